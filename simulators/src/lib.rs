@@ -1,0 +1,1 @@
+//! The physical world that the daemon watches.

@@ -1,0 +1,2 @@
+//! The `basinward` command.
+fn main() {}
