@@ -1,0 +1,24 @@
+//! The words of the trade as types: systems, sensors, readings, findings.
+//!
+//! Everything here is plain data without clock, I/O or SQL. A [`System`] is checked once, when it
+//! is built, and immutable afterwards, so that the rest of the program indexes into it freely.
+
+mod finding;
+mod id;
+mod plan;
+mod reading;
+mod sensor;
+mod soil;
+mod system;
+mod time;
+mod tree;
+
+pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
+pub use id::{Id, IdFault};
+pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
+pub use reading::{Course, Reading, Value};
+pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring};
+pub use soil::{Soil, SoilProperties};
+pub use system::{System, SystemParts};
+pub use time::{EventTime, Span, TimeFault};
+pub use tree::{BasinIx, Node, SplitterIx, Step, Tree, TreeFault};
