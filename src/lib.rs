@@ -2,6 +2,8 @@
 //!
 //! A tour, in the order in which imports may run:
 //! [`model`] holds the words of the trade as types; [`engine`] draws the conclusions.
+//! [`settings`] is what a person may choose about the daemon.
 
 pub mod engine;
 pub mod model;
+pub mod settings;
