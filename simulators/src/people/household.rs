@@ -1,0 +1,82 @@
+//! How a household lives: the settings of a scenario.
+//!
+//! REU 1999 and REU 2016 are the North American end-use studies of Mayer et al. (1999) and `DeOreo` et al. (2016).
+
+use serde::Deserialize;
+
+use crate::fault::Moment;
+
+/// Who lives there and how. Everything has a default, so `[household]` may be left out.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Household {
+    /// People at home, if other than the system file says.
+    pub people: Option<u32>,
+    /// Showers a person a day. Default 0.69, the middle of 0.67 (REU 1999) and 0.72 (Blokker's Dutch
+    /// end-use model).
+    pub showers_per_person_day: f64,
+    /// Mean length of a shower (min). Default 7.8 (REU 2016).
+    pub shower_minutes: f64,
+    /// Mean flow of a shower (L/min). Default 7.95, which is 2.1 US gal/min (REU 2016).
+    pub shower_l_min: f64,
+    /// The washing machine. Default typical.
+    pub washer: Washer,
+    /// Loads of washing a person a day. Default 0.3 (Blokker's Dutch end-use model: 0.27 to 0.32).
+    pub loads_per_person_day: f64,
+    /// Guests who stay.
+    pub guests: Vec<Guests>,
+    /// Times when nobody is at home.
+    pub away: Vec<Absence>,
+}
+
+/// People who come to stay.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Guests {
+    /// When they come.
+    pub from: Moment,
+    /// When they leave.
+    pub until: Moment,
+    /// How many they are.
+    pub people: u32,
+}
+
+/// A time when nobody is at home.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Absence {
+    /// When they leave.
+    pub from: Moment,
+    /// When they are back.
+    pub until: Moment,
+}
+
+/// Kinds of washing machine. Litres a load: City of Santa Cruz handout of 2014, in US gallons.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Washer {
+    /// An old top loader, 40 gal: two drains of half each.
+    TopLoader,
+    /// Typical in 2014, 25 gal.
+    #[default]
+    Typical,
+    /// A front loader, 20 gal.
+    FrontLoader,
+    /// An efficient front loader, 15 gal.
+    Efficient,
+}
+
+impl Default for Household {
+    fn default() -> Self {
+        Self {
+            people: None,
+            showers_per_person_day: 0.69,
+            shower_minutes: 7.8,
+            shower_l_min: 7.95,
+            washer: Washer::Typical,
+            loads_per_person_day: 0.3,
+            guests: Vec::new(),
+            away: Vec::new(),
+        }
+    }
+}

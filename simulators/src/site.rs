@@ -1,0 +1,453 @@
+//! The system file as the physical world needs it: what is built where, of which soil and size.
+//!
+//! The file is checked in full by the daemon; here it is read independently, and only what would make the physics
+//! meaningless is refused. Keys that do not matter to water (topics, units, advice) are passed over.
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use serde::Deserialize;
+
+/// Where a branch leads: to another splitter or to a basin, by position in [`Site`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Node {
+    /// Position in [`Site::splitters`].
+    Splitter(usize),
+    /// Position in [`Site::basins`].
+    Basin(usize),
+}
+
+/// One branched drain as built.
+#[derive(Debug, Clone)]
+pub struct Site {
+    /// Identifier of the system.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// The property it belongs to; the system's own id where none is given.
+    pub property: String,
+    /// Degrees north (default 36).
+    pub latitude: f64,
+    /// Degrees east (default 0).
+    pub longitude: f64,
+    /// Metres above the sea (default 100).
+    pub elevation_m: f64,
+    /// The zone whose clock the household lives by.
+    pub timezone: TimeZone,
+    /// USDA texture class of the soil below the basins.
+    pub soil: Texture,
+    /// People whose water comes here (default 3).
+    pub people: u32,
+    /// The fixtures that feed the system (default showers and laundry).
+    pub fixtures: Vec<Fixture>,
+    /// The water meter, where there is one.
+    pub meter: Option<Meter>,
+    /// Whether a diverter reports its position.
+    pub has_diverter: bool,
+    /// Millimetres of rain a count of the gauge, where there is one.
+    pub rain_mm_per_count: Option<f64>,
+    /// The splitters, in the file's order.
+    pub splitters: Vec<Splitter>,
+    /// The basins, in the file's order.
+    pub basins: Vec<Basin>,
+    /// Where the source's line leads.
+    pub root: Node,
+}
+
+/// A kind of fixture that drains into the system.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fixture {
+    /// Showers.
+    Showers,
+    /// Washing machines.
+    Laundry,
+    /// Hand basins.
+    Basins,
+    /// Bathtubs.
+    Baths,
+}
+
+impl Fixture {
+    /// The kind that a name in the file stands for; names are free text, so what is not known brings no water.
+    fn from_name(name: &str) -> Option<Self> {
+        let name = name.to_lowercase();
+        let has = |words: &[&str]| words.iter().any(|word| name.contains(word));
+        if has(&["shower"]) {
+            Some(Self::Showers)
+        } else if has(&["laundry", "wash"]) {
+            Some(Self::Laundry)
+        } else if has(&["basin", "sink", "lavator"]) {
+            Some(Self::Basins)
+        } else if has(&["bath", "tub"]) {
+            Some(Self::Baths)
+        } else {
+            None
+        }
+    }
+}
+
+/// The water meter at the source.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+pub struct Meter {
+    /// Litres a count (default 1).
+    #[serde(default = "one")]
+    pub litres_per_count: f64,
+    /// Whether it counts only what goes to the landscape.
+    #[serde(default)]
+    pub after_diverter: bool,
+}
+
+/// A fitting that divides one line into two.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Splitter {
+    /// Identifier.
+    pub id: String,
+    /// Side a and side b.
+    pub feeds: [Node; 2],
+    /// Design shares of the two sides; they sum to 1.
+    pub split: [f64; 2],
+    /// Position on the site plan (m).
+    pub at: Option<[f64; 2]>,
+}
+
+/// A mulch-filled hollow under an outlet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Basin {
+    /// Identifier.
+    pub id: String,
+    /// Floor area (m²).
+    pub area_m2: f64,
+    /// Depth of the hollow from floor to rim (mm; default 300).
+    pub depth_mm: f64,
+    /// Depth of mulch when it was placed (mm; default two thirds of the basin's depth).
+    pub mulch_depth_mm: f64,
+    /// Size of the chips (default medium).
+    pub chip: Chip,
+    /// The day the mulch was placed; new at the start where not given.
+    pub mulch_placed: Option<Date>,
+    /// Free fall from the outlet to the mulch (mm; default 150).
+    pub air_gap_mm: f64,
+    /// Height of the float above the floor (mm; default 120), where there is one.
+    pub float_height_mm: Option<f64>,
+    /// Height of the overflow float above the floor (mm; default the depth less 40), where there is one.
+    pub overflow_height_mm: Option<f64>,
+    /// Depth of the moisture probe below the floor (mm; default 250), where there is one.
+    pub moisture_depth_mm: Option<f64>,
+    /// Position on the site plan (m).
+    pub at: Option<[f64; 2]>,
+}
+
+/// Size of mulch chips. Fine chips rot faster and silt up the floor sooner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Chip {
+    /// Shredded, below about 15 mm.
+    Fine,
+    /// About 15 to 40 mm.
+    Medium,
+    /// Above about 40 mm.
+    Coarse,
+}
+
+/// USDA soil texture class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[expect(missing_docs, reason = "the names of the twelve classes say what they are")]
+pub enum Texture {
+    Sand,
+    LoamySand,
+    SandyLoam,
+    Loam,
+    SiltLoam,
+    Silt,
+    SandyClayLoam,
+    ClayLoam,
+    SiltyClayLoam,
+    SandyClay,
+    SiltyClay,
+    Clay,
+}
+
+/// Why a system file describes nothing that water could flow through.
+#[derive(Debug, thiserror::Error)]
+pub enum SiteError {
+    /// The text is not TOML, or a key has the wrong type or an unknown name for a soil or chip.
+    #[error("system file: {0}")]
+    Toml(#[from] toml::de::Error),
+    /// The time zone is not in the IANA database.
+    #[error("system file: unknown time zone `{0}`; use an IANA name such as America/Denver")]
+    Timezone(String),
+    /// The mulch's date is not a calendar day.
+    #[error("system file: basin `{basin}`: `{date}` is not a date; write year-month-day")]
+    Placed {
+        /// The basin.
+        basin: String,
+        /// What stood there.
+        date: String,
+    },
+    /// There is no basin.
+    #[error("system file: no basin; add at least one [[basin]] with id and area_m2")]
+    NoBasin,
+    /// A splitter feeds something that is not in the file.
+    #[error("splitter `{splitter}` feeds `{feed}`, which is neither a splitter nor a basin of this system")]
+    UnknownFeed {
+        /// The splitter.
+        splitter: String,
+        /// The name nobody has.
+        feed: String,
+    },
+    /// The parts do not form one tree.
+    #[error("splitters and basins do not form one tree: {0}")]
+    NotATree(String),
+}
+
+impl Site {
+    /// Reads the text of a system file.
+    pub fn parse(text: &str) -> Result<Self, SiteError> {
+        let file: SystemFile = toml::from_str(text)?;
+        file.into_site()
+    }
+
+    /// Position of the basin called `id`.
+    pub fn basin_index(&self, id: &str) -> Option<usize> {
+        self.basins.iter().position(|basin| basin.id == id)
+    }
+
+    /// Position of the splitter called `id`.
+    pub fn splitter_index(&self, id: &str) -> Option<usize> {
+        self.splitters.iter().position(|splitter| splitter.id == id)
+    }
+
+    /// The part of a dose that each basin should receive by design.
+    pub fn design_shares(&self) -> Vec<f64> {
+        let mut shares = vec![0.0; self.basins.len()];
+        self.spread_design(self.root, 1.0, &mut |node, share| {
+            if let Node::Basin(basin) = node {
+                shares[basin] = share;
+            }
+        });
+        shares
+    }
+
+    /// Visits every node from the root with the part of the source's water that should reach it.
+    pub(crate) fn spread_design(&self, node: Node, share: f64, visit: &mut dyn FnMut(Node, f64)) {
+        visit(node, share);
+        if let Node::Splitter(index) = node {
+            let splitter = &self.splitters[index];
+            for side in 0..2 {
+                self.spread_design(splitter.feeds[side], share * splitter.split[side], visit);
+            }
+        }
+    }
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+/// The file as written; keys that do not concern the water are ignored.
+#[derive(Deserialize)]
+struct SystemFile {
+    id: String,
+    name: Option<String>,
+    property: Option<String>,
+    timezone: String,
+    #[serde(default)]
+    location: LocationKey,
+    soil: Texture,
+    #[serde(default)]
+    source: SourceKey,
+    diverter: Option<PresentKey>,
+    rain: Option<RainKey>,
+    #[serde(default)]
+    splitter: Vec<SplitterKey>,
+    #[serde(default)]
+    basin: Vec<BasinKey>,
+}
+
+#[derive(Deserialize)]
+#[serde(default)]
+struct LocationKey {
+    latitude: f64,
+    longitude: f64,
+    elevation_m: f64,
+}
+
+impl Default for LocationKey {
+    fn default() -> Self {
+        Self { latitude: 36.0, longitude: 0.0, elevation_m: 100.0 }
+    }
+}
+
+#[derive(Deserialize, Default)]
+struct SourceKey {
+    people: Option<u32>,
+    fixtures: Option<Vec<String>>,
+    meter: Option<Meter>,
+}
+
+/// A table whose presence is all that matters.
+#[derive(Deserialize)]
+struct PresentKey {}
+
+#[derive(Deserialize)]
+struct RainKey {
+    mm_per_count: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct SplitterKey {
+    id: String,
+    feeds: [String; 2],
+    split: Option<[f64; 2]>,
+    at: Option<[f64; 2]>,
+}
+
+#[derive(Deserialize)]
+struct BasinKey {
+    id: String,
+    area_m2: f64,
+    depth_mm: Option<f64>,
+    #[serde(default)]
+    mulch: MulchKey,
+    air_gap_mm: Option<f64>,
+    float: Option<HeightKey>,
+    overflow: Option<HeightKey>,
+    moisture: Option<DepthKey>,
+    at: Option<[f64; 2]>,
+}
+
+#[derive(Deserialize, Default)]
+struct MulchKey {
+    depth_mm: Option<f64>,
+    chip: Option<Chip>,
+    placed: Option<toml::value::Datetime>,
+}
+
+#[derive(Deserialize)]
+struct HeightKey {
+    height_mm: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct DepthKey {
+    depth_mm: Option<f64>,
+}
+
+impl SystemFile {
+    fn into_site(self) -> Result<Site, SiteError> {
+        let timezone =
+            TimeZone::get(&self.timezone).map_err(|_| SiteError::Timezone(self.timezone.clone()))?;
+        let tree = link(&self.splitter, &self.basin)?;
+        let basins = self.basin.into_iter().map(BasinKey::into_basin).collect::<Result<_, _>>()?;
+        Ok(Site {
+            name: self.name.unwrap_or_else(|| self.id.clone()),
+            property: self.property.unwrap_or_else(|| self.id.clone()),
+            id: self.id,
+            latitude: self.location.latitude,
+            longitude: self.location.longitude,
+            elevation_m: self.location.elevation_m,
+            timezone,
+            soil: self.soil,
+            people: self.source.people.unwrap_or(3),
+            fixtures: match self.source.fixtures {
+                None => vec![Fixture::Showers, Fixture::Laundry],
+                Some(names) => names.iter().filter_map(|name| Fixture::from_name(name)).collect(),
+            },
+            meter: self.source.meter,
+            has_diverter: self.diverter.is_some(),
+            rain_mm_per_count: self.rain.map(|rain| rain.mm_per_count.unwrap_or(0.2)),
+            splitters: tree.splitters,
+            basins,
+            root: tree.root,
+        })
+    }
+}
+
+impl BasinKey {
+    fn into_basin(self) -> Result<Basin, SiteError> {
+        let depth_mm = self.depth_mm.unwrap_or(300.0);
+        let mulch_placed = match self.mulch.placed {
+            None => None,
+            Some(placed) => Some(
+                placed
+                    .to_string()
+                    .parse()
+                    .map_err(|_| SiteError::Placed { basin: self.id.clone(), date: placed.to_string() })?,
+            ),
+        };
+        Ok(Basin {
+            id: self.id,
+            area_m2: self.area_m2,
+            depth_mm,
+            mulch_depth_mm: self.mulch.depth_mm.unwrap_or(depth_mm * 2.0 / 3.0),
+            chip: self.mulch.chip.unwrap_or(Chip::Medium),
+            mulch_placed,
+            air_gap_mm: self.air_gap_mm.unwrap_or(150.0),
+            float_height_mm: self.float.map(|float| float.height_mm.unwrap_or(120.0)),
+            overflow_height_mm: self.overflow.map(|float| float.height_mm.unwrap_or(depth_mm - 40.0)),
+            moisture_depth_mm: self.moisture.map(|probe| probe.depth_mm.unwrap_or(250.0)),
+            at: self.at,
+        })
+    }
+}
+
+struct Tree {
+    splitters: Vec<Splitter>,
+    root: Node,
+}
+
+/// Resolves the names in `feeds` and finds the root.
+fn link(splitters: &[SplitterKey], basins: &[BasinKey]) -> Result<Tree, SiteError> {
+    if basins.is_empty() {
+        return Err(SiteError::NoBasin);
+    }
+    let node = |splitter: &SplitterKey, feed: &String| {
+        let as_splitter = splitters.iter().position(|other| other.id == *feed).map(Node::Splitter);
+        let as_basin = || basins.iter().position(|basin| basin.id == *feed).map(Node::Basin);
+        as_splitter
+            .or_else(as_basin)
+            .ok_or_else(|| SiteError::UnknownFeed { splitter: splitter.id.clone(), feed: feed.clone() })
+    };
+    let mut linked = Vec::with_capacity(splitters.len());
+    for key in splitters {
+        linked.push(Splitter {
+            id: key.id.clone(),
+            feeds: [node(key, &key.feeds[0])?, node(key, &key.feeds[1])?],
+            split: key.split.unwrap_or([0.5, 0.5]),
+            at: key.at,
+        });
+    }
+    let nodes = (0..splitters.len()).map(Node::Splitter).chain((0..basins.len()).map(Node::Basin));
+    let fed =
+        |node: Node| linked.iter().flat_map(|splitter| splitter.feeds).filter(|feed| *feed == node).count();
+    let roots: Vec<Node> = nodes.clone().filter(|node| fed(*node) == 0).collect();
+    let [root] = roots[..] else {
+        return Err(SiteError::NotATree(format!(
+            "{} parts are fed by nothing; there must be one root",
+            roots.len()
+        )));
+    };
+    if let Some(twice) = nodes.clone().find(|node| fed(*node) > 1) {
+        return Err(SiteError::NotATree(format!("{} is fed twice", name(twice, splitters, basins))));
+    }
+    // Every part but one is fed exactly once, so a part that the root does not reach lies on a loop.
+    let mut reached = 0;
+    let mut open = vec![root];
+    while let Some(next) = open.pop() {
+        reached += 1;
+        if let Node::Splitter(index) = next {
+            open.extend(linked[index].feeds);
+        }
+    }
+    if reached != splitters.len() + basins.len() {
+        return Err(SiteError::NotATree("some splitters feed each other in a loop".to_owned()));
+    }
+    Ok(Tree { splitters: linked, root })
+}
+
+fn name<'a>(node: Node, splitters: &'a [SplitterKey], basins: &'a [BasinKey]) -> &'a str {
+    match node {
+        Node::Splitter(index) => &splitters[index].id,
+        Node::Basin(index) => &basins[index].id,
+    }
+}
