@@ -1,0 +1,387 @@
+//! The sentences. Steps are in the order of the work; `first` is said before anything else.
+
+use serde::Serialize;
+
+use super::{place_words, sensor_words};
+use crate::model::{Finding, FindingKind, Severity, Subject, System};
+
+/// What to do about one kind of finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct Advice {
+    /// Look at or do this before anything else.
+    pub first: &'static str,
+    /// Things to bring.
+    pub bring: &'static [&'static str],
+    /// The work, in order.
+    pub steps: &'static [&'static str],
+    /// What shows that it is mended.
+    pub proof: &'static str,
+    /// What could hurt somebody or break a rule.
+    pub cautions: &'static [&'static str],
+}
+
+const GERMS: &str = "Greywater carries germs. Wear waterproof gloves, keep it off skin, eyes and cuts, do \
+                     not splash or spray it, and wash hands with soap afterwards.";
+const STANDING: &str = "Keep children and animals away from standing water, and let none stand: it breeds \
+                        mosquitoes and must not reach a neighbour or a storm drain.";
+const DIGGING: &str = "Before digging deeper than the mulch, have buried cables and pipes located.";
+const CHAMBER: &str = "Work on tanks and chambers from outside. Test the air before leaning in, and never \
+                       enter a confined chamber.";
+const PLUMBING: &str = "Changing pipes or fittings may need a permit and a licensed plumber.";
+const LOCAL: &str = "The local plumbing and health code governs wherever it differs from this advice.";
+const ELECTRIC: &str = "Switch off and disconnect whatever is wired to the mains before opening it, and leave \
+                        mains wiring to a licensed electrician.";
+
+/// What to do about a finding of `kind`.
+pub const fn advice(kind: FindingKind) -> Advice {
+    match kind {
+        FindingKind::Flooding => FLOODING,
+        FindingKind::Ponding => PONDING,
+        FindingKind::SlowSoak => SLOW_SOAK,
+        FindingKind::BlockedOutlet => BLOCKED_OUTLET,
+        FindingKind::UnevenSplit => UNEVEN_SPLIT,
+        FindingKind::NoWater => NO_WATER,
+        FindingKind::UnexpectedWater => UNEXPECTED_WATER,
+        FindingKind::SensorSilent => SENSOR_SILENT,
+        FindingKind::SensorStuck => SENSOR_STUCK,
+        FindingKind::SensorImplausible => SENSOR_IMPLAUSIBLE,
+        FindingKind::BatteryLow => BATTERY_LOW,
+    }
+}
+
+const FLOODING: Advice = Advice {
+    first: "Turn the diverter to sewer. Without a diverter, ask the household to stop laundry and showers \
+            until the water is gone.",
+    bring: &[
+        "waterproof gloves and boots",
+        "garden fork and rake",
+        "bucket or barrow for spent mulch",
+        "fresh wood chips, coarse",
+        "soap and clean water",
+    ],
+    steps: &[
+        "Keep everybody away from the water and see which way it runs. Bank soil across its way if it heads \
+         for a building, a path, a neighbour or a storm drain.",
+        "Look at the outlet: its air gap must be free. Clear mulch, roots or soil that reach up to the pipe.",
+        "When the water is gone, fork out the rotted mulch and the slimy layer on the floor of the basin.",
+        "Loosen the floor a hand deep without cutting thick roots, and refill with coarse chips to the old \
+         level, air gap free.",
+        "If the basin is clean and still holds water, look whether it gets more than its share: see the \
+         splitters above it. Otherwise it is too small for its soil and needs to grow.",
+        "Turn the diverter back to landscape and watch one dose soak away.",
+    ],
+    proof: "With the diverter back at landscape, the next ordinary doses soak away within the basin's usual \
+            time and its floats stay dry in between.",
+    cautions: &[GERMS, STANDING, DIGGING, CHAMBER, PLUMBING, LOCAL],
+};
+
+const PONDING: Advice = Advice {
+    first: "Look into the basin an hour or more after the last shower or laundry load: is there water above \
+            the soil, and does the outlet still fall free?",
+    bring: &[
+        "waterproof gloves",
+        "hand trowel and garden fork",
+        "bucket or barrow for spent mulch",
+        "fresh wood chips, coarse",
+        "folding rule",
+        "soap and clean water",
+    ],
+    steps: &[
+        "Measure the mulch depth and note it: thin, dark, matted mulch is spent.",
+        "Fork out spent mulch and the slimy layer on the floor; loosen the floor a hand deep.",
+        "Refill with coarse chips and keep the air gap free.",
+        "If it ponds again with fresh mulch, compare this basin's share with its design, and ask whether the \
+         household uses more water than before.",
+    ],
+    proof: "Three ordinary doses in a row soak away within the basin's usual time.",
+    cautions: &[GERMS, STANDING, DIGGING, LOCAL],
+};
+
+const SLOW_SOAK: Advice = Advice {
+    first: "Plan a mulch renewal before the due date; nothing has to be done today.",
+    bring: &[
+        "waterproof gloves",
+        "garden fork",
+        "bucket or barrow for spent mulch",
+        "fresh wood chips, coarse",
+        "folding rule",
+    ],
+    steps: &[
+        "Dig a small hole through the mulch to the floor and note the mulch depth and how rotten it is.",
+        "Renew the mulch and rake the slimy layer off the floor.",
+        "Ask about changes in the house: more people, a new detergent, a water softener. Salty water closes \
+         clay soils.",
+        "Record the mulch depth found, so that the next date is worked out better.",
+    ],
+    proof: "Soak times return to what they were after the last renewal.",
+    cautions: &[GERMS, STANDING, DIGGING, LOCAL],
+};
+
+const BLOCKED_OUTLET: Advice = Advice {
+    first: "Lift the cover of this outlet and see whether its air gap is free and whether water comes while a \
+            tap runs.",
+    bring: &[
+        "waterproof gloves and eye protection",
+        "hand trowel and secateurs",
+        "flexible drain brush",
+        "bucket and a watch",
+        "soap and clean water",
+    ],
+    steps: &[
+        "Clear mulch, soil and roots from below the outlet until the water falls free.",
+        "Run a tap at the source and watch: a trickle or nothing means a blockage further up.",
+        "Push the brush up from the outlet, gently and with the water off. Take hair and lint out; do not \
+         push them on.",
+        "Look at the line from the splitter down for a sag, a crushed stretch or a root.",
+        "Catch what each outlet of the splitter gives in the same minute and compare.",
+    ],
+    proof: "In a flow test the outlet gives its design share again, and the next doses wet the basin as they \
+            used to.",
+    cautions: &[GERMS, STANDING, DIGGING, CHAMBER, PLUMBING, LOCAL],
+};
+
+const UNEVEN_SPLIT: Advice = Advice {
+    first: "Lay a small spirit level across the splitter: a splitter that leans sends more water to its low \
+            side.",
+    bring: &[
+        "waterproof gloves",
+        "small spirit level",
+        "hand trowel, stakes or bricks for a firm seat",
+        "two equal buckets and a watch",
+        "flexible drain brush",
+    ],
+    steps: &[
+        "Open the splitter and look for lint or hair on the dividing edge; clean it.",
+        "Level it across the flow and bed it firmly, so that it does not settle again.",
+        "Check that the pipe into it runs straight for about two feet (60 cm): water that swings round a bend favours one side.",
+        "Run a tap at an ordinary flow, catch both sides in equal buckets for the same time and compare. \
+         Repeat until they agree with the design.",
+    ],
+    proof: "A flow test at an ordinary flow gives the design split, and so do the next days of doses.",
+    cautions: &[GERMS, DIGGING, CHAMBER, PLUMBING, LOCAL],
+};
+
+const NO_WATER: Advice = Advice {
+    first: "Ask whether anybody is at home and whether the diverter stands at landscape.",
+    bring: &["waterproof gloves", "flexible drain brush", "torch", "bucket"],
+    steps: &[
+        "Check the diverter by hand: handle and pipe must agree with what is reported.",
+        "Run a tap at a connected fixture and listen and look at the first splitter.",
+        "If nothing comes, look for a blockage between the house and the first splitter: cleanouts first.",
+        "If water comes to the basins after all, the sensors are at fault: look at what they report.",
+    ],
+    proof: "The next shower or laundry load shows up in every basin.",
+    cautions: &[GERMS, CHAMBER, PLUMBING, LOCAL],
+};
+
+const UNEXPECTED_WATER: Advice = Advice {
+    first: "See whether water is running at the first splitter now, and which way the diverter really stands.",
+    bring: &["waterproof gloves", "torch", "screwdriver for the diverter's cover"],
+    steps: &[
+        "If the diverter says sewer: turn it to landscape and back once. Dirt in its seat or a loose handle \
+         lets water past.",
+        "Compare the handle with the position that is reported: the contact may have slipped.",
+        "If nobody uses water: look for a running toilet, a dripping tap, a softener or an overflow that \
+         drains into this line.",
+        "Look for surface water that enters the line: a downpipe, a hose, an irrigation leak.",
+    ],
+    proof: "A day without use, or with the diverter at sewer, leaves every basin dry.",
+    cautions: &[GERMS, STANDING, PLUMBING, ELECTRIC, LOCAL],
+};
+
+const SENSOR_SILENT: Advice = Advice {
+    first: "See whether other sensors of the same property report: if none does, the radio gateway or the \
+            broker is the place to look.",
+    bring: &["fresh batteries", "spare sensor", "contact cleaner and a dry cloth", "gloves"],
+    steps: &[
+        "Check battery and contacts; water in the housing means a new seal or a new sensor.",
+        "Check the antenna and what has grown or been parked in its way.",
+        "Restart the sensor and wait for one report.",
+    ],
+    proof: "It reports at its usual interval for a day.",
+    cautions: &[GERMS, ELECTRIC, LOCAL],
+};
+
+const SENSOR_STUCK: Advice = Advice {
+    first: "Move it by hand: lift a float and let it fall, or wet the soil at a probe with a cup of clean \
+            water, and watch this page.",
+    bring: &["gloves", "cup and clean water", "soft brush", "spare sensor"],
+    steps: &[
+        "Free a float from mulch, roots and slime; it must swing its whole way.",
+        "Press a probe firmly into undisturbed soil: an air pocket around it reads dry for ever.",
+        "Replace it if it still does not move.",
+    ],
+    proof: "It follows the next dose up and down.",
+    cautions: &[GERMS, STANDING, DIGGING, LOCAL],
+};
+
+const SENSOR_IMPLAUSIBLE: Advice = Advice {
+    first: "Compare what it reports with what you see at its place: wet or dry, warm or cold.",
+    bring: &["gloves", "cup and clean water", "spare sensor"],
+    steps: &[
+        "Check the wiring and seals for water, bites and breaks.",
+        "Check the unit and scale that the system file states for it.",
+        "Replace it if values stay impossible, and record the change, so that its past is not mixed with \
+         its future.",
+    ],
+    proof: "Its values stay in a possible range for a day and follow the next dose.",
+    cautions: &[GERMS, DIGGING, ELECTRIC, LOCAL],
+};
+
+const BATTERY_LOW: Advice = Advice {
+    first: "Bring a fresh battery on the next visit; the sensors still report.",
+    bring: &["fresh battery of the same type", "contact cleaner and a dry cloth", "seal grease", "gloves"],
+    steps: &[
+        "Note the last readings, change the battery and clean the contacts.",
+        "Grease and close the seal; wait for one report.",
+        "Take the spent battery to collection.",
+    ],
+    proof: "The reported charge is back near full.",
+    cautions: &[GERMS, LOCAL],
+};
+
+/// The finding as one sentence without a full stop.
+pub fn headline(finding: &Finding, system: &System) -> String {
+    let place = place_words(system, &finding.subject);
+    let text = match (finding.kind, &finding.subject) {
+        (FindingKind::Flooding, _) => format!("{place} is flooding"),
+        (FindingKind::Ponding, _) => format!("water stands too long in {place}"),
+        (FindingKind::SlowSoak, _) => format!("{place} soaks its water away more slowly than it used to"),
+        (FindingKind::BlockedOutlet, _) => format!("the outlet at {place} lets too little water through"),
+        (FindingKind::UnevenSplit, _) => format!("{place} divides the water unevenly"),
+        (FindingKind::NoWater, Subject::Basin(_) | Subject::Splitter(_)) => {
+            format!("no water reaches {place} though use is expected")
+        }
+        (FindingKind::NoWater, _) => "no water reaches the basins though use is expected".to_owned(),
+        (FindingKind::UnexpectedWater, Subject::Diverter) => {
+            "water reaches the basins though the diverter says sewer".to_owned()
+        }
+        (FindingKind::UnexpectedWater, _) => {
+            "water reaches the basins though nobody should be using any".to_owned()
+        }
+        (FindingKind::SensorSilent, _) => format!("{place} stopped reporting"),
+        (FindingKind::SensorStuck, _) => format!("{place} stays at one value although it should move"),
+        (FindingKind::SensorImplausible, _) => format!("{place} reports what cannot be"),
+        (FindingKind::BatteryLow, Subject::Sensor(name)) => {
+            format!("{} is nearly empty", sensor_words(system, name))
+        }
+        (FindingKind::BatteryLow, _) => format!("a battery in {place} is nearly empty"),
+    };
+    capitalised(&text)
+}
+
+/// The kind as people say it.
+pub const fn kind_words(kind: FindingKind) -> &'static str {
+    match kind {
+        FindingKind::Flooding => "flooding",
+        FindingKind::Ponding => "ponding",
+        FindingKind::SlowSoak => "soaking slowly",
+        FindingKind::BlockedOutlet => "blocked outlet",
+        FindingKind::UnevenSplit => "uneven split",
+        FindingKind::NoWater => "no water",
+        FindingKind::UnexpectedWater => "unexpected water",
+        FindingKind::SensorSilent => "sensor silent",
+        FindingKind::SensorStuck => "sensor stuck",
+        FindingKind::SensorImplausible => "sensor implausible",
+        FindingKind::BatteryLow => "battery low",
+    }
+}
+
+/// How soon somebody should act.
+pub const fn severity_words(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Critical => "now",
+        Severity::Warning => "soon",
+        Severity::Info => "at the next visit",
+    }
+}
+
+/// A probability in words: each step holds from its bound upwards.
+pub fn probability_words(probability: f64) -> &'static str {
+    match probability {
+        p if p >= 0.99 => "as good as certain",
+        p if p >= 0.9 => "very likely",
+        p if p >= 0.7 => "likely",
+        p if p >= 0.5 => "more likely than not",
+        p if p >= 0.0 => "possible",
+        _ => "unknown",
+    }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
+    rest.next().map_or_else(String::new, |first| first.to_uppercase().chain(rest).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::samples;
+
+    #[test]
+    fn flooding_says_first_to_turn_the_diverter_to_sewer() {
+        assert!(advice(FindingKind::Flooding).first.starts_with("Turn the diverter to sewer"));
+    }
+
+    /// Design of the product, safety and law: whatever advises work shows the usual cautions.
+    #[test]
+    fn every_advice_is_whole_and_carries_the_usual_cautions() {
+        for kind in FindingKind::ALL {
+            let advice = advice(kind);
+            assert!(!advice.first.is_empty() && !advice.proof.is_empty(), "{kind}");
+            assert!(!advice.bring.is_empty() && !advice.steps.is_empty(), "{kind}");
+            assert!(advice.cautions.contains(&GERMS) && advice.cautions.contains(&LOCAL), "{kind}");
+            let sentences = advice.steps.iter().chain(advice.cautions).chain([&advice.first, &advice.proof]);
+            for sentence in sentences {
+                assert!(sentence.ends_with(['.', '?']) && !sentence.contains("  "), "{kind}: {sentence}");
+            }
+        }
+    }
+
+    #[test]
+    fn work_that_digs_or_opens_pipes_says_so_among_its_cautions() {
+        for kind in [FindingKind::Flooding, FindingKind::BlockedOutlet, FindingKind::UnevenSplit] {
+            let cautions = advice(kind).cautions;
+            assert!(cautions.contains(&DIGGING) && cautions.contains(&PLUMBING), "{kind}");
+            assert!(cautions.contains(&CHAMBER), "{kind}");
+        }
+        for kind in [FindingKind::Flooding, FindingKind::Ponding, FindingKind::UnexpectedWater] {
+            assert!(advice(kind).cautions.contains(&STANDING), "{kind}");
+        }
+    }
+
+    #[test]
+    fn a_headline_names_the_place_as_people_do() {
+        let system = samples::orchard();
+        let says = |kind, subject| headline(&samples::finding(kind, subject), &system);
+        assert_eq!(
+            says(FindingKind::Flooding, samples::basin("quince")),
+            "The quince tree basin is flooding"
+        );
+        assert_eq!(
+            says(FindingKind::SensorStuck, Subject::Sensor("fig/float".into())),
+            "The float in basin fig stays at one value although it should move"
+        );
+        assert_eq!(
+            says(FindingKind::BatteryLow, Subject::Sensor("quince/battery".into())),
+            "The battery in the quince tree basin is nearly empty"
+        );
+        assert_eq!(
+            says(FindingKind::UnexpectedWater, Subject::Diverter),
+            "Water reaches the basins though the diverter says sewer"
+        );
+        assert_eq!(
+            says(FindingKind::SensorSilent, Subject::Sensor("gone/float".into())),
+            "Sensor gone/float stopped reporting"
+        );
+    }
+
+    #[test]
+    fn words_for_probabilities_change_at_their_bounds() {
+        assert_eq!(probability_words(0.995), "as good as certain");
+        assert_eq!(probability_words(0.9), "very likely");
+        assert_eq!(probability_words(0.89), "likely");
+        assert_eq!(probability_words(0.2), "possible");
+        assert_eq!(probability_words(f64::NAN), "unknown");
+    }
+}
