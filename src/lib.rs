@@ -3,9 +3,12 @@
 //! A tour, in the order in which imports may run:
 //! [`model`] holds the words of the trade as types; [`engine`] draws the conclusions.
 //! [`advice`] says what to do about a finding.
-//! [`settings`] is what a person may choose about the daemon.
+//! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
+//! [`telemetry`] what the daemon says about itself.
 
 pub mod advice;
+pub mod clock;
 pub mod engine;
 pub mod model;
 pub mod settings;
+pub mod telemetry;
