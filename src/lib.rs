@@ -7,6 +7,7 @@
 //! [`telemetry`] what the daemon says about itself.
 
 pub mod advice;
+pub mod cli;
 pub mod clock;
 pub mod engine;
 pub mod model;

@@ -1,2 +1,7 @@
 //! The `basinward` command.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    basinward::cli::main()
+}

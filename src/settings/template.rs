@@ -22,7 +22,7 @@ pub fn template() -> String {
             let _ = write!(text, "\n# {}.\n", comment(setting));
             let _ = writeln!(text, "#{} = {}", setting.key, literal(setting));
             if matches!(setting.kind, Kind::Secret) {
-                let _ = writeln!(text, "#{}_file = \"\"  # or keep it in a file of its own", setting.key);
+                let _ = writeln!(text, "#{}_file = \"\"", setting.key);
             }
         }
     }

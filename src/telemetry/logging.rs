@@ -20,15 +20,17 @@ pub struct AlreadyLogging(#[source] TryInitError);
 /// If it was called before.
 pub fn start_logging(log: &Log) -> Result<(), AlreadyLogging> {
     let lines = match log.format {
-        Format::Text => {
-            let colour = stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none();
-            fmt::layer().with_writer(stderr).with_ansi(colour).boxed()
-        }
+        Format::Text => fmt::layer().with_writer(stderr).with_ansi(wants_colour(&stderr())).boxed(),
         Format::Json => {
             fmt::layer().json().flatten_event(true).with_current_span(false).with_writer(stderr).boxed()
         }
     };
     registry().with(lines.with_filter(targets(log))).try_init().map_err(AlreadyLogging)
+}
+
+/// Whether `stream` is a terminal whose owner has not asked for plain text (`NO_COLOR`, see no-color.org).
+pub fn wants_colour(stream: &impl IsTerminal) -> bool {
+    stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
 /// The level set is for the daemon's own modules. Libraries speak up from warnings on, unless the filter names

@@ -5,5 +5,5 @@ mod logging;
 mod panic;
 
 pub use chain::{Chain, chain};
-pub use logging::{AlreadyLogging, start_logging};
+pub use logging::{AlreadyLogging, start_logging, wants_colour};
 pub use panic::abort_on_panic;

@@ -1,0 +1,38 @@
+//! What several commands read: the settings and the system files.
+
+use std::path::PathBuf;
+
+use super::{Failure, Fault};
+use crate::settings::{Loaded, Settings, find_file};
+
+/// The settings file to use.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct SettingsFile {
+    /// Settings file [default: ./basinward.toml, else /etc/basinward/basinward.toml, else none]
+    #[arg(long = "config", value_name = "FILE")]
+    pub path: Option<PathBuf>,
+}
+
+impl SettingsFile {
+    /// The file that will be read, if any.
+    pub fn found(&self) -> Option<PathBuf> {
+        find_file(self.path.as_deref())
+    }
+
+    /// Loads the settings from the file and the environment.
+    ///
+    /// # Errors
+    /// Every fault found.
+    pub fn load(&self) -> Result<Loaded, Vec<Fault>> {
+        let variables = std::env::vars_os()
+            .map(|(name, value)| (name.to_string_lossy().into_owned(), value.to_string_lossy().into_owned()));
+        Settings::load(self.found().as_deref(), variables)
+            .map_err(|faults| faults.into_iter().map(Fault::from).collect())
+    }
+}
+
+impl From<Vec<Fault>> for Failure {
+    fn from(faults: Vec<Fault>) -> Self {
+        Self::BadInput(faults)
+    }
+}

@@ -1,0 +1,27 @@
+//! The command line: one file a command, each a function of its parsed arguments.
+
+mod backup;
+mod check;
+mod completions;
+mod demo;
+mod exit;
+mod explain;
+mod input;
+mod man;
+mod paint;
+mod record;
+mod replay;
+mod root;
+mod run;
+
+pub use backup::BackupArgs;
+pub use check::CheckArgs;
+pub use completions::CompletionsArgs;
+pub use demo::DemoArgs;
+pub use exit::{Failure, Fault};
+pub use input::SettingsFile;
+pub use man::ManArgs;
+pub use record::RecordArgs;
+pub use replay::ReplayArgs;
+pub use root::{Cli, Command, main};
+pub use run::RunArgs;
