@@ -1,7 +1,8 @@
 //! Basinward: telemetry for monitored branched-drain greywater systems.
 //!
 //! A tour, in the order in which imports may run:
-//! [`model`] holds the words of the trade as types; [`engine`] draws the conclusions.
+//! [`model`] holds the words of the trade as types; [`stats`] is mathematics that knows none of
+//! them; [`engine`] draws the conclusions.
 //! [`advice`] says what to do about a finding.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
@@ -12,4 +13,5 @@ pub mod clock;
 pub mod engine;
 pub mod model;
 pub mod settings;
+pub mod stats;
 pub mod telemetry;
