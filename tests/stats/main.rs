@@ -1,0 +1,21 @@
+//! The mathematics against the world outside: published tables, worked examples, independent libraries, and
+//! simulation.
+
+mod charts;
+mod decay;
+mod detection;
+mod distributions;
+mod infiltration;
+mod log_ratios;
+mod noise;
+mod recession;
+mod robust;
+mod run_lengths;
+mod snapshots;
+mod trend;
+
+/// Fails unless `actual` is within `tolerance` of `expected`, saying what was compared.
+#[track_caller]
+fn assert_close(what: &str, actual: f64, expected: f64, tolerance: f64) {
+    assert!((actual - expected).abs() <= tolerance, "{what}: {actual} is not {expected} ± {tolerance}");
+}
