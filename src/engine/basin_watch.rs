@@ -1,0 +1,208 @@
+//! Watches over standing water in one basin: ponds and floods.
+
+use serde::{Deserialize, Serialize};
+
+use super::allowance::OVERFLOW_HOLD;
+use super::board::{Board, Conclusion, Spot};
+use super::layout::BasinLayout;
+use super::sensor_watch::SensorWatch;
+use super::signal::FloatSignal;
+use super::soak_habit::SoakHabit;
+use super::{Effect, Soak, words};
+use crate::model::{BasinIx, EventTime, Evidence, FindingKind, SensorIx, Severity, Span, System};
+
+/// Water must be gone this long before a pond or flood is over: the next shower refills it.
+const CALM: Span = Span::from_mins(30);
+
+/// What is known of standing water in one basin.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct BasinWatch {
+    habit: SoakHabit,
+    last_fall: Option<EventTime>,
+}
+
+/// What water in a basin is waiting for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum StandingDue {
+    Flood,
+    Overflow,
+    Ponding,
+    Dry,
+}
+
+/// One basin with the floats that watch it.
+pub(crate) struct BasinView<'a> {
+    pub(crate) system: &'a System,
+    pub(crate) basin: BasinIx,
+    pub(crate) layout: BasinLayout,
+    pub(crate) sensors: &'a [SensorWatch],
+}
+
+impl BasinView<'_> {
+    fn signal(&self, sensor: Option<SensorIx>) -> Option<&FloatSignal> {
+        self.sensors[sensor?.0 as usize].float()
+    }
+
+    fn float_since(&self) -> Option<EventTime> {
+        self.signal(self.layout.float)?.wet_since()
+    }
+
+    fn overflow_since(&self) -> Option<EventTime> {
+        self.signal(self.layout.overflow)?.wet_since()
+    }
+
+    fn label(&self) -> &str {
+        self.system.basin(self.basin).id.as_str()
+    }
+}
+
+impl BasinWatch {
+    /// What happens next in this basin if no reading comes, and when.
+    pub(crate) fn due(&self, view: &BasinView<'_>, board: &Board) -> Option<(EventTime, StandingDue)> {
+        let spot = Spot::Basin(view.basin);
+        let flood = board.since(FindingKind::Flooding, spot);
+        let pond = board.since(FindingKind::Ponding, spot);
+        let (float, overflow) = (view.float_since(), view.overflow_since());
+        let limits = &view.layout.allowance;
+        let stood = |sensor, hold| view.signal(sensor)?.stood_for(hold);
+        let mut dues = [None; 4];
+        if flood.is_none() {
+            dues[0] = stood(view.layout.float, limits.flood_hold).map(|due| (due, StandingDue::Flood));
+            dues[1] = stood(view.layout.overflow, OVERFLOW_HOLD).map(|due| (due, StandingDue::Overflow));
+        }
+        if pond.is_none() {
+            let limit = limits.ponding(self.habit.learnt());
+            dues[2] = stood(view.layout.float, limit).map(|due| (due, StandingDue::Ponding));
+        }
+        // A flood judged on arrival stands before its rise has passed the watermark.
+        let raised = flood.max(pond).filter(|_| float.is_none() && overflow.is_none());
+        if let (Some(raised), Some(fall)) = (raised, self.last_fall) {
+            dues[3] = (fall >= raised).then_some((fall + CALM, StandingDue::Dry));
+        }
+        dues.into_iter().flatten().min()
+    }
+
+    /// Does what is due.
+    pub(crate) fn fire(
+        &self,
+        view: &BasinView<'_>,
+        due: StandingDue,
+        at: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        match due {
+            StandingDue::Flood => {
+                if let Some(since) = view.float_since() {
+                    flood_by_float(view, since, board, out);
+                }
+            }
+            StandingDue::Overflow => {
+                if let Some(since) = view.overflow_since() {
+                    flood_by_overflow(view, since, board, out);
+                }
+            }
+            StandingDue::Ponding => self.conclude_ponding(view, at, board, out),
+            StandingDue::Dry => {
+                board.clear(at, FindingKind::Flooding, Spot::Basin(view.basin), out);
+                board.clear(at, FindingKind::Ponding, Spot::Basin(view.basin), out);
+            }
+        }
+    }
+
+    /// Takes note that the float (or the overflow float) fell.
+    pub(crate) fn fell(
+        &mut self,
+        basin: BasinIx,
+        is_overflow: bool,
+        began: EventTime,
+        at: EventTime,
+        out: &mut Vec<Effect>,
+    ) {
+        self.last_fall = self.last_fall.max(Some(at));
+        if !is_overflow {
+            self.habit.note(at - began);
+            out.push(Effect::Soak(Soak { basin, began, lasted: at - began }));
+        }
+    }
+
+    fn conclude_ponding(
+        &self,
+        view: &BasinView<'_>,
+        at: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let Some(since) = view.float_since() else { return };
+        let system = view.system;
+        let says = match self.habit.learnt() {
+            Some(learnt) => words::ponding_learnt(system, view.label(), since, learnt),
+            None => words::ponding_by_soil(system, view.label(), since, view.layout.allowance.soil),
+        };
+        let conclusion = Conclusion {
+            kind: FindingKind::Ponding,
+            spot: Spot::Basin(view.basin),
+            severity: Severity::Warning,
+            probability: 0.9,
+            estimate: vec![
+                ("standing_since", since.to_string().into()),
+                ("usual_soak_h", self.habit.learnt().map(|s| round(s.hours_f64())).into()),
+            ],
+            evidence: vec![Evidence { at: Some(since), says }],
+        };
+        board.conclude(system, at, conclusion, out);
+    }
+}
+
+/// Concludes that a basin floods because its float has been wet since `since`.
+pub(crate) fn flood_by_float(
+    view: &BasinView<'_>,
+    since: EventTime,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let hold = view.layout.allowance.flood_hold;
+    let says = words::float_wet(view.system, view.label(), since, hold);
+    let mut evidence = vec![Evidence { at: Some(since), says }];
+    if let Some((heard, _)) = view.signal(view.layout.float).and_then(FloatSignal::last) {
+        let says = words::float_last_heard(view.system, view.label(), heard);
+        evidence.push(Evidence { at: Some(heard), says });
+    }
+    conclude_flood(view, since + hold, since, 0.97, evidence, board, out);
+}
+
+/// Concludes that a basin floods because its overflow float has been wet since `since`.
+pub(crate) fn flood_by_overflow(
+    view: &BasinView<'_>,
+    since: EventTime,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let says = words::overflow_wet(view.system, view.label(), since);
+    let evidence = vec![Evidence { at: Some(since), says }];
+    conclude_flood(view, since + OVERFLOW_HOLD, since, 0.98, evidence, board, out);
+}
+
+fn conclude_flood(
+    view: &BasinView<'_>,
+    at: EventTime,
+    since: EventTime,
+    probability: f64,
+    evidence: Vec<Evidence>,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let conclusion = Conclusion {
+        kind: FindingKind::Flooding,
+        spot: Spot::Basin(view.basin),
+        severity: Severity::Critical,
+        probability,
+        estimate: vec![("standing_since", since.to_string().into())],
+        evidence,
+    };
+    board.conclude(view.system, at, conclusion, out);
+}
+
+fn round(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}

@@ -1,0 +1,157 @@
+//! The findings that stand at present; turns conclusions into changes, without repeating itself.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Change, Effect, FindingChange};
+use crate::model::{
+    BasinIx, EventTime, Evidence, Finding, FindingKind, SensorIx, Severity, SplitterIx, Subject, System,
+};
+
+/// A subject by index: cheap to compare.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub(crate) enum Spot {
+    Splitter(SplitterIx),
+    Basin(BasinIx),
+    Sensor(SensorIx),
+    Source,
+    Diverter,
+}
+
+/// Probabilities at which a standing finding is reported anew when it crosses one.
+const STEPS: [f64; 4] = [0.5, 0.8, 0.95, 0.99];
+
+/// All standing findings of one system.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Board {
+    standing: Vec<Standing>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct Standing {
+    kind: FindingKind,
+    spot: Spot,
+    since: EventTime,
+    #[serde(with = "as_json")]
+    finding: Finding,
+}
+
+/// A conclusion on its way to the board.
+pub(crate) struct Conclusion {
+    pub(crate) kind: FindingKind,
+    pub(crate) spot: Spot,
+    pub(crate) severity: Severity,
+    pub(crate) probability: f64,
+    pub(crate) estimate: Vec<(&'static str, serde_json::Value)>,
+    pub(crate) evidence: Vec<Evidence>,
+}
+
+impl Board {
+    /// Whether a finding stands.
+    pub(crate) fn stands(&self, kind: FindingKind, spot: Spot) -> bool {
+        self.since(kind, spot).is_some()
+    }
+
+    /// Since when a finding stands.
+    pub(crate) fn since(&self, kind: FindingKind, spot: Spot) -> Option<EventTime> {
+        self.standing.iter().find(|s| s.kind == kind && s.spot == spot).map(|s| s.since)
+    }
+
+    /// Raises a finding, or updates it if its severity changed or its probability crossed a step.
+    pub(crate) fn conclude(
+        &mut self,
+        system: &System,
+        at: EventTime,
+        conclusion: Conclusion,
+        out: &mut Vec<Effect>,
+    ) {
+        let Conclusion { kind, spot, severity, probability, estimate, evidence } = conclusion;
+        let known = self.standing.iter().position(|s| s.kind == kind && s.spot == spot);
+        if known.is_some_and(|i| !differs(&self.standing[i].finding, severity, probability)) {
+            return;
+        }
+        let estimate = estimate.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+        let subject = spot.subject(system);
+        let finding = Finding { kind, subject, severity, probability, estimate, evidence };
+        let change = if known.is_some() { Change::Updated } else { Change::Raised };
+        out.push(Effect::Finding(FindingChange { change, at, finding: finding.clone() }));
+        match known {
+            Some(i) => self.standing[i].finding = finding,
+            None => self.standing.push(Standing { kind, spot, since: at, finding }),
+        }
+    }
+
+    /// Clears a finding, if it stands.
+    pub(crate) fn clear(&mut self, at: EventTime, kind: FindingKind, spot: Spot, out: &mut Vec<Effect>) {
+        if let Some(i) = self.standing.iter().position(|s| s.kind == kind && s.spot == spot) {
+            let finding = self.standing.remove(i).finding;
+            out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
+        }
+    }
+
+    /// Clears every finding.
+    pub(crate) fn clear_all(&mut self, at: EventTime, out: &mut Vec<Effect>) {
+        for Standing { finding, .. } in std::mem::take(&mut self.standing) {
+            out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
+        }
+    }
+
+    /// Moves the board to a changed plan: findings whose subject is gone are cleared.
+    pub(crate) fn move_to(&mut self, plan: &System, at: EventTime, out: &mut Vec<Effect>) {
+        for mut standing in std::mem::take(&mut self.standing) {
+            if let Some(spot) = Spot::find(&standing.finding.subject, plan) {
+                standing.spot = spot;
+                self.standing.push(standing);
+            } else {
+                let finding = standing.finding;
+                out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
+            }
+        }
+    }
+}
+
+fn differs(known: &Finding, severity: Severity, probability: f64) -> bool {
+    let step = |p: f64| STEPS.iter().filter(|&&s| p >= s).count();
+    known.severity != severity || step(known.probability) != step(probability)
+}
+
+impl Spot {
+    fn subject(self, system: &System) -> Subject {
+        match self {
+            Self::Splitter(ix) => Subject::Splitter(system.splitter(ix).id.clone()),
+            Self::Basin(ix) => Subject::Basin(system.basin(ix).id.clone()),
+            Self::Sensor(ix) => Subject::Sensor(system.sensor_name(ix)),
+            Self::Source => Subject::Source,
+            Self::Diverter => Subject::Diverter,
+        }
+    }
+
+    fn find(subject: &Subject, system: &System) -> Option<Self> {
+        match subject {
+            Subject::Splitter(id) => {
+                let at = system.splitters.iter().position(|s| s.id == *id)?;
+                Some(Self::Splitter(SplitterIx(at as u16)))
+            }
+            Subject::Basin(id) => system.find_basin(id.as_str()).map(Self::Basin),
+            Subject::Sensor(name) => {
+                system.sensor_ixs().find(|&ix| system.sensor_name(ix) == *name).map(Self::Sensor)
+            }
+            Subject::Source => Some(Self::Source),
+            Subject::Diverter => Some(Self::Diverter),
+        }
+    }
+}
+
+/// Findings hold free-form JSON, which compact formats cannot read back; so they travel as text.
+mod as_json {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error as _, ser::Error as _};
+
+    use crate::model::Finding;
+
+    pub(super) fn serialize<S: Serializer>(finding: &Finding, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&serde_json::to_string(finding).map_err(S::Error::custom)?)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Finding, D::Error> {
+        serde_json::from_str(&String::deserialize(deserializer)?).map_err(D::Error::custom)
+    }
+}

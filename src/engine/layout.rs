@@ -1,0 +1,36 @@
+//! Where the engine finds things: derived from the plan, never stored.
+
+use super::allowance::Allowance;
+use crate::model::{Place, Quantity, SensorIx, System};
+
+/// Sensors and limits by basin, and the system's own sensors.
+#[derive(Clone, Debug)]
+pub(crate) struct Layout {
+    pub(crate) basins: Vec<BasinLayout>,
+    pub(crate) meter_after_diverter: Option<SensorIx>,
+    pub(crate) rain: Option<SensorIx>,
+}
+
+/// Sensors and limits of one basin.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct BasinLayout {
+    pub(crate) float: Option<SensorIx>,
+    pub(crate) overflow: Option<SensorIx>,
+    pub(crate) allowance: Allowance,
+}
+
+impl Layout {
+    pub(crate) fn of(system: &System) -> Self {
+        let basins = system.basin_ixs().map(|ix| BasinLayout {
+            float: system.find_sensor(Place::Basin(ix), Quantity::Float),
+            overflow: system.find_sensor(Place::Basin(ix), Quantity::Overflow),
+            allowance: Allowance::of(system.basin(ix), system.soil),
+        });
+        let own = |quantity| system.find_sensor(Place::System, quantity);
+        Self {
+            basins: basins.collect(),
+            meter_after_diverter: own(Quantity::Meter).filter(|_| system.source.meter_after_diverter),
+            rain: own(Quantity::Rain),
+        }
+    }
+}

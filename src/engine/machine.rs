@@ -1,0 +1,273 @@
+//! The state machine of one system.
+
+use std::sync::Arc;
+
+use super::allowance::OVERFLOW_HOLD;
+use super::basin_watch::{BasinView, BasinWatch, StandingDue, flood_by_float, flood_by_overflow};
+use super::board::{Board, Spot};
+use super::layout::Layout;
+use super::reorder::Reorder;
+use super::sensor_watch::{Meaning, SensorWatch, Signal};
+use super::sewer_watch::SewerWatch;
+use super::signal::FloatEvent;
+use super::{Effect, Input};
+use crate::model::{
+    BasinIx, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Span, System, Value,
+};
+use serde::{Deserialize, Serialize};
+
+/// How far event time runs behind arrival: readings that late still come into order.
+pub const WATERMARK: Span = Span::from_mins(5);
+
+/// The state machine of one system: readings in, effects out. No clock, no I/O.
+///
+/// Readings wait until the watermark ([`WATERMARK`] behind their arrival) passes them and are then
+/// applied in event order, interleaved with deadlines in order of their due times; so delays,
+/// repeats and reordering within the watermark change nothing. A reading that arrives later still
+/// counts if it is the newest of its sensor. Floods are judged on arrival as well.
+#[derive(Clone, Debug)]
+pub struct Engine {
+    pub(super) system: Arc<System>,
+    pub(super) layout: Layout,
+    pub(super) state: State,
+}
+
+/// Everything an engine remembers.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct State {
+    /// Event time that has passed.
+    pub(super) now: EventTime,
+    pub(super) first_heard: Option<EventTime>,
+    /// Not after the earliest deadline; only an alarm, reckoned anew after a restore.
+    #[serde(skip)]
+    pub(super) wake: EventTime,
+    pub(super) reorder: Reorder,
+    pub(super) sensors: Vec<SensorWatch>,
+    pub(super) basins: Vec<BasinWatch>,
+    pub(super) sewer: SewerWatch,
+    pub(super) board: Board,
+}
+
+/// Why an engine wants to be woken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Due {
+    /// A float's fall is believed.
+    FloatSettles(SensorIx),
+    /// A basin's standing water is judged.
+    Standing(BasinIx),
+    /// A sensor counts as silent.
+    Silence(SensorIx),
+    /// Water against the diverter has ceased.
+    SewerQuiet,
+}
+
+impl Engine {
+    /// A new engine that has heard nothing yet.
+    pub fn new(system: Arc<System>) -> Self {
+        let state = State {
+            now: EventTime::MIN,
+            first_heard: None,
+            wake: EventTime::MAX,
+            reorder: Reorder::default(),
+            sensors: system.sensors.iter().map(|sensor| SensorWatch::new(sensor.quantity)).collect(),
+            basins: vec![BasinWatch::default(); system.basins.len()],
+            sewer: SewerWatch::default(),
+            board: Board::default(),
+        };
+        Self { layout: Layout::of(&system), system, state }
+    }
+
+    /// The plan that this engine watches.
+    pub fn system(&self) -> &Arc<System> {
+        &self.system
+    }
+
+    /// Takes in what arrived at `received`, and appends what follows from it to `out`.
+    pub fn apply(&mut self, received: EventTime, input: &Input, out: &mut Vec<Effect>) {
+        self.advance(received - WATERMARK, out);
+        match input {
+            Input::Reading(reading) => self.receive(*reading, out),
+            Input::Tick => {}
+        }
+    }
+
+    /// Brings everything up to `end` to its conclusion, as if the watermark had passed it.
+    pub fn finish(&mut self, end: EventTime, out: &mut Vec<Effect>) {
+        self.advance(end, out);
+    }
+
+    /// When this engine next has something to do if no reading comes, and what.
+    pub fn next_due(&self) -> Option<(EventTime, Due)> {
+        let floats = self.system.sensor_ixs().filter_map(|ix| {
+            let due = self.state.sensors[ix.0 as usize].float()?.due()?;
+            Some((due, Due::FloatSettles(ix)))
+        });
+        let standing = self.system.basin_ixs().filter_map(|ix| {
+            let (due, _) = self.standing_due(ix)?;
+            Some((due, Due::Standing(ix)))
+        });
+        let silences =
+            self.system.sensor_ixs().filter_map(|ix| Some((self.silence_due(ix)?, Due::Silence(ix))));
+        let sewer = self.state.sewer.due(&self.state.board).map(|due| (due, Due::SewerQuiet));
+        floats.chain(standing).chain(silences).chain(sewer).min()
+    }
+
+    fn advance(&mut self, to: EventTime, out: &mut Vec<Effect>) {
+        let bound = 64 + 32 * self.state.sensors.len();
+        while let Some(reading) = self.state.reorder.pop(to, bound) {
+            self.run_deadlines(reading.at, out);
+            self.absorb(&reading, out);
+        }
+        self.run_deadlines(to, out);
+    }
+
+    fn receive(&mut self, reading: Reading, out: &mut Vec<Effect>) {
+        if self.state.sensors[reading.sensor.0 as usize].is_old(reading.at) {
+            return;
+        }
+        if reading.at <= self.state.now {
+            self.absorb(&reading, out);
+            return;
+        }
+        self.state.reorder.insert(reading);
+        self.judge_flood_on_arrival(&reading, out);
+    }
+
+    /// Raises a flood as soon as the reading that completes it arrives, without the watermark.
+    fn judge_flood_on_arrival(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
+        let sensor = self.system.sensor(reading.sensor);
+        let (Place::Basin(basin), Value::Wet(true)) = (sensor.place, reading.value) else { return };
+        if self.state.board.stands(FindingKind::Flooding, Spot::Basin(basin)) {
+            return;
+        }
+        let Some(float) = self.state.sensors[reading.sensor.0 as usize].float() else { return };
+        let waiting = self.state.reorder.iter().filter(|r| r.sensor == reading.sensor);
+        let further = waiting.map(|r| (r.at, r.value == Value::Wet(true)));
+        let Some(since) = float.wet_since_with(further) else { return };
+        let (system, layout, state) = (&*self.system, self.layout.basins[basin.0 as usize], &mut self.state);
+        let view = BasinView { system, basin, layout, sensors: &state.sensors };
+        if sensor.quantity == Quantity::Overflow && reading.at - since >= OVERFLOW_HOLD {
+            flood_by_overflow(&view, since, &mut state.board, out);
+        } else if sensor.quantity == Quantity::Float && reading.at - since >= layout.allowance.flood_hold {
+            flood_by_float(&view, since, &mut state.board, out);
+        }
+    }
+
+    /// Applies a reading whose turn has come.
+    fn absorb(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
+        let index = reading.sensor.0 as usize;
+        let state = &mut self.state;
+        if state.sensors[index].is_old(reading.at) {
+            return;
+        }
+        if state.first_heard.is_none() {
+            state.first_heard = Some(reading.at);
+            state.wake = EventTime::MIN;
+        }
+        let meaning = state.sensors[index].take(&self.system, reading, &mut state.board, out);
+        if let Value::Course(course) = reading.value {
+            state.sewer.turned(reading.at, course, &mut state.board, out);
+        }
+        match meaning {
+            Meaning::Counted if self.layout.rain == Some(reading.sensor) => state.sewer.rained(reading.at),
+            Meaning::Counted if self.layout.meter_after_diverter == Some(reading.sensor) => {
+                self.arrived(reading.at, "the meter", out);
+            }
+            Meaning::Counted | Meaning::Nothing => {}
+            Meaning::Float(event) => self.on_float(reading.sensor, event, reading.at, out),
+        }
+        self.wake_for(reading.sensor);
+    }
+
+    fn on_float(&mut self, sensor: SensorIx, event: FloatEvent, now: EventTime, out: &mut Vec<Effect>) {
+        let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
+        match event {
+            FloatEvent::Rose => {
+                let system = Arc::clone(&self.system);
+                self.arrived(now, system.basin(basin).id.as_str(), out);
+            }
+            FloatEvent::Fell { began, at } => {
+                let is_overflow = self.system.sensor(sensor).quantity == Quantity::Overflow;
+                self.state.basins[basin.0 as usize].fell(basin, is_overflow, began, at, out);
+            }
+        }
+    }
+
+    fn arrived(&mut self, at: EventTime, place: &str, out: &mut Vec<Effect>) {
+        let rain_known = self.layout.rain.is_some();
+        let state = &mut self.state;
+        state.sewer.arrived(&self.system, at, place, rain_known, &mut state.board, out);
+    }
+
+    /// Brings the alarm forward to whatever a reading of `sensor` may have made due.
+    fn wake_for(&mut self, sensor: SensorIx) {
+        let mut wake = self.state.wake;
+        let mut consider = |due: Option<EventTime>| wake = due.map_or(wake, |due| wake.min(due));
+        consider(self.silence_due(sensor));
+        if let Place::Basin(basin) = self.system.sensor(sensor).place
+            && let Signal::Float(float) = &self.state.sensors[sensor.0 as usize].signal
+        {
+            consider(float.due());
+            consider(self.standing_due(basin).map(|(due, _)| due));
+        }
+        consider(self.state.sewer.due(&self.state.board));
+        self.state.wake = wake;
+    }
+
+    /// Does everything due up to `until`, in order.
+    fn run_deadlines(&mut self, until: EventTime, out: &mut Vec<Effect>) {
+        while self.state.wake <= until {
+            let next = self.next_due();
+            self.state.wake = next.map_or(EventTime::MAX, |(due, _)| due);
+            let Some((due, what)) = next.filter(|(due, _)| *due <= until) else { break };
+            self.fire(due, what, out);
+            self.state.wake = EventTime::MIN;
+        }
+        self.state.now = self.state.now.max(until);
+    }
+
+    fn fire(&mut self, due: EventTime, what: Due, out: &mut Vec<Effect>) {
+        match what {
+            Due::FloatSettles(sensor) => {
+                let Signal::Float(float) = &mut self.state.sensors[sensor.0 as usize].signal else { return };
+                if let Some(event) = float.settle(due) {
+                    self.on_float(sensor, event, due, out);
+                }
+            }
+            Due::Standing(basin) => {
+                if let Some((_, what)) = self.standing_due(basin) {
+                    self.fire_standing(basin, what, due, out);
+                }
+            }
+            Due::Silence(sensor) => {
+                let state = &mut self.state;
+                let first = state.first_heard.unwrap_or(due);
+                let watch = &state.sensors[sensor.0 as usize];
+                watch.conclude_silence(&self.system, sensor, due, first, &mut state.board, out);
+            }
+            Due::SewerQuiet => {
+                self.state.board.clear(due, FindingKind::UnexpectedWater, Spot::Diverter, out);
+            }
+        }
+    }
+
+    fn fire_standing(&mut self, basin: BasinIx, what: StandingDue, due: EventTime, out: &mut Vec<Effect>) {
+        let (system, layout, state) = (&*self.system, self.layout.basins[basin.0 as usize], &mut self.state);
+        let view = BasinView { system, basin, layout, sensors: &state.sensors };
+        state.basins[basin.0 as usize].fire(&view, what, due, &mut state.board, out);
+    }
+
+    fn standing_due(&self, basin: BasinIx) -> Option<(EventTime, StandingDue)> {
+        let layout = self.layout.basins[basin.0 as usize];
+        let view = BasinView { system: &self.system, basin, layout, sensors: &self.state.sensors };
+        self.state.basins[basin.0 as usize].due(&view, &self.state.board)
+    }
+
+    fn silence_due(&self, ix: SensorIx) -> Option<EventTime> {
+        let sensor = self.system.sensor(ix);
+        if !sensor.declared || self.state.board.stands(FindingKind::SensorSilent, Spot::Sensor(ix)) {
+            return None;
+        }
+        self.state.sensors[ix.0 as usize].silent_from(sensor.quantity, self.state.first_heard)
+    }
+}

@@ -1,0 +1,252 @@
+//! Watches over single sensors: silence, quality, battery.
+
+use serde::{Deserialize, Serialize};
+
+use super::board::{Board, Conclusion, Spot};
+use super::signal::{Cadence, Doubt, FloatEvent, FloatSignal, ProbeQuality};
+use super::{Effect, words};
+use crate::model::{
+    EventTime, Evidence, FindingKind, Quantity, Reading, SensorIx, Severity, Span, System, Value,
+};
+
+/// A declared sensor that was never heard is missed this long after the system's first reading.
+const NEVER_HEARD: Span = Span::from_hours(26);
+/// Battery charge that calls for a new battery at the next visit, percent.
+const BATTERY_LOW: f64 = 20.0;
+/// Battery charge that calls for a visit, percent.
+const BATTERY_NEARLY_EMPTY: f64 = 10.0;
+/// Battery charge above which a battery counts as changed, percent.
+const BATTERY_FRESH: f64 = 30.0;
+
+/// What is known of one sensor.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SensorWatch {
+    pub(crate) cadence: Cadence,
+    last: Option<(EventTime, f64)>,
+    pub(crate) signal: Signal,
+}
+
+/// What a sensor's readings are made into.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) enum Signal {
+    Plain,
+    Float(FloatSignal),
+    Probe(ProbeQuality),
+    /// Low readings in a row.
+    Battery(u8),
+}
+
+/// What a reading meant beyond its own sensor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Meaning {
+    Nothing,
+    Float(FloatEvent),
+    /// A cumulative count went up.
+    Counted,
+}
+
+impl SensorWatch {
+    pub(crate) fn new(quantity: Quantity) -> Self {
+        let signal = match quantity {
+            Quantity::Float | Quantity::Overflow => Signal::Float(FloatSignal::default()),
+            Quantity::Moisture => Signal::Probe(ProbeQuality::default()),
+            Quantity::Battery => Signal::Battery(0),
+            Quantity::Temperature | Quantity::Meter | Quantity::Diverter | Quantity::Rain => Signal::Plain,
+        };
+        Self { cadence: Cadence::default(), last: None, signal }
+    }
+
+    /// Whether `at` is not newer than what was already taken.
+    pub(crate) fn is_old(&self, at: EventTime) -> bool {
+        self.last.is_some_and(|(last, _)| at <= last)
+    }
+
+    /// The float of this sensor.
+    pub(crate) fn float(&self) -> Option<&FloatSignal> {
+        match &self.signal {
+            Signal::Float(float) => Some(float),
+            Signal::Plain | Signal::Probe(_) | Signal::Battery(_) => None,
+        }
+    }
+
+    /// Takes a reading in event order and says what it means for others.
+    pub(crate) fn take(
+        &mut self,
+        system: &System,
+        reading: &Reading,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) -> Meaning {
+        let spot = Spot::Sensor(reading.sensor);
+        let number = reading.value.to_number();
+        let before = self.last.map(|(_, value)| value);
+        let silent = board.stands(FindingKind::SensorSilent, spot);
+        if silent {
+            board.clear(reading.at, FindingKind::SensorSilent, spot, out);
+        }
+        self.cadence.note(reading.at, before.is_some_and(|b| b.to_bits() == number.to_bits()), silent);
+        self.last = Some((reading.at, number));
+        match (&mut self.signal, reading.value) {
+            (Signal::Float(float), Value::Wet(wet)) => {
+                let event = float.note(reading.at, wet);
+                judge_chatter(system, reading, float, board, out);
+                event.map_or(Meaning::Nothing, Meaning::Float)
+            }
+            (Signal::Probe(quality), Value::Number(value)) => {
+                quality.note(reading.at, value);
+                judge_probe(system, reading.sensor, reading.at, quality, board, out);
+                Meaning::Nothing
+            }
+            (Signal::Battery(low), Value::Number(percent)) => {
+                *low = if percent <= BATTERY_LOW { low.saturating_add(1) } else { 0 };
+                judge_battery(system, reading, percent, *low, board, out);
+                Meaning::Nothing
+            }
+            (Signal::Plain, Value::Number(count)) if before.is_some_and(|before| count > before) => {
+                Meaning::Counted
+            }
+            _ => Meaning::Nothing,
+        }
+    }
+
+    /// When this sensor, if declared, will have been silent for too long.
+    pub(crate) fn silent_from(
+        &self,
+        quantity: Quantity,
+        first_heard: Option<EventTime>,
+    ) -> Option<EventTime> {
+        let on_change = matches!(quantity, Quantity::Float | Quantity::Overflow | Quantity::Diverter);
+        if self.last.is_none() {
+            return first_heard.map(|first| first + NEVER_HEARD);
+        }
+        self.cadence.silent_from(on_change)
+    }
+
+    /// Concludes that the sensor is silent.
+    pub(crate) fn conclude_silence(
+        &self,
+        system: &System,
+        sensor: SensorIx,
+        at: EventTime,
+        first_heard: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let name = system.sensor_name(sensor);
+        let (says, silent_since) = match self.cadence.last() {
+            Some(last) => (words::silent(system, &name, last, self.cadence.patience()), last),
+            None => (words::never_heard(system, &name, first_heard), first_heard),
+        };
+        let conclusion = Conclusion {
+            kind: FindingKind::SensorSilent,
+            spot: Spot::Sensor(sensor),
+            severity: Severity::Warning,
+            probability: 0.97,
+            estimate: vec![("silent_since", silent_since.to_string().into())],
+            evidence: vec![Evidence { at: Some(silent_since), says }],
+        };
+        board.conclude(system, at, conclusion, out);
+    }
+}
+
+fn judge_chatter(
+    system: &System,
+    reading: &Reading,
+    float: &FloatSignal,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let spot = Spot::Sensor(reading.sensor);
+    if float.chatters() {
+        let says = words::chatter(&system.sensor_name(reading.sensor));
+        conclude_sensor(system, FindingKind::SensorImplausible, reading.sensor, reading.at, says, board, out);
+    } else if float.is_calm() {
+        board.clear(reading.at, FindingKind::SensorImplausible, spot, out);
+    }
+}
+
+fn judge_probe(
+    system: &System,
+    sensor: SensorIx,
+    at: EventTime,
+    quality: &ProbeQuality,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let spot = Spot::Sensor(sensor);
+    let doubt = quality.doubt();
+    match doubt {
+        Some(Doubt::Frozen { .. }) => {}
+        Some(Doubt::Spiking | Doubt::OutOfRange { .. }) | None => {
+            board.clear(at, FindingKind::SensorStuck, spot, out);
+        }
+    }
+    let Some(doubt) = doubt else {
+        if quality.is_steady() {
+            board.clear(at, FindingKind::SensorImplausible, spot, out);
+        }
+        return;
+    };
+    let kind = match doubt {
+        Doubt::Frozen { .. } => FindingKind::SensorStuck,
+        Doubt::Spiking | Doubt::OutOfRange { .. } => FindingKind::SensorImplausible,
+    };
+    if board.stands(kind, spot) {
+        return;
+    }
+    let name = system.sensor_name(sensor);
+    let says = match doubt {
+        Doubt::Frozen { since, value } => words::frozen(system, &name, value, since),
+        Doubt::Spiking => words::spiking(&name),
+        Doubt::OutOfRange { value } => words::out_of_range(&name, value),
+    };
+    conclude_sensor(system, kind, sensor, at, says, board, out);
+}
+
+fn judge_battery(
+    system: &System,
+    reading: &Reading,
+    percent: f64,
+    low: u8,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let spot = Spot::Sensor(reading.sensor);
+    if percent >= BATTERY_FRESH {
+        board.clear(reading.at, FindingKind::BatteryLow, spot, out);
+    }
+    if low < 2 {
+        return;
+    }
+    let severity = if percent <= BATTERY_NEARLY_EMPTY { Severity::Warning } else { Severity::Info };
+    let says = words::battery(&system.sensor_name(reading.sensor), percent);
+    let conclusion = Conclusion {
+        kind: FindingKind::BatteryLow,
+        spot,
+        severity,
+        probability: 0.95,
+        estimate: vec![("battery_percent", percent.into())],
+        evidence: vec![Evidence { at: Some(reading.at), says }],
+    };
+    board.conclude(system, reading.at, conclusion, out);
+}
+
+fn conclude_sensor(
+    system: &System,
+    kind: FindingKind,
+    sensor: SensorIx,
+    at: EventTime,
+    says: String,
+    board: &mut Board,
+    out: &mut Vec<Effect>,
+) {
+    let conclusion = Conclusion {
+        kind,
+        spot: Spot::Sensor(sensor),
+        severity: Severity::Warning,
+        probability: 0.95,
+        estimate: Vec::new(),
+        evidence: vec![Evidence { at: Some(at), says }],
+    };
+    board.conclude(system, at, conclusion, out);
+}

@@ -1,0 +1,157 @@
+//! Float switches: debounced, as stays of standing water.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::{EventTime, Span};
+
+/// A float that falls and rises again within this span has not fallen: waves make it chatter.
+pub(crate) const BRIDGE: Span = Span::from_mins(2);
+/// Changes an hour, decayed over an hour, above which a float is not to be believed.
+const CHATTER: f32 = 24.0;
+
+/// The state of one float switch.
+///
+/// ```text
+///            wet                  dry
+///   down ─────────▶ up ◀─────────────▶ falling ──BRIDGE──▶ down
+///                      wet (bridged)
+/// ```
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct FloatSignal {
+    wet_since: Option<EventTime>,
+    falling_since: Option<EventTime>,
+    last: Option<(EventTime, bool)>,
+    /// Changes of late, each decaying over an hour.
+    changes: f32,
+}
+
+/// What a float did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum FloatEvent {
+    /// It rose.
+    Rose,
+    /// It fell at `at` and stayed down; it had been up since `began`.
+    Fell { began: EventTime, at: EventTime },
+}
+
+impl FloatSignal {
+    /// Takes a reading in event order.
+    pub(crate) fn note(&mut self, at: EventTime, wet: bool) -> Option<FloatEvent> {
+        if let Some((before, was_wet)) = self.last {
+            self.changes *= (-(at - before).hours_f64().max(0.0)).exp() as f32;
+            self.changes += f32::from(u8::from(was_wet != wet));
+        }
+        self.last = Some((at, wet));
+        match (wet, self.wet_since) {
+            (true, None) => {
+                self.wet_since = Some(at);
+                Some(FloatEvent::Rose)
+            }
+            (true, Some(_)) => {
+                self.falling_since = None;
+                None
+            }
+            (false, Some(_)) => {
+                self.falling_since.get_or_insert(at);
+                None
+            }
+            (false, None) => None,
+        }
+    }
+
+    /// When a fall will be believed if no rise comes first.
+    pub(crate) fn due(&self) -> Option<EventTime> {
+        self.falling_since.map(|at| at + BRIDGE)
+    }
+
+    /// Believes a fall whose time has come.
+    pub(crate) fn settle(&mut self, now: EventTime) -> Option<FloatEvent> {
+        self.due().filter(|&due| due <= now)?;
+        let at = self.falling_since.take()?;
+        let began = self.wet_since.take()?;
+        Some(FloatEvent::Fell { began, at })
+    }
+
+    /// When water will have stood (or stood) at the float for `hold`, unless it is falling before that.
+    pub(crate) fn stood_for(&self, hold: Span) -> Option<EventTime> {
+        let due = self.wet_since? + hold;
+        self.falling_since.is_none_or(|falling| falling >= due).then_some(due)
+    }
+
+    /// Since when water has stood at the float.
+    pub(crate) fn wet_since(&self) -> Option<EventTime> {
+        self.wet_since
+    }
+
+    /// Since when water would have stood if `further` readings (in event order) were true as well.
+    pub(crate) fn wet_since_with(
+        &self,
+        further: impl Iterator<Item = (EventTime, bool)>,
+    ) -> Option<EventTime> {
+        let mut ahead = self.clone();
+        for (at, wet) in further {
+            ahead.settle(at);
+            ahead.note(at, wet);
+        }
+        ahead.wet_since.filter(|_| ahead.falling_since.is_none())
+    }
+
+    /// Last reading.
+    pub(crate) fn last(&self) -> Option<(EventTime, bool)> {
+        self.last
+    }
+
+    /// Whether it changes more often than water can.
+    pub(crate) fn chatters(&self) -> bool {
+        self.changes > CHATTER
+    }
+
+    /// Whether it has become calm again after chattering.
+    pub(crate) fn is_calm(&self) -> bool {
+        self.changes < CHATTER / 4.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(secs: i64) -> EventTime {
+        EventTime::from_secs(secs)
+    }
+
+    #[test]
+    fn short_dips_are_bridged() {
+        let mut float = FloatSignal::default();
+        assert_eq!(float.note(at(0), true), Some(FloatEvent::Rose));
+        assert_eq!(float.note(at(60), false), None);
+        assert_eq!(float.note(at(100), true), None);
+        assert_eq!(float.settle(at(1000)), None);
+        assert_eq!(float.note(at(1200), false), None);
+        assert_eq!(float.settle(at(1200)), None);
+        assert_eq!(float.settle(at(1320)), Some(FloatEvent::Fell { began: at(0), at: at(1200) }));
+        assert_eq!(float.wet_since(), None);
+    }
+
+    #[test]
+    fn looking_ahead_changes_nothing() {
+        let mut float = FloatSignal::default();
+        float.note(at(0), true);
+        let before = float.clone();
+        assert_eq!(float.wet_since_with([(at(60), true)].into_iter()), Some(at(0)));
+        assert_eq!(float.wet_since_with([(at(60), false)].into_iter()), None);
+        assert_eq!(float.wet_since_with([(at(60), false), (at(600), true)].into_iter()), Some(at(600)));
+        assert_eq!(float, before);
+    }
+
+    #[test]
+    fn constant_change_is_chatter_until_it_calms() {
+        let mut float = FloatSignal::default();
+        for i in 0..60 {
+            float.note(at(i * 20), i % 2 == 0);
+        }
+        assert!(float.chatters());
+        float.note(at(4 * 3600), false);
+        assert!(!float.chatters() && float.is_calm());
+    }
+}

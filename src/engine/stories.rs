@@ -1,0 +1,245 @@
+//! Tests that tell an engine a story and look at what it concludes.
+
+use std::sync::Arc;
+
+use jiff::tz::TimeZone;
+
+use super::{Change, Due, Effect, Engine, Input, WATERMARK};
+use crate::model::*;
+
+/// Two basins under one splitter, each with float and moisture probe; meter, diverter and gauge.
+pub(super) fn yard() -> Arc<System> {
+    let id = |text| Id::new(text).unwrap();
+    let basin = |name| Basin {
+        id: id(name),
+        plant: None,
+        area_m2: 1.2,
+        depth_mm: 300.0,
+        mulch: Mulch { depth_mm: 200.0, chip: Chip::Coarse, placed: None },
+        air_gap_mm: 150.0,
+        at: None,
+        float_height_mm: Some(120.0),
+        overflow_height_mm: Some(260.0),
+        moisture_depth_mm: Some(250.0),
+        flood_hold: None,
+    };
+    let basins = vec![basin("quince"), basin("fig")];
+    let sensor = |place, quantity, declared| Sensor { place, quantity, wiring: Wiring::default(), declared };
+    let mut sensors: Vec<Sensor> = [Quantity::Meter, Quantity::Diverter, Quantity::Rain]
+        .map(|quantity| sensor(Place::System, quantity, true))
+        .into();
+    for basin in [0, 1].map(|b| Place::Basin(BasinIx(b))) {
+        for quantity in Quantity::ALL.into_iter().filter(|q| q.is_of_basin()) {
+            let declared = !matches!(quantity, Quantity::Temperature | Quantity::Battery);
+            sensors.push(sensor(basin, quantity, declared));
+        }
+    }
+    let feeds = [(id("s1"), [id("quince"), id("fig")], [0.5, 0.5])];
+    let tree = Tree::build(&feeds, &[id("quince"), id("fig")]).unwrap();
+    let parts = SystemParts {
+        id: id("yard"),
+        name: "The yard".into(),
+        property: id("home"),
+        zone: TimeZone::UTC,
+        location: None,
+        soil: Soil::SandyLoam,
+        commissioned: None,
+        source: Source {
+            people: 4,
+            fixtures: Vec::new(),
+            litres_per_count: Some(1.0),
+            meter_after_diverter: false,
+        },
+        diverter: true,
+        rain_mm_per_count: Some(0.2),
+        splitters: vec![Splitter { id: id("s1"), split: [0.5, 0.5], at: None }],
+        basins,
+        sensors,
+    };
+    Arc::new(System::new(parts, tree))
+}
+
+/// An engine that is told what sensors say, minute by minute, and what it made of it.
+struct Story {
+    engine: Engine,
+    effects: Vec<Effect>,
+}
+
+impl Story {
+    fn begin() -> Self {
+        Self { engine: Engine::new(yard()), effects: Vec::new() }
+    }
+
+    fn say(&mut self, minute: i64, sensor: &str, value: Value) {
+        let system = Arc::clone(self.engine.system());
+        let sensor = system.sensor_ixs().find(|&ix| system.sensor_name(ix) == sensor).unwrap();
+        let at = EventTime::from_secs(minute * 60);
+        self.engine.apply(at, &Input::Reading(Reading { sensor, at, value }), &mut self.effects);
+    }
+
+    fn wet(&mut self, minute: i64, sensor: &str) {
+        self.say(minute, sensor, Value::Wet(true));
+    }
+
+    fn dry(&mut self, minute: i64, sensor: &str) {
+        self.say(minute, sensor, Value::Wet(false));
+    }
+
+    fn wait(&mut self, minute: i64) {
+        self.engine.finish(EventTime::from_secs(minute * 60), &mut self.effects);
+    }
+
+    /// Every change of a finding as `minute change kind subject`.
+    fn told(&self) -> Vec<String> {
+        let changes = self.effects.iter().filter_map(|effect| match effect {
+            Effect::Finding(change) => Some(change),
+            Effect::Dose(_) | Effect::Soak(_) => None,
+        });
+        changes
+            .map(|c| {
+                let verb = match c.change {
+                    Change::Raised => "raised",
+                    Change::Updated => "updated",
+                    Change::Cleared => "cleared",
+                };
+                format!("{} {verb} {} {}", c.at.millis() / 60_000, c.finding.kind, c.finding.subject.key())
+            })
+            .collect()
+    }
+}
+
+#[test]
+fn water_that_stands_is_a_pond_then_a_flood_and_ends_after_a_calm_half_hour() {
+    let mut story = Story::begin();
+    story.wet(0, "quince/float");
+    story.wet(300, "quince/float");
+    story.dry(400, "quince/float");
+    story.wait(500);
+    assert_eq!(
+        story.told(),
+        [
+            "75 raised ponding basin:quince",
+            "360 raised flooding basin:quince",
+            "430 cleared flooding basin:quince",
+            "430 cleared ponding basin:quince",
+        ]
+    );
+}
+
+#[test]
+fn the_reading_that_completes_a_flood_raises_it_on_arrival() {
+    let mut story = Story::begin();
+    for minute in (0..=360).step_by(60) {
+        story.wet(minute, "quince/float");
+    }
+    assert!(story.told().contains(&"360 raised flooding basin:quince".to_owned()), "{:?}", story.told());
+    story.wait(400);
+    assert_eq!(story.told().iter().filter(|line| line.contains("raised flooding")).count(), 1);
+}
+
+#[test]
+fn an_overflow_float_needs_two_minutes() {
+    let mut story = Story::begin();
+    story.wet(0, "fig/overflow");
+    story.dry(1, "fig/overflow");
+    story.wait(60);
+    assert_eq!(story.told(), [] as [&str; 0]);
+    story.wet(100, "fig/overflow");
+    story.wet(102, "fig/overflow");
+    assert_eq!(story.told(), ["102 raised flooding basin:fig"]);
+}
+
+#[test]
+fn a_shower_that_refills_the_basin_does_not_make_the_flood_flap() {
+    let mut story = Story::begin();
+    story.wet(0, "quince/float");
+    story.dry(500, "quince/float");
+    story.wet(520, "quince/float");
+    story.dry(530, "quince/float");
+    story.wait(700);
+    let floods: Vec<_> = story.told().into_iter().filter(|line| line.contains("flooding")).collect();
+    assert_eq!(floods, ["360 raised flooding basin:quince", "560 cleared flooding basin:quince"]);
+}
+
+#[test]
+fn a_basin_that_usually_soaks_fast_ponds_sooner_than_its_soil_allows() {
+    let mut story = Story::begin();
+    for dose in 0..10 {
+        story.wet(dose * 480, "quince/float");
+        story.dry(dose * 480 + 20, "quince/float");
+    }
+    story.wet(5000, "quince/float");
+    story.wait(5100);
+    let ponds: Vec<_> = story.told().into_iter().filter(|line| line.contains("ponding")).collect();
+    assert_eq!(ponds, ["5060 raised ponding basin:quince"]);
+}
+
+#[test]
+fn a_silent_probe_is_missed_and_welcomed_back() {
+    let mut story = Story::begin();
+    for i in 0..40 {
+        story.say(i * 15, "quince/moisture", Value::Number(0.2 + 0.001 * (i % 7) as f64));
+    }
+    story.wait(800);
+    story.say(900, "quince/moisture", Value::Number(0.21));
+    story.wait(920);
+    assert_eq!(
+        story.told(),
+        [
+            "700 raised sensor-silent sensor:quince/moisture",
+            "900 cleared sensor-silent sensor:quince/moisture"
+        ]
+    );
+}
+
+#[test]
+fn a_battery_runs_low_and_is_changed() {
+    let mut story = Story::begin();
+    for (day, percent) in [30.0, 19.0, 18.5, 18.0, 9.0, 8.0, 100.0].into_iter().enumerate() {
+        story.say(day as i64 * 10, "fig/battery", Value::Number(percent));
+    }
+    story.wait(100);
+    assert_eq!(
+        story.told(),
+        [
+            "20 raised battery-low sensor:fig/battery",
+            "40 updated battery-low sensor:fig/battery",
+            "60 cleared battery-low sensor:fig/battery",
+        ]
+    );
+}
+
+#[test]
+fn water_below_a_diverter_that_says_sewer_is_unexpected_unless_it_rained() {
+    let mut story = Story::begin();
+    story.say(0, "rain", Value::Number(0.0));
+    story.say(0, "diverter", Value::Course(Course::Sewer));
+    story.say(50, "rain", Value::Number(9.0));
+    for minute in [60, 120] {
+        story.wet(minute, "quince/float");
+        story.dry(minute + 5, "quince/float");
+    }
+    story.wait(900);
+    assert_eq!(story.told(), [] as [&str; 0]);
+    for minute in [1000, 1100] {
+        story.wet(minute, "fig/float");
+        story.dry(minute + 5, "fig/float");
+    }
+    story.say(1200, "diverter", Value::Course(Course::Landscape));
+    story.wait(1300);
+    assert_eq!(
+        story.told(),
+        ["1100 raised unexpected-water diverter", "1200 cleared unexpected-water diverter"]
+    );
+}
+
+#[test]
+fn the_next_deadline_is_known_with_its_reason() {
+    let mut story = Story::begin();
+    story.wet(0, "quince/overflow");
+    story.engine.apply(EventTime::from_secs(0) + WATERMARK, &Input::Tick, &mut story.effects);
+    let due = story.engine.next_due();
+    assert_eq!(due, Some((EventTime::from_secs(120), Due::Standing(BasinIx(0)))));
+    story.engine.apply(EventTime::from_secs(120) + WATERMARK, &Input::Tick, &mut story.effects);
+    assert_eq!(story.told(), ["2 raised flooding basin:quince"]);
+}

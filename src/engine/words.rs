@@ -1,0 +1,97 @@
+//! The sentences that findings give as evidence: all English of the engine is here.
+
+use jiff::{Timestamp, tz::TimeZone};
+
+use crate::model::{EventTime, Span, System};
+
+/// `3 May 14:05` on the clock of the yard.
+fn clock(system: &System, at: EventTime) -> String {
+    let zone: &TimeZone = &system.zone;
+    let timestamp: Timestamp = at.timestamp();
+    timestamp.to_zoned_datetime(zone.clone()).strftime("%-d %B %H:%M").to_string()
+}
+
+/// A span without false precision: `about 3 h`, `12 days`.
+fn roughly(span: Span) -> String {
+    match span {
+        s if s < Span::from_mins(90) => format!("{:.0} minutes", s.mins_f64()),
+        s if s < Span::from_hours(48) => format!("{:.1} hours", s.hours_f64()),
+        s => format!("{:.0} days", s.days_f64()),
+    }
+}
+
+pub(crate) fn float_wet(system: &System, basin: &str, since: EventTime, hold: Span) -> String {
+    format!(
+        "Water has stood at the float in {basin} since {}, longer than the {} after which it counts as a flood.",
+        clock(system, since),
+        roughly(hold)
+    )
+}
+
+pub(crate) fn overflow_wet(system: &System, basin: &str, since: EventTime) -> String {
+    format!("The overflow float near the rim of {basin} has been wet since {}.", clock(system, since))
+}
+
+pub(crate) fn float_last_heard(system: &System, basin: &str, at: EventTime) -> String {
+    format!("The float in {basin} was last heard at {}.", clock(system, at))
+}
+
+pub(crate) fn ponding_learnt(system: &System, basin: &str, since: EventTime, learnt: Span) -> String {
+    format!(
+        "Water has stood at the float in {basin} since {}; it usually soaks away in {}.",
+        clock(system, since),
+        roughly(learnt)
+    )
+}
+
+pub(crate) fn ponding_by_soil(system: &System, basin: &str, since: EventTime, allowance: Span) -> String {
+    format!(
+        "Water has stood at the float in {basin} since {}; {} should take it in {}.",
+        clock(system, since),
+        system.soil.name().replace('-', " "),
+        roughly(allowance)
+    )
+}
+
+pub(crate) fn silent(system: &System, sensor: &str, last: EventTime, patience: Span) -> String {
+    format!(
+        "Nothing was heard from {sensor} since {}; by its habit {} would be long.",
+        clock(system, last),
+        roughly(patience)
+    )
+}
+
+pub(crate) fn never_heard(system: &System, sensor: &str, first: EventTime) -> String {
+    format!(
+        "Nothing was ever heard from {sensor}, though the system has reported since {}.",
+        clock(system, first)
+    )
+}
+
+pub(crate) fn frozen(system: &System, sensor: &str, value: f64, since: EventTime) -> String {
+    format!("{sensor} has said exactly {value} since {}.", clock(system, since))
+}
+
+pub(crate) fn spiking(sensor: &str) -> String {
+    format!("{sensor} leapt and came back several times within a day, as soil cannot.")
+}
+
+pub(crate) fn out_of_range(sensor: &str, value: f64) -> String {
+    format!("{sensor} says {value:.3} m³/m³, which no soil holds.")
+}
+
+pub(crate) fn chatter(sensor: &str) -> String {
+    format!("{sensor} changes more often than water can rise and fall.")
+}
+
+pub(crate) fn battery(sensor: &str, percent: f64) -> String {
+    format!("{sensor} is down to {percent:.0} %.")
+}
+
+pub(crate) fn water_on_sewer(system: &System, where_: &str, at: EventTime, since: EventTime) -> String {
+    format!(
+        "Water reached {where_} at {} although the diverter has said sewer since {}.",
+        clock(system, at),
+        clock(system, since)
+    )
+}
