@@ -8,6 +8,7 @@ mod distributions;
 mod infiltration;
 mod log_ratios;
 mod noise;
+mod oracles;
 mod recession;
 mod robust;
 mod run_lengths;
