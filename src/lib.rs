@@ -3,7 +3,7 @@
 //! A tour, in the order in which imports may run:
 //! [`model`] holds the words of the trade as types; [`stats`] is mathematics that knows none of
 //! them; [`engine`] draws the conclusions.
-//! [`advice`] says what to do about a finding.
+//! [`advice`] says what to do about a finding. [`ledger`] keeps what happened, and is where SQL ends.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
 
@@ -11,6 +11,7 @@ pub mod advice;
 pub mod cli;
 pub mod clock;
 pub mod engine;
+pub mod ledger;
 pub mod model;
 pub mod settings;
 pub mod stats;

@@ -1,0 +1,125 @@
+//! Opening the file as its only writer.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OpenFlags};
+
+use super::commit::{Marks, Rows};
+use super::enrol::Enrolment;
+use super::lock::FolderLock;
+use super::{LedgerFault, migrate};
+
+/// Name of the database inside the data folder.
+const NAME: &str = "ledger.db";
+
+/// Pages that the write-ahead log may hold before a commit moves them into the database (16 MiB).
+const CHECKPOINT_PAGES: u32 = 4000;
+
+/// Largest table set that is checked before serving; the rest is checked by [`View::check`](super::View::check).
+const CHECKED_AT_START: [&str; 10] = [
+    "sqlite_schema",
+    "totals",
+    "systems",
+    "series",
+    "latest",
+    "snapshots",
+    "findings",
+    "horizons",
+    "cursors",
+    "unassigned",
+];
+
+/// The only writer of the ledger.
+#[derive(Debug)]
+pub struct Ledger {
+    pub(super) db: Connection,
+    pub(super) path: PathBuf,
+    /// The last commit.
+    pub(super) seq: u64,
+    pub(super) enrolment: Enrolment,
+    /// The journal was read, so that what it still holds for whom is known.
+    pub(super) replayed: bool,
+    pub(super) marks: Marks,
+    pub(super) rows: Rows,
+    _lock: FolderLock,
+}
+
+impl Ledger {
+    /// Opens the ledger in `folder`, or creates both.
+    ///
+    /// # Errors
+    /// Another daemon uses the folder, the file is damaged, or it is of a newer program.
+    pub fn open(folder: &Path) -> Result<Self, LedgerFault> {
+        fs::create_dir_all(folder).map_err(|source| LedgerFault::File {
+            doing: "create",
+            path: folder.to_owned(),
+            source,
+        })?;
+        let lock = FolderLock::take(folder)?;
+        let path = database(folder);
+        let fault = LedgerFault::while_doing("open the ledger", &path);
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
+            | OpenFlags::SQLITE_OPEN_CREATE
+            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let mut db = Connection::open_with_flags(&path, flags).map_err(&fault)?;
+        migrate::found(&db, &path, migrate::known())?;
+        prepare(&db).map_err(&fault)?;
+        migrate::migrate(&mut db, &path, migrate::STEPS)?;
+        check(&db, &path, &CHECKED_AT_START)?;
+        let seq = db.query_row("SELECT seq FROM totals", [], |row| row.get(0)).map_err(&fault)?;
+        drop(fault);
+        Ok(Self {
+            db,
+            path,
+            seq,
+            enrolment: Enrolment::default(),
+            replayed: false,
+            marks: Marks::default(),
+            rows: Rows::default(),
+            _lock: lock,
+        })
+    }
+
+    /// Number of the last commit, 0 before the first.
+    pub fn last_commit(&self) -> u64 {
+        self.seq
+    }
+}
+
+/// Where the database of `folder` is.
+pub(super) fn database(folder: &Path) -> PathBuf {
+    folder.join(NAME)
+}
+
+fn prepare(db: &Connection) -> rusqlite::Result<()> {
+    db.set_prepared_statement_cache_capacity(64);
+    db.busy_timeout(std::time::Duration::from_secs(5))?;
+    db.pragma_update(None, "journal_mode", "WAL")?;
+    // A commit is promised to outlast a power cut, because messages are acknowledged after it.
+    db.pragma_update(None, "synchronous", "FULL")?;
+    db.pragma_update(None, "wal_autocheckpoint", CHECKPOINT_PAGES)?;
+    db.pragma_update(None, "journal_size_limit", 64 << 20)?;
+    db.pragma_update(None, "cache_size", -(16 << 10))?;
+    db.pragma_update(None, "temp_store", "MEMORY")
+}
+
+/// Looks through `tables` for broken pages and rows out of place.
+fn check(db: &Connection, path: &Path, tables: &[&str]) -> Result<(), LedgerFault> {
+    tables.iter().try_for_each(|table| quick_check(db, path, &format!("PRAGMA quick_check({table})")))
+}
+
+/// As [`check`], for the whole file.
+pub(super) fn check_all(db: &Connection, path: &Path) -> Result<(), LedgerFault> {
+    quick_check(db, path, "PRAGMA quick_check")
+}
+
+fn quick_check(db: &Connection, path: &Path, sql: &str) -> Result<(), LedgerFault> {
+    let said: String = db
+        .query_row(sql, [], |row| row.get(0))
+        .map_err(LedgerFault::while_doing("check the ledger", path))?;
+    if said == "ok" {
+        return Ok(());
+    }
+    Err(LedgerFault::Damaged { path: path.to_owned(), details: said })
+}

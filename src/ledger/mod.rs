@@ -1,0 +1,38 @@
+//! What happened, kept in one SQLite file: readings, findings, doses, and the way back into the engines.
+//!
+//! There is one writer, [`Ledger`], and any number of readers, clones of [`View`]. This module is
+//! the whole interface; nothing outside it knows SQL.
+//!
+//! - A [`Batch`] gathers what one round of messages brought and is committed in one transaction.
+//!   When [`Ledger::commit`] returns, it is on the disk and the messages may be acknowledged.
+//! - Everything may be repeated: a reading is unique by (series, time) and the first one wins, an
+//!   effect is logged once, and a cursor never goes back.
+//! - A [`SystemNo`] or [`SeriesNo`] is a small number that stands for a name; it never changes.
+//! - Engines come back from their last snapshot and the journal of inputs that followed it.
+//!
+//! Times are stored as milliseconds since 1970, findings and doses as JSON that people can read.
+
+mod batch;
+mod commit;
+mod effects;
+mod enrol;
+mod fault;
+mod file;
+mod journal;
+mod lock;
+mod migrate;
+mod record;
+mod recover;
+mod view;
+
+pub use batch::{Batch, JournalEntry, Position};
+pub use commit::Commit;
+pub use enrol::{SeriesNo, SystemNo};
+pub use fault::LedgerFault;
+pub use file::Ledger;
+pub use record::{DoseRecord, Record, SoakRecord};
+pub use recover::{Recovery, Snapshot};
+pub use view::{
+    Bin, ExportedReadings, Latest, LoggedEffect, RefusalSample, Refusals, Resolution, StoredFinding, Totals,
+    Unassigned, View,
+};

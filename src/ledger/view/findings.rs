@@ -1,0 +1,75 @@
+//! What is wrong now, and what was.
+
+use rusqlite::{Row, params};
+
+use crate::ledger::LedgerFault;
+use crate::ledger::record::from_json;
+use crate::model::{EventTime, Finding, Id};
+
+use super::View;
+use super::names::{self, Names};
+
+/// One time that something was wrong.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StoredFinding {
+    /// Where.
+    pub system: Id,
+    /// When the evidence first sufficed.
+    pub raised_at: EventTime,
+    /// When it last changed.
+    pub changed_at: EventTime,
+    /// When it was over, if it is.
+    pub cleared_at: Option<EventTime>,
+    /// As it is now or was last.
+    pub finding: Finding,
+}
+
+const COLUMNS: &str = "system, raised_at, changed_at, cleared_at, body";
+
+impl View {
+    /// Every finding that is open, oldest first.
+    pub fn findings_open(&self) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read the open findings", |db| {
+            let names = self.names(db)?;
+            let mut query = db.prepare_cached(&format!(
+                "SELECT {COLUMNS} FROM findings WHERE cleared_at IS NULL ORDER BY raised_at, system, kind, subject"
+            ))?;
+            query.query_map([], |row| stored(row, &names))?.collect()
+        })
+    }
+
+    /// Findings open or over that were raised before `before`, newest first, at most `limit`; of one system
+    /// or of all.
+    pub fn findings_history(
+        &self,
+        system: Option<&Id>,
+        before: EventTime,
+        limit: usize,
+    ) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read past findings", |db| {
+            let names = self.names(db)?;
+            let order = "raised_at < ?1 ORDER BY raised_at DESC, system, kind, subject LIMIT ?2";
+            let Some(system) = system else {
+                let mut query =
+                    db.prepare_cached(&format!("SELECT {COLUMNS} FROM findings WHERE {order}"))?;
+                return query
+                    .query_map(params![before.millis(), limit], |row| stored(row, &names))?
+                    .collect();
+            };
+            let Some(no) = names::system_no(db, system)? else { return Ok(Vec::new()) };
+            let mut query =
+                db.prepare_cached(&format!("SELECT {COLUMNS} FROM findings WHERE system = ?3 AND {order}"))?;
+            query.query_map(params![before.millis(), limit, no], |row| stored(row, &names))?.collect()
+        })
+    }
+}
+
+fn stored(row: &Row<'_>, names: &Names) -> rusqlite::Result<StoredFinding> {
+    Ok(StoredFinding {
+        system: names.system(row.get(0)?)?,
+        raised_at: EventTime::from_millis(row.get(1)?),
+        changed_at: EventTime::from_millis(row.get(2)?),
+        cleared_at: row.get::<_, Option<i64>>(3)?.map(EventTime::from_millis),
+        finding: from_json(4, row.get_ref(4)?.as_str()?)?,
+    })
+}

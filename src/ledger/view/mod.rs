@@ -1,0 +1,16 @@
+//! Reading the ledger, from any thread, while the writer goes on.
+
+mod changes;
+mod findings;
+mod history;
+mod names;
+mod pool;
+mod readings;
+mod totals;
+
+pub use changes::LoggedEffect;
+pub use findings::StoredFinding;
+pub use history::{Bin, Resolution};
+pub use pool::View;
+pub use readings::{ExportedReadings, Latest};
+pub use totals::{RefusalSample, Refusals, Totals, Unassigned};
