@@ -12,6 +12,7 @@ pub mod cli;
 pub mod clock;
 pub mod engine;
 pub mod ledger;
+pub mod link;
 pub mod model;
 pub mod settings;
 pub mod stats;

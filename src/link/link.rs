@@ -1,0 +1,108 @@
+//! The link to a broker of your own.
+
+use std::hash::{BuildHasher as _, RandomState};
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
+
+use super::acker::{Acker, Gate};
+use super::backoff::Backoff;
+use super::health::{Counters, Health, LinkState};
+use super::inbox::{Feed, Inbox, inbox};
+use super::publisher::Publisher;
+use super::receive::Receiver;
+use super::settings::{LinkSettings, SetupError};
+use super::wire::{self, Client, Role};
+
+/// Tells the time, in Unix milliseconds.
+pub type Clock = Arc<dyn Fn() -> i64 + Send + Sync>;
+
+/// How long the farewell may take before the connection is simply dropped.
+const FAREWELL: Duration = Duration::from_secs(2);
+
+/// A connection that receives, one that publishes, and what it takes to end both in order.
+pub struct Link {
+    client: Client,
+    feed: Arc<Feed>,
+    task: JoinHandle<()>,
+    health: Health,
+    publisher: Publisher,
+}
+
+impl Link {
+    /// Starts connecting, in tasks of the runtime this is called in. Messages come out of the
+    /// [`Inbox`]; hand them to the [`Acker`] once they are stored.
+    ///
+    /// # Errors
+    /// Only for settings and files that can never work. An unreachable broker is not an error:
+    /// the link keeps trying, and [`Health`] says why it is down.
+    pub fn start(settings: &LinkSettings, clock: Clock) -> Result<(Self, Inbox, Acker), SetupError> {
+        settings.check()?;
+        let role =
+            Role { client_id: settings.client_id.clone(), persistent: true, manual_acks: true, will: None };
+        let (client, connection) = wire::open(settings, &role)?;
+        let publisher = Publisher::start(settings, &clock)?;
+        let (feed, inbox) = inbox(settings.max_waiting, settings.max_waiting_bytes);
+        let feed = Arc::new(feed);
+        let counters = Arc::new(Counters::default());
+        let gate = Arc::new(Gate::new(client.clone()));
+        let (state, watching) = watch::channel(LinkState::Connecting);
+        let receiver = Receiver {
+            connection,
+            client: client.clone(),
+            filters: settings.filters.clone(),
+            gate: Arc::clone(&gate),
+            feed: Arc::clone(&feed),
+            clock,
+            state,
+            counters: Arc::clone(&counters),
+            backoff: backoff(settings),
+        };
+        let health = Health { state: watching, counters: Arc::clone(&counters) };
+        let task = tokio::spawn(receiver.run());
+        let acker = Acker::new(Some(gate), counters);
+        Ok((Self { client, feed, task, health, publisher }, inbox, acker))
+    }
+
+    /// Watches the receiving connection.
+    pub fn health(&self) -> Health {
+        self.health.clone()
+    }
+
+    /// The publishing connection.
+    pub fn publisher(&self) -> Publisher {
+        self.publisher.clone()
+    }
+
+    /// First step of an orderly end: nothing more is taken, and the inbox closes once it is empty.
+    /// The connection stays, so that what the writer still stores can be acknowledged.
+    pub fn stop_taking(&self) {
+        self.feed.close();
+    }
+
+    /// Last step: sends the acknowledgements given so far and the retained offline status, then
+    /// disconnects. Takes 4 seconds at most.
+    pub async fn disconnect(mut self) {
+        self.stop_taking();
+        if matches!(self.health.state(), LinkState::Up { .. }) && self.client.disconnect().is_ok() {
+            // An elapsed time needs no answer: the task is ended either way.
+            let _ = tokio::time::timeout(FAREWELL, &mut self.task).await;
+        }
+        self.task.abort();
+        self.publisher.close(FAREWELL).await;
+    }
+}
+
+impl Drop for Link {
+    fn drop(&mut self) {
+        self.task.abort();
+    }
+}
+
+/// Pauses of this daemon's own: the seed differs in every process.
+pub(super) fn backoff(settings: &LinkSettings) -> Backoff {
+    let seed = RandomState::new().hash_one(&settings.client_id);
+    Backoff::new(settings.first_pause, settings.longest_pause, seed)
+}
