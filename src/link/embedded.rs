@@ -29,10 +29,10 @@ use tracing::{info, warn};
 use super::acker::Acker;
 use super::health::{Counters, Health, LinkState};
 use super::inbox::{Feed, Inbox, inbox};
-use super::link::Clock;
 use super::passwords::{PasswordError, read_passwords};
 use super::publisher::Publisher;
 use super::tap::Tap;
+use crate::clock::Clock;
 
 /// Messages the broker keeps for one absent subscriber, and their bytes.
 const QUEUED: (usize, usize) = (10_000, 8 << 20);
@@ -133,7 +133,7 @@ impl EmbeddedBroker {
         let feed = Arc::new(feed);
         let counters = Arc::new(Counters::default());
         let router = Arc::new(OnceLock::new());
-        let since_ms = clock();
+        let since_ms = clock.now_ms();
         let tap = Tap {
             filters: settings.filters.clone(),
             feed: Arc::clone(&feed),

@@ -2,7 +2,7 @@
 //!
 //! The connection must never wait (a broker cuts a client that stops answering), so it never blocks
 //! here: when the writer is behind, QoS 0 messages are shed at half the bound, and acknowledged
-//! ones are refused at the whole of it.
+//! ones are left to the broker at the whole of it.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -64,9 +64,16 @@ pub struct Waker {
     shared: Arc<Shared>,
 }
 
-/// The bound is reached; the message was not taken.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Full;
+/// What became of messages that were offered.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(super) struct Taken {
+    /// Above QoS 0, and in the inbox now: each will be acknowledged.
+    pub(super) kept: u64,
+    /// QoS 0, and dropped.
+    pub(super) shed: u64,
+    /// Above QoS 0, and beyond the bound, or behind one that was: left unacknowledged.
+    pub(super) deferred: u64,
+}
 
 pub(super) fn inbox(max_messages: usize, max_bytes: usize) -> (Feed, Inbox) {
     let shared =
@@ -115,33 +122,46 @@ impl Waker {
 }
 
 impl Feed {
-    /// Takes the messages in order and empties `chunk`; returns how many QoS 0 ones were shed.
-    /// After closing, messages are dropped unacknowledged, so that a broker sends them again.
-    pub(super) fn push(&self, chunk: &mut Vec<Message>) -> Result<u64, Full> {
-        let mut shed = 0;
+    /// Takes what there is room for, in order, and empties `chunk`. After closing everything is
+    /// dropped without being counted.
+    pub(super) fn push(&self, chunk: &mut Vec<Message>) -> Taken {
+        let mut taken = Taken::default();
         let mut queue = self.shared.lock();
+        if queue.closed {
+            chunk.clear();
+            return taken;
+        }
         for message in chunk.drain(..) {
-            if queue.closed {
-                continue;
-            }
-            let share = if message.needs_ack() { 1 } else { 2 };
-            let full = queue.messages.len() >= self.shared.max_messages / share
-                || queue.bytes + message.weight() > self.shared.max_bytes / share;
-            match (full, message.needs_ack()) {
-                (false, _) => {
-                    queue.bytes += message.weight();
-                    queue.messages.push_back(message);
+            let room = self.has_room_for(&message, &queue);
+            match (message.needs_ack(), room) {
+                (true, true) if taken.deferred == 0 => taken.kept += 1,
+                (true, _) => {
+                    taken.deferred += 1;
+                    continue;
                 }
-                (true, false) => shed += 1,
-                (true, true) => return Err(Full),
+                (false, true) => {}
+                (false, false) => {
+                    taken.shed += 1;
+                    continue;
+                }
             }
+            queue.bytes += message.weight();
+            queue.messages.push_back(message);
         }
         if queue.rouse_at.is_some_and(|wanted| queue.messages.len() >= wanted) {
             queue.rouse_at = None;
             drop(queue);
             self.shared.roused.notify_one();
         }
-        Ok(shed)
+        taken
+    }
+
+    /// QoS 0 may fill half of the inbox, the rest all of it. One message always fits.
+    fn has_room_for(&self, message: &Message, queue: &Queue) -> bool {
+        let share = if message.needs_ack() { 1 } else { 2 };
+        queue.messages.is_empty()
+            || queue.messages.len() < self.shared.max_messages / share
+                && queue.bytes + message.weight() <= self.shared.max_bytes / share
     }
 
     /// The writer has worked off half of what may wait.
@@ -188,40 +208,52 @@ mod tests {
     #[test]
     fn a_batch_keeps_the_order_and_stops_at_its_maximum() {
         let (feed, mut inbox) = inbox(100, 1 << 20);
-        feed.push(&mut (1..=5).map(qos1).collect()).unwrap();
+        feed.push(&mut (1..=5).map(qos1).collect());
         assert_eq!(order(&inbox.recv_batch(3, Duration::ZERO)), [1, 2, 3]);
         assert_eq!(order(&inbox.recv_batch(3, Duration::ZERO)), [4, 5]);
     }
 
-    #[test]
-    fn qos_0_is_shed_at_half_the_bound_and_qos_1_refused_at_the_whole() {
-        let (feed, _inbox) = inbox(4, 1 << 20);
-        assert_eq!(feed.push(&mut (1..=3).map(qos0).collect()), Ok(1));
-        assert_eq!(feed.push(&mut (4..=5).map(qos1).collect()), Ok(0));
-        assert_eq!(feed.push(&mut vec![qos1(6)]), Err(Full));
+    fn taken(kept: u64, shed: u64, deferred: u64) -> Taken {
+        Taken { kept, shed, deferred }
     }
 
     #[test]
-    fn the_bound_counts_bytes_as_well() {
+    fn qos_0_is_shed_at_half_the_bound_and_qos_1_deferred_at_the_whole() {
+        let (feed, _inbox) = inbox(4, 1 << 20);
+        assert_eq!(feed.push(&mut (1..=3).map(qos0).collect()), taken(0, 1, 0));
+        assert_eq!(feed.push(&mut (4..=5).map(qos1).collect()), taken(2, 0, 0));
+        assert_eq!(feed.push(&mut vec![qos1(6), qos0(7)]), taken(0, 1, 1));
+    }
+
+    #[test]
+    fn nothing_overtakes_a_deferred_message() {
         let (feed, mut inbox) = inbox(1000, 4000);
-        let big = |n| Message { payload: Bytes::from(vec![0; 1500]), ..qos1(n) };
-        assert_eq!(feed.push(&mut vec![big(1), big(2)]), Ok(0));
-        assert_eq!(feed.push(&mut vec![big(3)]), Err(Full));
+        let sized = |n, bytes| Message { payload: Bytes::from(vec![0; bytes]), ..qos1(n) };
+        let mut chunk = vec![sized(1, 1500), sized(2, 3000), sized(3, 10)];
+        assert_eq!(feed.push(&mut chunk), taken(1, 0, 2));
+        assert_eq!(order(&inbox.recv_batch(9, Duration::ZERO)), [1]);
+    }
+
+    #[test]
+    fn the_bound_counts_bytes_as_well_but_one_message_always_fits() {
+        let (feed, mut inbox) = inbox(1000, 4000);
+        let big = |n| Message { payload: Bytes::from(vec![0; 5000]), ..qos1(n) };
+        assert_eq!(feed.push(&mut vec![big(1), big(2)]), taken(1, 0, 1));
         assert!(!feed.has_room());
         inbox.recv_batch(1, Duration::ZERO);
         assert!(feed.has_room());
-        assert_eq!(feed.push(&mut vec![big(3)]), Ok(0));
+        assert_eq!(feed.push(&mut vec![big(2)]), taken(1, 0, 0));
     }
 
     #[test]
     fn closing_hands_out_what_waits_and_then_says_so() {
         let (feed, mut inbox) = inbox(10, 1 << 20);
-        feed.push(&mut vec![qos1(1), qos1(2)]).unwrap();
+        feed.push(&mut vec![qos1(1), qos1(2)]);
         feed.close();
-        feed.push(&mut vec![qos1(3)]).unwrap();
-        let first = inbox.recv_batch(1, Duration::from_secs(60));
+        feed.push(&mut vec![qos1(3)]);
+        let first = inbox.recv_batch(1, Duration::from_mins(1));
         assert!(!first.closed);
-        let last = inbox.recv_batch(10, Duration::from_secs(60));
+        let last = inbox.recv_batch(10, Duration::from_mins(1));
         assert_eq!((order(&last), last.closed), (vec![2], true));
     }
 
@@ -229,7 +261,7 @@ mod tests {
     fn a_wake_returns_without_messages() {
         let (_feed, mut inbox) = inbox(10, 1 << 20);
         let waker = inbox.waker();
-        let waiting = std::thread::spawn(move || inbox.recv_batch(10, Duration::from_secs(60)));
+        let waiting = std::thread::spawn(move || inbox.recv_batch(10, Duration::from_mins(1)));
         waker.wake();
         let batch = waiting.join().unwrap();
         assert!(batch.messages.is_empty() && !batch.closed);
@@ -238,9 +270,9 @@ mod tests {
     #[test]
     fn a_lingering_writer_is_roused_when_the_batch_is_full() {
         let (feed, mut inbox) = inbox(10, 1 << 20);
-        let waiting = std::thread::spawn(move || inbox.recv_batch(3, Duration::from_secs(60)));
+        let waiting = std::thread::spawn(move || inbox.recv_batch(3, Duration::from_mins(1)));
         for n in 1..=3 {
-            feed.push(&mut vec![qos1(n)]).unwrap();
+            feed.push(&mut vec![qos1(n)]);
         }
         assert_eq!(order(&waiting.join().unwrap()), [1, 2, 3]);
     }

@@ -15,9 +15,7 @@ use super::publisher::Publisher;
 use super::receive::Receiver;
 use super::settings::{LinkSettings, SetupError};
 use super::wire::{self, Client, Role};
-
-/// Tells the time, in Unix milliseconds.
-pub type Clock = Arc<dyn Fn() -> i64 + Send + Sync>;
+use crate::clock::Clock;
 
 /// How long the farewell may take before the connection is simply dropped.
 const FAREWELL: Duration = Duration::from_secs(2);

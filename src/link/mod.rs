@@ -39,7 +39,7 @@ pub use acker::Acker;
 pub use embedded::{EmbeddedBroker, EmbeddedError, EmbeddedSettings};
 pub use health::{Counts, Fault, Health, LinkState};
 pub use inbox::{Batch, Inbox, Waker};
-pub use link::{Clock, Link};
+pub use link::Link;
 pub use message::Message;
 pub use passwords::{PasswordError, hash_password};
 pub use publisher::{NotPublished, Publisher};

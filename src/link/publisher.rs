@@ -17,10 +17,11 @@ use tracing::{debug, info, warn};
 
 use super::backoff::Backoff;
 use super::health::Fault;
-use super::link::{Clock, backoff};
+use super::link::backoff;
 use super::settings::{LinkSettings, SetupError};
 use super::status::Status;
 use super::wire::{self, Arrival, Client, Connection, Role, Will};
+use crate::clock::Clock;
 
 /// Publishes in flight at once. Well below the window of the client library, so that a packet id
 /// never comes round while it is still in use.
@@ -76,7 +77,7 @@ struct Waiting {
 
 impl Publisher {
     pub(super) fn start(settings: &LinkSettings, clock: &Clock) -> Result<Self, SetupError> {
-        let status = settings.status_topic.clone().map(|topic| Status::new(topic, clock()));
+        let status = settings.status_topic.clone().map(|topic| Status::new(topic, clock.now_ms()));
         let role = Role {
             client_id: format!("{}-out", settings.client_id),
             persistent: false,
@@ -209,7 +210,7 @@ impl Courier {
                 Arrival::Sent(packet_id) => self.sent(packet_id),
                 Arrival::Confirmed { packet_id, accepted } => self.confirmed(packet_id, accepted),
                 Arrival::Disconnecting => return Ok(()),
-                Arrival::Subscribed(_) | Arrival::Publish(_) | Arrival::Other => {}
+                Arrival::Subscribed(_) | Arrival::Publish(_) | Arrival::Acknowledged | Arrival::Other => {}
             }
         }
     }

@@ -4,6 +4,9 @@
 //! Connecting --subscribed--> Up --fault--> Down --pause, then as soon as the writer has room--+
 //!                             ^------------------------subscribed----------------------------+
 //! ```
+//!
+//! A broker that outruns our bound is not cut off at once: the acknowledgements of what we hold would
+//! be lost, and the same messages would come again for ever. The rest is left lying until they are out.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,10 +18,10 @@ use tracing::{debug, info, warn};
 use super::acker::Gate;
 use super::backoff::Backoff;
 use super::health::{Counters, Fault, LinkState, count};
-use super::inbox::{Feed, Full};
-use super::link::Clock;
+use super::inbox::Feed;
 use super::message::{Message, Receipt};
 use super::wire::{Arrival, Client, Connection, Granted, Publish};
+use crate::clock::Clock;
 
 /// Messages handed over at one time, at most; keeps the lock short under a flood.
 const CHUNK: usize = 64;
@@ -44,6 +47,10 @@ struct Progress {
     up_since: Option<Instant>,
     chunk: Vec<Message>,
     generation: u32,
+    /// Messages handed to the writer that await an acknowledgement.
+    held: u64,
+    /// The bound was reached: nothing more is taken on this connection.
+    overrun: bool,
 }
 
 impl Receiver {
@@ -78,11 +85,15 @@ impl Receiver {
                     progress.up_since = Some(Instant::now());
                 }
                 Arrival::Publish(publish) => self.take(publish, progress),
+                Arrival::Acknowledged => progress.held = progress.held.saturating_sub(1),
                 Arrival::Disconnecting => return Ok(()),
                 Arrival::Sent(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
             }
             if progress.chunk.len() >= CHUNK || self.connection.is_drained() {
-                self.hand_over(&mut progress.chunk)?;
+                self.hand_over(progress);
+            }
+            if progress.overrun && progress.held == 0 {
+                return Err(Fault::Overrun);
             }
         }
     }
@@ -108,13 +119,17 @@ impl Receiver {
             Granted::Acknowledged => {}
         }
         info!(filters = self.filters.join(", "), "listening to the broker");
-        self.state.send_replace(LinkState::Up { since_ms: (self.clock)() });
+        self.state.send_replace(LinkState::Up { since_ms: self.clock.now_ms() });
         Ok(())
     }
 
     fn take(&self, publish: Publish, progress: &mut Progress) {
         count(&self.counters.received, 1);
         count(&self.counters.redelivered, u64::from(publish.dup));
+        if progress.overrun {
+            let lost = if publish.packet_id == 0 { &self.counters.shed } else { &self.counters.deferred };
+            return count(lost, 1);
+        }
         let receipt = match publish.packet_id {
             0 => Receipt::None,
             packet_id => Receipt::Broker { generation: progress.generation, packet_id },
@@ -124,18 +139,23 @@ impl Receiver {
             payload: publish.payload,
             retain: publish.retain,
             dup: publish.dup,
-            received_ms: (self.clock)(),
+            received_ms: self.clock.now_ms(),
             receipt,
         });
     }
 
-    fn hand_over(&self, chunk: &mut Vec<Message>) -> Result<(), Fault> {
-        if chunk.is_empty() {
-            return Ok(());
+    fn hand_over(&self, progress: &mut Progress) {
+        if progress.chunk.is_empty() {
+            return;
         }
-        let shed = self.feed.push(chunk).map_err(|Full| Fault::Overrun)?;
-        count(&self.counters.shed, shed);
-        Ok(())
+        let taken = self.feed.push(&mut progress.chunk);
+        progress.held += taken.kept;
+        count(&self.counters.shed, taken.shed);
+        count(&self.counters.deferred, taken.deferred);
+        if taken.deferred > 0 {
+            warn!(held = progress.held, "the broker sends more than we may hold; the rest must wait");
+            progress.overrun = true;
+        }
     }
 
     /// Says what went wrong and waits before the next attempt.
@@ -153,7 +173,7 @@ impl Receiver {
         self.state.send_modify(|state| {
             let since_ms = match *state {
                 LinkState::Down { since_ms, .. } => since_ms,
-                LinkState::Connecting | LinkState::Up { .. } | LinkState::Stopped => (self.clock)(),
+                LinkState::Connecting | LinkState::Up { .. } | LinkState::Stopped => self.clock.now_ms(),
             };
             *state = LinkState::Down { since_ms, why: fault };
         });

@@ -10,9 +10,10 @@ use serde::Serialize;
 use tracing::warn;
 
 use super::health::Fault;
-use super::link::{Clock, backoff};
+use super::link::backoff;
 use super::settings::{LinkSettings, SetupError};
 use super::wire::{self, Arrival, Client, Connection, Granted, Publish, Role};
+use crate::clock::Clock;
 
 /// Why a recording ended early.
 #[derive(Debug, thiserror::Error)]
@@ -113,11 +114,11 @@ impl Recorder<'_> {
                 }
                 Arrival::Subscribed(_) => self.listening = true,
                 Arrival::Publish(publish) => {
-                    write_line(to, (self.clock)(), &publish)?;
+                    write_line(to, self.clock.now_ms(), &publish)?;
                     self.written += 1;
                 }
                 Arrival::Disconnecting => return Ok(()),
-                Arrival::Sent(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
+                Arrival::Acknowledged | Arrival::Sent(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
             }
             // A quiet line is the time to let a reader see what there is.
             if self.connection.is_drained() {

@@ -57,14 +57,19 @@ pub struct LinkSettings {
     pub client_id: String,
     /// Topic filters to subscribe to, for example `greywater/#`.
     pub filters: Vec<String>,
-    /// Seconds between pings on a quiet line; at least 5.
+    /// Seconds between pings; 60 suits most networks. At least 5.
     pub keep_alive_s: u16,
     /// Seconds to wait for the broker while connecting.
     pub connect_timeout_s: u16,
     /// Seconds an MQTT 5 broker keeps our session while we are away. A 3.1.1 broker decides itself.
     pub session_expiry_s: u32,
-    /// Most messages that may wait for the writer. QoS 0 messages are shed at half of it; a broker
-    /// that goes on sending QoS 1 past it, unacknowledged, is cut off until the writer has caught up.
+    /// Messages that the broker should have on their way to us unacknowledged, at most. MQTT 5 asks
+    /// for it; a 3.1.1 broker has a setting of its own, which should be at least one batch of the
+    /// writer. Brokers exceed either by a little when acknowledgements come in batches.
+    pub inflight: u16,
+    /// Most messages that may wait for the writer, far above `inflight`. QoS 0
+    /// messages are shed at half of it. Of a broker that goes on sending QoS 1 past it nothing more
+    /// is taken until all we hold is acknowledged; then we reconnect, and it sends the rest again.
     pub max_waiting: usize,
     /// The same bound in bytes of topics and payloads.
     pub max_waiting_bytes: usize,
@@ -92,6 +97,7 @@ impl LinkSettings {
             keep_alive_s: 60,
             connect_timeout_s: 10,
             session_expiry_s: 7 * 24 * 3600,
+            inflight: 2_000,
             max_waiting: 20_000,
             max_waiting_bytes: 32 << 20,
             max_packet_bytes: 4 << 20,
@@ -115,6 +121,7 @@ impl LinkSettings {
         if let Some(topic) = self.status_topic.iter().find(|t| mqtt5::validate_topic_name(t).is_err()) {
             return Err(SetupError::StatusTopic(topic.clone()));
         }
+        // The client library panics below this with MQTT 5.
         if self.keep_alive_s < 5 {
             return Err(SetupError::KeepAlive(self.keep_alive_s));
         }
@@ -140,8 +147,8 @@ pub enum SetupError {
     /// Not a topic.
     #[error("`{0}` is not a topic to publish on: it must not be empty nor contain `+` or `#`")]
     StatusTopic(String),
-    /// Too short a keep-alive only makes noise.
-    #[error("keep-alive of {0} s is too short: use 5 s or more")]
+    /// Pings this close together only make noise.
+    #[error("a keep-alive of {0} s is too short: use 5 s or more, 60 s for most networks")]
     KeepAlive(u16),
     /// The TLS library wants a name.
     #[error("TLS to the bare IPv6 address {0} is not supported: use the broker's host name")]

@@ -13,9 +13,9 @@ use tokio::sync::oneshot;
 use tracing::warn;
 
 use super::health::{Counters, count};
-use super::inbox::{Feed, Full};
-use super::link::Clock;
+use super::inbox::{Feed, Taken};
 use super::message::{Message, Receipt};
+use crate::clock::Clock;
 
 pub(super) struct Tap {
     pub(super) filters: Vec<String>,
@@ -56,12 +56,13 @@ impl Tap {
     async fn store(&self, event: &ClientPublishEvent) -> Result<(), NotStored> {
         count(&self.counters.received, 1);
         if event.qos == QoS::AtMostOnce {
-            let shed = self.offer(event, Receipt::None).unwrap_or(1);
-            count(&self.counters.shed, shed);
+            count(&self.counters.shed, self.offer(event, Receipt::None).shed);
             return Ok(());
         }
         let (waiting, stored) = oneshot::channel();
-        self.offer(event, Receipt::Publisher(waiting)).map_err(|Full| NotStored)?;
+        if self.offer(event, Receipt::Publisher(waiting)).kept == 0 {
+            return Err(NotStored);
+        }
         match tokio::time::timeout(self.store_within, stored).await {
             Ok(Ok(())) => Ok(()),
             // The writer let go of it, or the time is up.
@@ -69,14 +70,14 @@ impl Tap {
         }
     }
 
-    fn offer(&self, event: &ClientPublishEvent, receipt: Receipt) -> Result<u64, Full> {
+    fn offer(&self, event: &ClientPublishEvent, receipt: Receipt) -> Taken {
         self.feed.push(&mut vec![Message {
             topic: (*event.topic).into(),
             payload: event.payload.clone(),
             // The publisher's wish to have it kept; to us it is news.
             retain: false,
             dup: false,
-            received_ms: (self.clock)(),
+            received_ms: self.clock.now_ms(),
             receipt,
         }])
     }

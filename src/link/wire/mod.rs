@@ -10,6 +10,8 @@
 //! * Its MQTT 5 half flushes without a timeout: a connected poll that says nothing for longer than
 //!   the pings allow counts as a dead connection.
 
+#![expect(clippy::wildcard_enum_match_arm, reason = "the library's enums are long and not ours to exhaust")]
+
 use std::time::Duration;
 
 use bytes::Bytes;
@@ -51,6 +53,8 @@ pub(super) enum Arrival {
     },
     Subscribed(Granted),
     Publish(Publish),
+    /// One of our acknowledgements is on the wire.
+    Acknowledged,
     /// One of our publishes went out under this packet id, in the order they were asked for.
     Sent(u16),
     /// The broker answered one of our publishes.

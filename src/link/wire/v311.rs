@@ -68,6 +68,7 @@ pub(super) fn arrival(event: Event) -> Arrival {
         }
         Event::Incoming(Incoming::SubAck(ack)) => Arrival::Subscribed(granted(&ack.return_codes)),
         Event::Incoming(Incoming::PubAck(ack)) => Arrival::Confirmed { packet_id: ack.pkid, accepted: true },
+        Event::Outgoing(Outgoing::PubAck(_)) => Arrival::Acknowledged,
         Event::Outgoing(Outgoing::Publish(packet_id)) => Arrival::Sent(packet_id),
         Event::Outgoing(Outgoing::Disconnect) => Arrival::Disconnecting,
         Event::Incoming(_) | Event::Outgoing(_) => Arrival::Other,

@@ -19,8 +19,7 @@ pub(super) fn open(settings: &LinkSettings, role: &Role) -> Result<(AsyncClient,
     let mut options = MqttOptions::new(&role.client_id, super::host(settings), settings.port);
     let properties = ConnectProperties {
         session_expiry_interval: role.persistent.then_some(settings.session_expiry_s),
-        // An MQTT 5 broker must keep to this; a 3.1.1 one cannot even be told.
-        receive_maximum: Some(receive_maximum(settings.max_waiting)),
+        receive_maximum: Some(settings.inflight.max(1)),
         max_packet_size: Some(settings.max_packet_bytes),
         ..ConnectProperties::new()
     };
@@ -43,10 +42,6 @@ pub(super) fn open(settings: &LinkSettings, role: &Role) -> Result<(AsyncClient,
     network.set_tcp_nodelay(true);
     options.set_network_options(network);
     Ok(AsyncClient::new(options, REQUESTS))
-}
-
-fn receive_maximum(max_waiting: usize) -> u16 {
-    u16::try_from(max_waiting).unwrap_or(u16::MAX).max(1)
 }
 
 pub(super) fn subscribe(client: &AsyncClient, filters: &[String]) -> Result<(), NotTaken> {
@@ -88,6 +83,7 @@ pub(super) fn arrival(event: Event) -> Arrival {
             packet_id: ack.pkid,
             accepted: matches!(ack.reason, PubAckReason::Success | PubAckReason::NoMatchingSubscribers),
         },
+        Event::Outgoing(Outgoing::PubAck(_)) => Arrival::Acknowledged,
         Event::Outgoing(Outgoing::Publish(packet_id)) => Arrival::Sent(packet_id),
         Event::Outgoing(Outgoing::Disconnect) => Arrival::Disconnecting,
         Event::Incoming(_) | Event::Outgoing(_) => Arrival::Other,
