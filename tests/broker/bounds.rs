@@ -1,5 +1,6 @@
 //! Every queue has a bound, and reaching it is visible.
 
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use basinward::link::{Fault, LinkSettings, LinkState, Protocol};
@@ -14,25 +15,21 @@ fn a_broker_that_sends_past_the_bound_is_served_in_portions() {
     for protocol in BOTH {
         let broker = Mosquitto::start(); // may have 2,000 on the way
         let mut rig = Rig::up(&LinkSettings { max_waiting: 100, ..settings(broker.port(), protocol) });
-        let sent: Vec<_> = (0..1_000).map(|n| n.to_string()).collect();
-        let progress = broker.device().publish_all(sent.iter().map(|n| (TOPIC, n)), 1_000);
-        assert_eq!(progress.acknowledged, 1_000);
+        let sent = (0..1_000).map(|n| (TOPIC, n.to_string()));
+        assert_eq!(broker.device().publish_all(sent, 1_000).acknowledged, 1_000);
         until(LIMIT, "the surplus is left lying", || rig.counts().deferred > 0);
         std::thread::sleep(Duration::from_millis(300)); // several pauses long
         assert_eq!(rig.counts().reconnects, 0, "{protocol:?}: first what we hold must be acknowledged");
 
-        let mut told = Vec::new();
+        let mut told = BTreeSet::new();
         until(LIMIT, "every message has come", || {
             rig.writer.inbox.waker().wake();
             let waiting = rig.writer.inbox.recv_batch(10_000, Duration::ZERO).messages;
             assert!(waiting.len() <= 100, "{} waited", waiting.len());
             told.extend(payloads(&waiting));
             rig.writer.acker.ack(waiting);
-            told.len() >= sent.len()
+            told.len() == 1_000
         });
-        told.sort_by_key(|n| n.parse::<u32>().expect("a number"));
-        told.dedup();
-        assert_eq!(told, sent, "{protocol:?}");
         assert!(rig.counts().reconnects >= 1);
     }
 }
