@@ -9,6 +9,8 @@ mod board;
 mod effect;
 mod layout;
 mod machine;
+#[cfg_attr(not(test), expect(dead_code, reason = "doses will be joined from wettings"))]
+mod rain;
 mod reorder;
 mod sensor_watch;
 mod sewer_watch;

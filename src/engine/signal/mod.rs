@@ -1,8 +1,15 @@
 //! What single sensors tell: how often they report, whether to believe them, when water came.
 
 mod cadence;
+#[cfg_attr(not(test), expect(dead_code, reason = "doses will be joined from wettings"))]
+mod drying;
 mod float;
+#[cfg(test)]
+mod ground;
+#[cfg_attr(not(test), expect(dead_code, reason = "doses will be joined from wettings"))]
+mod probe;
 mod quality;
+mod wetting;
 
 pub(crate) use cadence::Cadence;
 pub(crate) use float::{FloatEvent, FloatSignal};

@@ -1,0 +1,538 @@
+//! One moisture probe: its noise, its drying, and the wettings that stand out from them.
+
+use serde::{Deserialize, Serialize};
+
+use super::drying::Drying;
+use super::wetting::{Account, Wetting};
+use crate::model::{EventTime, Span};
+use crate::stats::robust::{LocationScale, Noise};
+
+/// Readings that the noise estimate remembers.
+const NOISE_MEMORY: f64 = 400.0;
+/// No probe is better than this, m³/m³ (common practice, no published source).
+const LEAST_NOISE: f64 = 0.000_5;
+/// Noise of a probe not yet known, m³/m³.
+const UNKNOWN_NOISE: f64 = 0.005;
+/// Expected rates are never closer than this, m³/m³ an hour, and at first only this close.
+const LEAST_DRIFT: f64 = 0.000_7;
+const UNKNOWN_DRIFT: f64 = 0.005;
+/// After a longer gap the level is taken anew: what happened in between cannot be told.
+const GAP: Span = Span::from_hours(6);
+/// Reference value and limit of the one-sided CUSUM on standardised misses: false alarms come once in about
+/// 100,000 readings.
+const REFERENCE: f64 = 1.0;
+const LIMIT: f64 = 5.0;
+/// One reading counts for no more than this, so that one spike is no wetting.
+const SCORE_BOUND: f64 = 4.0;
+/// A rise is over when its falls below the peak, less one deviation each, add up to this many deviations, or
+/// when the peak is this old.
+const TURNED: f64 = 5.0;
+const PEAK_STANDS: Span = Span::from_hours(2);
+/// A rise that goes on before its peak is that old and this part of it has gone is still the same.
+const RESUMED: f64 = 0.25;
+/// A wetting that is not this many deviations large is none.
+const SIGNIFICANT: f64 = 3.0;
+/// Wettings that the usual delay remembers, and how many make it known.
+const DELAY_MEMORY: f64 = 60.0;
+const DELAY_KNOWN: u32 = 8;
+/// Means of four readings, over half an hour to an hour, teach the drying.
+const BLOCK: Span = Span::from_mins(30);
+const LONGEST_BLOCK: Span = Span::from_hours(1);
+const BLOCK_READINGS: u32 = 4;
+
+/// Everything known of one probe. Constant size; a reading costs no allocation.
+///
+/// ```text
+///           misses add up                   level turns down
+///   quiet ────────────────▶ rising ─────────────────────────▶ quiet, the account still open
+///     ▲                                                            │ nothing more comes,
+///     └──────────────── account closed: a wetting ─────────────────┘ or the next rise begins
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct ProbeSignal {
+    noise: Noise,
+    /// Smallest change ever seen: the probe's resolution.
+    quantum: f64,
+    last_value: f64,
+    drying: Drying,
+    block: Block,
+    level: Option<Level>,
+    /// Quiet until misses add up.
+    rise: Rise,
+    /// The same for falls that drying cannot explain: the level is then taken anew.
+    shortfall: f64,
+    account: Option<Account>,
+    rising: bool,
+    /// Sum of the falls below the peak since it was reached, in deviations.
+    turn: f64,
+    ceiling: Ceiling,
+    /// Logarithm of the delays of its wettings, minutes.
+    delays: LocationScale,
+}
+
+/// The water content behind the noise.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Level {
+    at: EventTime,
+    content: f64,
+    variance: f64,
+}
+
+/// Sum of positive misses, and the last level before it left zero.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Rise {
+    sum: f64,
+    quiet: Level,
+    began: EventTime,
+}
+
+/// Mean of the readings of half an hour to an hour.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Block {
+    began: Option<EventTime>,
+    count: u32,
+    /// Mean time after the beginning, hours, and mean content.
+    mean: (f64, f64),
+    before: Option<(EventTime, f64)>,
+    /// Readings in the last full block.
+    usual_count: u32,
+}
+
+/// The wettest a probe ever shows, and how often it stopped there.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Ceiling {
+    content: f64,
+    stops: u8,
+}
+
+/// What a reading completed.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Noted {
+    /// A wetting that has begun, by the first reading that shows it.
+    pub(crate) began: Option<EventTime>,
+    /// A wetting that is over.
+    pub(crate) ended: Option<Wetting>,
+}
+
+impl Default for ProbeSignal {
+    fn default() -> Self {
+        Self {
+            noise: Noise::new(NOISE_MEMORY, LEAST_NOISE),
+            quantum: f64::INFINITY,
+            last_value: f64::NAN,
+            drying: Drying::default(),
+            block: Block::default(),
+            level: None,
+            rise: Rise {
+                sum: 0.0,
+                quiet: Level { at: EventTime::MIN, content: 0.0, variance: 0.0 },
+                began: EventTime::MIN,
+            },
+            shortfall: 0.0,
+            account: None,
+            rising: false,
+            turn: 0.0,
+            ceiling: Ceiling::default(),
+            delays: LocationScale::new(DELAY_MEMORY, 0.1),
+        }
+    }
+}
+
+impl ProbeSignal {
+    /// Takes a believable reading, m³/m³, in event order.
+    pub(crate) fn note(&mut self, at: EventTime, value: f64) -> Noted {
+        let change = (value - self.last_value).abs();
+        if change > 1e-9 {
+            self.quantum = self.quantum.min(change);
+        }
+        self.last_value = value;
+        match self.level {
+            Some(level) if at - level.at <= GAP => self.follow(level, at, value),
+            _ => {
+                let ended = self.close_account();
+                self.start(at, value);
+                Noted { began: None, ended }
+            }
+        }
+    }
+
+    /// Standard deviation of one reading, m³/m³.
+    pub(crate) fn deviation(&self) -> f64 {
+        // Rounding to a step of q has a deviation of q/√12 when noise is larger than the step; a quiet probe
+        // that sits on the edge of a step shows up to half of it.
+        let rounding = if self.quantum.is_finite() { 0.7 * self.quantum } else { 0.0 };
+        self.noise.deviation().unwrap_or(UNKNOWN_NOISE).max(rounding).max(LEAST_NOISE)
+    }
+
+    /// The least gain that would be noticed now, m³/m³: what is smaller is not nothing.
+    pub(crate) fn resolution(&self) -> f64 {
+        let variance = self.level.map_or(0.0, |level| level.variance);
+        (0.5 * LIMIT + REFERENCE) * (variance + self.deviation().powi(2)).sqrt()
+    }
+
+    /// The water content behind the noise, m³/m³.
+    pub(crate) fn content(&self) -> Option<f64> {
+        self.level.map(|level| level.content)
+    }
+
+    /// How this probe dries.
+    pub(crate) fn drying(&self) -> &Drying {
+        &self.drying
+    }
+
+    /// Since when water has been coming.
+    pub(crate) fn rising_since(&self) -> Option<EventTime> {
+        self.account.filter(|_| self.rising).map(|account| account.began())
+    }
+
+    fn start(&mut self, at: EventTime, value: f64) {
+        let level = Level { at, content: value, variance: self.deviation().powi(2) };
+        self.level = Some(level);
+        self.rise = Rise { sum: 0.0, quiet: level, began: at };
+        self.shortfall = 0.0;
+        self.rising = false;
+        self.interrupt();
+    }
+
+    /// Nothing is learnt across this moment.
+    fn interrupt(&mut self) {
+        self.noise.interrupt();
+        self.block = Block { usual_count: self.block.usual_count, ..Block::default() };
+    }
+
+    fn follow(&mut self, before: Level, at: EventTime, value: f64) -> Noted {
+        let expected = self.drying.expect(before.content, before.at, at);
+        let hours = (at - before.at).hours_f64();
+        let drift_rate = self.drift_variance_an_hour(hours);
+        let drift = drift_rate * hours;
+        let noise = self.deviation().powi(2);
+        let miss = value - expected;
+        let score = miss / (before.variance + drift + noise).sqrt();
+        let mut noted = Noted::default();
+        if !self.rising {
+            self.note_shortfall(score);
+            self.note_excess(before, at, score);
+            if self.rise.sum > LIMIT {
+                noted = self.water_comes();
+            }
+        }
+        // A rising level, or one taken anew, follows its readings as far as they exceed the noise.
+        let free = if self.rising || self.shortfall > LIMIT { (miss * miss - noise).max(0.0) } else { 0.0 };
+        let prior = (before.variance + drift).max(free);
+        let gain = prior / (prior + noise);
+        let bound = SCORE_BOUND * (prior + noise).sqrt();
+        let level = Level {
+            at,
+            content: expected + gain * miss.clamp(-bound, bound),
+            variance: (1.0 - gain) * prior,
+        };
+        if self.shortfall > LIMIT {
+            self.shortfall = 0.0;
+            self.interrupt();
+        }
+        self.level = Some(level);
+        self.keep_account(level, drift_rate, &mut noted);
+        if !self.rising {
+            self.learn(at, value);
+        }
+        noted
+    }
+
+    fn note_shortfall(&mut self, score: f64) {
+        self.shortfall = (self.shortfall - score.max(-SCORE_BOUND) - REFERENCE).max(0.0);
+    }
+
+    fn note_excess(&mut self, before: Level, at: EventTime, score: f64) {
+        if self.rise.sum <= 0.0 {
+            self.rise = Rise { sum: 0.0, quiet: before, began: at };
+        }
+        self.rise.sum = (self.rise.sum + score.min(SCORE_BOUND) - REFERENCE).max(0.0);
+    }
+
+    /// Water comes: the open account goes on if its rise had hardly turned, else it is closed as it stood at
+    /// the last quiet reading and another opened.
+    fn water_comes(&mut self) -> Noted {
+        let quiet = self.rise.quiet;
+        let mut noted = Noted::default();
+        let resumed = |account: &Account| {
+            let recent = quiet.at - account.peaked() < PEAK_STANDS;
+            recent && account.peak() - quiet.content < RESUMED * account.amplitude()
+        };
+        if !self.account.as_ref().is_some_and(resumed) {
+            noted = Noted { began: Some(self.rise.began), ended: self.close_account() };
+            self.account = Some(Account::open(self.rise.began, quiet.at, quiet.content, quiet.variance));
+        }
+        self.rising = true;
+        self.turn = 0.0;
+        self.rise.sum = 0.0;
+        self.shortfall = 0.0;
+        self.interrupt();
+        noted
+    }
+
+    /// The account goes on while water rises and while all is quiet, but waits where misses begin to add up:
+    /// they may belong to the next wetting.
+    fn keep_account(&mut self, level: Level, drift_rate: f64, noted: &mut Noted) {
+        let deviation = self.deviation();
+        let Some(account) = &mut self.account else { return };
+        if !self.rising && self.rise.sum > 0.0 {
+            return;
+        }
+        account.go_on(&self.drying, (level.at, level.content), drift_rate);
+        if self.rising {
+            let fallen = (account.peak() - level.content) / deviation;
+            self.turn = if fallen > 0.0 { (self.turn + fallen - 1.0).max(0.0) } else { 0.0 };
+            let stands = level.at - account.peaked() >= PEAK_STANDS || account.is_settled();
+            if self.turn > TURNED || stands {
+                self.rising = false;
+                self.rise = Rise { sum: 0.0, quiet: level, began: level.at };
+            }
+        } else if account.is_settled() {
+            noted.ended = self.close_account();
+        }
+    }
+
+    fn close_account(&mut self) -> Option<Wetting> {
+        self.rising = false;
+        let account = self.account.take()?;
+        let level_variance = self.level?.variance;
+        let tolerance = (2.0 * self.deviation()).max(0.004);
+        let censored = self.ceiling.note(account.peak(), tolerance);
+        let mut wetting = account.close(level_variance, censored);
+        let least = (SIGNIFICANT * wetting.gained.variance.sqrt()).max(2.0 * self.deviation());
+        if wetting.gained.value <= least {
+            return None;
+        }
+        let log_delay = wetting.delay.mins_f64().max(1.0).ln();
+        let usual = self.delays.location().filter(|_| self.delays.count() >= DELAY_KNOWN);
+        wetting.slowness = usual.map(|usual| log_delay - usual);
+        self.delays.observe(log_delay);
+        Some(wetting)
+    }
+
+    fn learn(&mut self, at: EventTime, value: f64) {
+        self.noise.observe(at.millis() as f64 / 3_600_000.0, value);
+        if let Some((from, to)) = self.block.take(at, value) {
+            self.drying.learn(from, to);
+        }
+    }
+
+    /// Variance that the expected level gains an hour, at a step of some hours: drying is wrong by its usual
+    /// miss, for about an hour at a time. What the noise of the readings adds to the misses is taken off.
+    fn drift_variance_an_hour(&self, step_h: f64) -> f64 {
+        let square = self.drying.usual_miss().map_or(UNKNOWN_DRIFT.powi(2), |miss| {
+            let readings = f64::from(self.block.usual_count.max(1));
+            let span = BLOCK.hours_f64().max(step_h * readings);
+            miss * miss - 2.0 * self.deviation().powi(2) / (readings * span * span)
+        });
+        square.max(LEAST_DRIFT.powi(2))
+    }
+}
+
+impl Block {
+    /// Takes a reading; a full block and the one before it make a pair to learn from.
+    fn take(&mut self, at: EventTime, value: f64) -> Option<((EventTime, f64), (EventTime, f64))> {
+        let began = *self.began.get_or_insert(at);
+        let mut pair = None;
+        let enough = self.count >= BLOCK_READINGS || at - began >= LONGEST_BLOCK;
+        if at - began >= BLOCK && enough && self.count > 0 {
+            let full = (began + Span::from_hours_f64(self.mean.0), self.mean.1);
+            pair = self.before.map(|before| (before, full));
+            *self = Self { began: Some(at), before: Some(full), usual_count: self.count, ..Self::default() };
+        }
+        let since = self.began.map_or(0.0, |began| (at - began).hours_f64());
+        self.count += 1;
+        let part = 1.0 / f64::from(self.count);
+        self.mean.0 += part * (since - self.mean.0);
+        self.mean.1 += part * (value - self.mean.1);
+        pair
+    }
+}
+
+impl Ceiling {
+    /// Takes a peak, and says whether the probe stopped there for want of range: peaks that soil sets all
+    /// differ, so three at the highest place mean a ceiling.
+    fn note(&mut self, peak: f64, tolerance: f64) -> bool {
+        if peak > self.content + tolerance {
+            *self = Self { content: peak, stops: 1 };
+        } else if peak >= self.content - tolerance {
+            self.stops = self.stops.saturating_add(1);
+            self.content = self.content.max(peak);
+        } else {
+            return false;
+        }
+        self.stops >= 3
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::ground::{self, Draws, Probe, Record};
+    use super::*;
+    use crate::model::Soil;
+    use crate::stats::robust::median_and_deviation;
+
+    fn probe_every(minutes: i64) -> Probe {
+        Probe { noise: 0.002, ripple: 0.005, resolution: 0.000_1, every: Span::from_mins(minutes) }
+    }
+
+    /// Twice a day for some days, 12 mm and upwards, in eight minutes.
+    fn doses(days: i64, seed: u64) -> Vec<(EventTime, f64)> {
+        let mut draws = Draws(seed);
+        let mut at_hours = |hours: f64| {
+            let at = EventTime::from_secs(0) + Span::from_hours_f64(hours + 0.5 * draws.normal());
+            (at, 12.0 + 16.0 * draws.uniform())
+        };
+        (0..days)
+            .flat_map(|day| [7.0, 19.0].map(|hour| (day as f64).mul_add(24.0, hour)))
+            .map(&mut at_hours)
+            .collect()
+    }
+
+    fn run(soil: Soil, probe: Probe, days: i64, doses: &[(EventTime, f64)]) -> Record {
+        let length = Span::from_mins(8);
+        ground::run(soil, probe, days, 3, |at| {
+            let now = doses.iter().filter(|(began, _)| (*began..*began + length).contains(&at));
+            now.map(|(_, mm)| mm / length.mins_f64()).sum()
+        })
+    }
+
+    fn wettings(signal: &mut ProbeSignal, record: &Record) -> Vec<Wetting> {
+        record.readings.iter().filter_map(|&(at, value)| signal.note(at, value).ended).collect()
+    }
+
+    /// Dose in the eight hours before each wetting, with the wetting.
+    fn matched(doses: &[(EventTime, f64)], wettings: &[Wetting]) -> Vec<(f64, Wetting)> {
+        let fed = |w: &Wetting| {
+            let before = Span::from_hours(8);
+            doses.iter().filter(|(at, _)| *at <= w.began && *at >= w.began - before).map(|(_, mm)| mm).sum()
+        };
+        wettings.iter().map(|w| (fed(w), *w)).filter(|(mm, _)| *mm > 0.0).collect()
+    }
+
+    #[test]
+    fn what_is_gained_is_in_proportion_to_what_was_poured() {
+        for (soil, minutes) in [
+            (Soil::Sand, 5),
+            (Soil::SandyLoam, 1),
+            (Soil::SandyLoam, 5),
+            (Soil::SandyLoam, 15),
+            (Soil::SandyLoam, 60),
+        ] {
+            let doses = doses(30, 5);
+            let mut signal = ProbeSignal::default();
+            let found = wettings(&mut signal, &run(soil, probe_every(minutes), 30, &doses));
+            let pairs = matched(&doses, &found);
+            let learnt = &pairs[12..];
+            let mut ratios: Vec<f64> = learnt.iter().map(|(mm, w)| (w.gained.value / mm).ln()).collect();
+            let (_, spread) = median_and_deviation(&mut ratios);
+            let what = format!(
+                "{soil:?} every {minutes} min: {} of {} wettings, spread {spread:.3}",
+                pairs.len(),
+                found.len()
+            );
+            assert!(pairs.len() >= 54 && found.len() - pairs.len() <= 2, "{what}");
+            assert!(spread < 0.12, "{what}");
+        }
+    }
+
+    #[test]
+    fn noise_and_drying_are_learnt_through_the_wettings() {
+        let mut signal = ProbeSignal::default();
+        wettings(&mut signal, &run(Soil::SandyLoam, probe_every(5), 30, &doses(30, 6)));
+        assert!((signal.deviation() / 0.002 - 1.0).abs() < 0.15, "{}", signal.deviation());
+        let (dry, wet) = (signal.drying().fall(0.34), signal.drying().fall(0.40));
+        assert!(wet > 3.0 * dry && wet > 0.005, "{dry} {wet}");
+    }
+
+    #[test]
+    fn a_daily_swing_is_no_wetting() {
+        for (minutes, ripple) in [(5, 0.005), (5, 0.02), (15, 0.015), (60, 0.015)] {
+            let mut signal = ProbeSignal::default();
+            let record = run(Soil::SandyLoam, Probe { ripple, ..probe_every(minutes) }, 60, &[]);
+            let mut found = wettings(&mut signal, &record);
+            // A large swing has to be seen once to be known.
+            found.retain(|w| w.began > EventTime::from_secs(2 * 86_400));
+            assert_eq!(found, [], "{minutes} min, ripple {ripple}");
+        }
+    }
+
+    #[test]
+    fn what_drained_while_it_came_is_counted() {
+        // An hour of trickle into sand: much has passed the probe by the time of the peak.
+        let trickle: Vec<_> = (0..20)
+            .flat_map(|day| {
+                (0..8).map(move |part| (EventTime::from_secs(day * 86_400 + 25_200 + part * 480), 3.0))
+            })
+            .collect();
+        let mut signal = ProbeSignal::default();
+        let found = wettings(&mut signal, &run(Soil::Sand, probe_every(5), 20, &trickle));
+        let last = found.last().expect("a trickle of 24 mm is seen");
+        assert!(last.gained.value > 1.05 * last.amplitude, "{last:?}");
+        assert!(last.delay > Span::from_mins(20), "{last:?}");
+    }
+
+    #[test]
+    fn a_spike_a_gap_and_a_drop_are_no_wettings() {
+        let mut signal = ProbeSignal::default();
+        let record = run(Soil::SandyLoam, probe_every(15), 12, &[]);
+        let broken = record.readings.iter().filter(|(at, _)| {
+            let hours = at.millis() as f64 / 3_600_000.0;
+            !(100.0..124.0).contains(&hours)
+        });
+        for (i, &(at, value)) in broken.enumerate() {
+            let value = match i {
+                300 => value + 0.2,
+                500.. => value - 0.05,
+                _ => value,
+            };
+            assert_eq!(signal.note(at, value).ended, None, "reading {i}");
+        }
+        let level = signal.content().expect("fed");
+        assert!((level - record.readings.last().expect("readings").1 + 0.05).abs() < 0.01, "{level}");
+    }
+
+    #[test]
+    fn a_probe_at_its_ceiling_only_bounds() {
+        let doses = doses(30, 8);
+        let mut record = run(Soil::SandyLoam, probe_every(5), 30, &doses);
+        for (_, value) in &mut record.readings {
+            *value = value.min(0.39);
+        }
+        let found = wettings(&mut ProbeSignal::default(), &record);
+        let at_ceiling = found.iter().filter(|w| w.peak > 0.387).count();
+        let censored = found.iter().filter(|w| w.censored).count();
+        assert!(
+            at_ceiling > 10 && censored >= at_ceiling - 4,
+            "{censored} of {at_ceiling} of {}",
+            found.len()
+        );
+        assert!(found.iter().filter(|w| w.peak < 0.38).all(|w| !w.censored));
+    }
+
+    #[test]
+    fn a_coarse_probe_does_not_invent_water() {
+        let mut signal = ProbeSignal::default();
+        let record = run(Soil::SandyLoam, Probe { resolution: 0.01, ..probe_every(15) }, 60, &[]);
+        let found = wettings(&mut signal, &record);
+        assert!(found.len() <= 3, "{found:?}");
+        assert!(signal.resolution() > 0.02, "{}", signal.resolution());
+    }
+
+    #[test]
+    fn a_snapshot_in_the_midst_of_a_wetting_changes_nothing() {
+        let record = run(Soil::SandyLoam, probe_every(15), 10, &doses(10, 9));
+        let mut signal = ProbeSignal::default();
+        let mut cut: Option<ProbeSignal> = None;
+        for &(at, value) in &record.readings {
+            let noted = signal.note(at, value);
+            if let Some(restored) = &mut cut {
+                assert_eq!(restored.note(at, value), noted);
+            } else if signal.rising_since().is_some() && at > EventTime::from_secs(4 * 86_400) {
+                let bytes = postcard::to_allocvec(&signal).expect("plain numbers serialise");
+                cut = Some(postcard::from_bytes(&bytes).expect("what was written can be read"));
+            }
+        }
+        assert_eq!(cut, Some(signal));
+    }
+}
