@@ -2,9 +2,11 @@
 //!
 //! A tour, in the order in which imports may run:
 //! [`model`] holds the words of the trade as types; [`stats`] is mathematics that knows none of
-//! them; [`engine`] draws the conclusions.
+//! them; [`engine`] draws the conclusions. [`systemfile`] reads the plumbing, [`intake`] turns bytes
+//! into readings, and a [`fleet`] is all systems with their engines. [`replay`] plays recordings to it.
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
-//! acknowledges what is stored. [`advice`] says what to do about a finding.
+//! acknowledges what is stored. [`run`] joins them into the daemon. [`advice`] says what to do about a
+//! finding.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
 
@@ -12,9 +14,14 @@ pub mod advice;
 pub mod cli;
 pub mod clock;
 pub mod engine;
+pub mod fleet;
+pub mod intake;
 pub mod ledger;
 pub mod link;
 pub mod model;
+pub mod replay;
+pub mod run;
 pub mod settings;
 pub mod stats;
+pub mod systemfile;
 pub mod telemetry;

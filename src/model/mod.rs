@@ -17,7 +17,7 @@ pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
 pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
 pub use reading::{Course, Reading, Value};
-pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring};
+pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};
 pub use soil::{Soil, SoilProperties};
 pub use system::{System, SystemParts};
 pub use time::{EventTime, Span, TimeFault};

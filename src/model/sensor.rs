@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::BasinIx;
+use super::{BasinIx, Id};
 
 /// What a sensor measures, and in which unit its [`Value`](super::Value) is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -131,6 +131,22 @@ impl Quantity {
         }
     }
 
+    /// Units that its numbers may carry, by the names of files and payloads; the first is its own.
+    pub const fn units(self) -> &'static [(&'static str, Unit)] {
+        match self {
+            Self::Moisture => &[("/", Unit::Ratio), ("m3/m3", Unit::Ratio), ("%", Unit::Percent)],
+            Self::Temperature => &[("Cel", Unit::Celsius), ("degF", Unit::Fahrenheit)],
+            Self::Battery => &[("%EL", Unit::Percent), ("%", Unit::Percent), ("/", Unit::Ratio)],
+            Self::Meter | Self::Rain => &[("count", Unit::Count)],
+            Self::Float | Self::Overflow | Self::Diverter => &[],
+        }
+    }
+
+    /// The unit called `name`, if numbers of this quantity may carry it.
+    pub fn unit_named(self, name: &str) -> Option<Unit> {
+        self.units().iter().find(|(known, _)| *known == name).map(|(_, unit)| *unit)
+    }
+
     /// Physically possible range of a number of this quantity, in its unit.
     pub const fn range(self) -> (f64, f64) {
         match self {
@@ -139,6 +155,14 @@ impl Quantity {
             Self::Battery => (0.0, 100.0),
             Self::Meter | Self::Rain => (0.0, 1e15),
         }
+    }
+}
+
+/// Topic on which a sensor is heard if its system file states none.
+pub fn default_topic(prefix: &str, system: &Id, basin: Option<&Id>, quantity: Quantity) -> String {
+    match basin {
+        Some(basin) => format!("{prefix}/{system}/{basin}/{quantity}"),
+        None => format!("{prefix}/{system}/{quantity}"),
     }
 }
 

@@ -3,7 +3,8 @@
 use jiff::{civil::Date, tz::TimeZone};
 
 use super::{
-    Basin, BasinIx, Id, Location, Place, Quantity, Sensor, SensorIx, Soil, Source, Splitter, SplitterIx, Tree,
+    Basin, BasinIx, Id, Location, Place, Quantity, Sensor, SensorIx, Soil, Source, Splitter, SplitterIx,
+    Tree, default_topic,
 };
 
 /// Everything a system file says, after each part was checked by itself.
@@ -94,6 +95,18 @@ impl System {
             Place::System => sensor.quantity.name().to_owned(),
             Place::Basin(basin) => format!("{}/{}", self.basin(basin).id, sensor.quantity),
         }
+    }
+
+    /// Topic on which a sensor is heard, where topics of this program begin with `prefix`.
+    pub fn topic(&self, ix: SensorIx, prefix: &str) -> String {
+        let sensor = self.sensor(ix);
+        sensor.wiring.topic.clone().unwrap_or_else(|| {
+            let basin = match sensor.place {
+                Place::System => None,
+                Place::Basin(basin) => Some(&self.basin(basin).id),
+            };
+            default_topic(prefix, &self.parts.id, basin, sensor.quantity)
+        })
     }
 
     /// The basin called `id`.

@@ -1,0 +1,9 @@
+//! All the systems that one daemon watches: messages in, readings and effects out.
+//!
+//! Knows topics and engines, but no network, database or clock; live running and replay share it.
+
+mod gathered;
+mod watch;
+
+pub use gathered::Gathered;
+pub use watch::Fleet;

@@ -1,0 +1,92 @@
+//! Reading system files from disk.
+
+use std::fs::{self, File};
+use std::io::Read as _;
+use std::path::Path;
+
+use super::Fault;
+use super::parse::{Draft, parse};
+use super::sensors::{FileSensors, shared_topics};
+use crate::model::System;
+
+/// Largest system file, in bytes.
+const LARGEST: u64 = 1 << 20;
+
+/// Reads one system file.
+///
+/// # Errors
+/// Every fault of the file; one fault without a line if it cannot be read.
+pub fn load_file(path: &Path) -> Result<System, Vec<Fault>> {
+    let file = path.display().to_string();
+    let text = read_text(path, &file).map_err(|fault| vec![fault])?;
+    parse(&file, &text)
+}
+
+/// Reads every `*.toml` of a folder as one set, sorted by id.
+///
+/// `prefix` is what default topics begin with: no two sensors of the set may hear the same topic
+/// at the same pointer. Ids are unique because each equals its file's name.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<System>, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let mut drafts: Vec<(String, Draft)> = Vec::new();
+    for path in toml_files(dir).map_err(|fault| vec![fault])? {
+        let file = path.display().to_string();
+        match read_text(&path, &file) {
+            Ok(text) => {
+                let mut draft = Draft::read(&file, &text);
+                faults.append(&mut draft.faults);
+                drafts.push((file, draft));
+            }
+            Err(fault) => faults.push(fault),
+        }
+    }
+    let sensors: Vec<FileSensors<'_>> = drafts
+        .iter()
+        .map(|(file, draft)| FileSensors { file, system: draft.id.as_ref(), heard: &draft.heard })
+        .collect();
+    faults.extend(shared_topics(&sensors, Some(prefix)));
+    if !faults.is_empty() {
+        faults.sort_by(|a, b| (&a.file, a.line, a.column).cmp(&(&b.file, b.line, b.column)));
+        return Err(faults);
+    }
+    let mut systems: Vec<System> = drafts.into_iter().filter_map(|(_, draft)| draft.system).collect();
+    systems.sort_by(|a, b| a.id.cmp(&b.id));
+    Ok(systems)
+}
+
+fn toml_files(dir: &Path) -> Result<Vec<std::path::PathBuf>, Fault> {
+    let fault = |error: std::io::Error| {
+        let what = format!("the folder of system files cannot be read: {error}");
+        Fault::of_file(&dir.display().to_string(), what, "check its path and permissions")
+    };
+    let mut files = Vec::new();
+    for entry in fs::read_dir(dir).map_err(fault)? {
+        let path = entry.map_err(fault)?.path();
+        if path.extension().is_some_and(|extension| extension == "toml") {
+            files.push(path);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
+fn read_text(path: &Path, file: &str) -> Result<String, Fault> {
+    let unreadable = |error: std::io::Error| {
+        Fault::of_file(file, format!("this cannot be read: {error}"), "check its path and permissions")
+    };
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|opened| opened.take(LARGEST + 1).read_to_end(&mut bytes))
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > LARGEST {
+        return Err(Fault::of_file(
+            file,
+            "this is larger than 1 MiB",
+            "a system file describes one system only",
+        ));
+    }
+    String::from_utf8(bytes).map_err(|_| Fault::of_file(file, "this is not UTF-8 text", "save it as UTF-8"))
+}
