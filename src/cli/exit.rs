@@ -6,7 +6,8 @@ use std::process::ExitCode;
 
 use super::paint::Paint;
 use crate::settings::SettingFault;
-use crate::telemetry::chain;
+use crate::systemfile;
+use crate::telemetry::{AlreadyLogging, chain};
 
 /// Why a command did not end well.
 #[derive(Debug)]
@@ -33,6 +34,22 @@ pub struct Fault {
 impl From<SettingFault> for Fault {
     fn from(fault: SettingFault) -> Self {
         Self { place: fault.origin.to_string(), what: fault.what.to_string(), how: fault.what.how() }
+    }
+}
+
+impl From<systemfile::Fault> for Fault {
+    fn from(fault: systemfile::Fault) -> Self {
+        let place = match fault.line {
+            0 => fault.file,
+            line => format!("{}:{line}:{}", fault.file, fault.column),
+        };
+        Self { place, what: fault.what, how: fault.how }
+    }
+}
+
+impl From<AlreadyLogging> for Failure {
+    fn from(error: AlreadyLogging) -> Self {
+        Self::Failed(Box::new(error))
     }
 }
 

@@ -1,9 +1,12 @@
 //! What several commands read: the settings and the system files.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::{Failure, Fault};
+use crate::model::System;
 use crate::settings::{Loaded, Settings, find_file};
+use crate::systemfile;
 
 /// The settings file to use.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -28,6 +31,17 @@ impl SettingsFile {
             .map(|(name, value)| (name.to_string_lossy().into_owned(), value.to_string_lossy().into_owned()));
         Settings::load(self.found().as_deref(), variables)
             .map_err(|faults| faults.into_iter().map(Fault::from).collect())
+    }
+}
+
+/// Reads every system file of `folder`; topics begin with `prefix`.
+///
+/// # Errors
+/// Every fault found.
+pub(super) fn read_systems(folder: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<Fault>> {
+    match systemfile::load_dir(folder, prefix) {
+        Ok(systems) => Ok(systems.into_iter().map(Arc::new).collect()),
+        Err(faults) => Err(faults.into_iter().map(Fault::from).collect()),
     }
 }
 

@@ -1,6 +1,8 @@
 //! `basinward run`: the daemon.
 
-use super::{Failure, SettingsFile};
+use super::{Failure, Fault, SettingsFile};
+use crate::run::RunFault;
+use crate::telemetry::{abort_on_panic, start_logging};
 
 /// Arguments of `run`.
 #[derive(Debug, clap::Args)]
@@ -18,7 +20,16 @@ pub struct RunArgs {
     pub settings: SettingsFile,
 }
 
-/// Does the work.
-pub(super) fn run(_args: &RunArgs) -> Result<(), Failure> {
-    Err(Failure::Failed("not built yet".into()))
+/// Runs the daemon until it is told to stop.
+pub(super) fn run(args: &RunArgs) -> Result<(), Failure> {
+    let loaded = args.settings.load()?;
+    start_logging(&loaded.settings.log)?;
+    abort_on_panic();
+    crate::run::run(&loaded.settings).map_err(|fault| {
+        if let RunFault::Systems(faults) = fault {
+            Failure::BadInput(faults.into_iter().map(Fault::from).collect())
+        } else {
+            Failure::Failed(Box::new(fault))
+        }
+    })
 }

@@ -1,0 +1,17 @@
+//! The running daemon: joins broker, fleet, ledger and desk, and ends them in order.
+//!
+//! One writer thread owns the engines and the ledger ([`Steward`]); everything else sends it messages
+//! or reads what it stored.
+
+mod feed;
+mod reload;
+mod saves;
+mod service;
+mod steward;
+mod systemd;
+mod writer;
+
+pub(crate) use feed::{filters, link_settings};
+pub(crate) use service::runtime;
+pub use service::{RunFault, run};
+pub use steward::Steward;

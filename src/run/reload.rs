@@ -1,0 +1,28 @@
+//! Reading the system files, at the start and again.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use tracing::error;
+
+use crate::model::System;
+use crate::systemfile;
+
+/// All systems of the folder, checked as a whole.
+pub(super) fn read(folder: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<systemfile::Fault>> {
+    Ok(systemfile::load_dir(folder, prefix)?.into_iter().map(Arc::new).collect())
+}
+
+/// Reads the folder again; a set with any fault is refused whole, and every fault logged.
+pub(super) fn reread(folder: &Path, prefix: &str) -> Option<Vec<Arc<System>>> {
+    match read(folder, prefix) {
+        Ok(systems) => Some(systems),
+        Err(faults) => {
+            for fault in &faults {
+                error!(%fault, "fault in a system file");
+            }
+            error!(faults = faults.len(), "the system files are not taken over; the old ones stay in force");
+            None
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! Starts the daemon's parts, serves until told to stop, and ends them in order.
+
+use std::io;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, mpsc};
+use std::thread;
+use std::time::Duration;
+
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::sync::{oneshot, watch};
+use tracing::{error, info};
+
+use super::feed::{Feed, FeedFault};
+use super::writer::Writer;
+use super::{Steward, reload, systemd};
+use crate::clock::Clock;
+use crate::ledger::{Ledger, LedgerFault};
+use crate::model::System;
+use crate::settings::Settings;
+use crate::systemfile;
+
+/// Longest that the parts may take to end.
+const FAREWELL: Duration = Duration::from_secs(4);
+
+/// Why the daemon does not start, or ended by itself.
+#[derive(Debug, thiserror::Error)]
+pub enum RunFault {
+    /// System files are faulty.
+    #[error("{} faults in the system files", .0.len())]
+    Systems(Vec<systemfile::Fault>),
+    /// The ledger cannot be used.
+    #[error("the ledger cannot be used")]
+    Ledger(#[from] LedgerFault),
+    /// No messages can come in.
+    #[error(transparent)]
+    Feed(#[from] FeedFault),
+    /// The operating system refuses something every daemon needs.
+    #[error("cannot start")]
+    System(#[from] io::Error),
+    /// The writer thread panicked; its message is in the log.
+    #[error("the writer broke down")]
+    Writer,
+}
+
+/// A daemon that serves.
+pub(crate) struct Service {
+    feed: Feed,
+    writer_done: oneshot::Receiver<Result<(), LedgerFault>>,
+    waker: crate::link::Waker,
+    plans: mpsc::Sender<Vec<Arc<System>>>,
+    ending: Arc<AtomicBool>,
+}
+
+/// What a service is started with.
+pub(crate) struct Start<'a> {
+    pub(crate) settings: &'a Settings,
+    pub(crate) clock: Clock,
+    pub(crate) steward: Steward,
+}
+
+/// Runs the daemon until SIGTERM or SIGINT.
+///
+/// # Errors
+/// When it cannot start, or its writer fails for good.
+pub fn run(settings: &Settings) -> Result<(), RunFault> {
+    runtime()?.block_on(async {
+        let systems =
+            reload::read(&settings.folders.systems, &settings.mqtt.prefix).map_err(RunFault::Systems)?;
+        info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
+        let ledger = Ledger::open(&settings.folders.data)?;
+        let steward = Steward::open(ledger, &systems, &settings.mqtt.prefix)?;
+        let service = Service::start(Start { settings, clock: Clock::wall(), steward }).await?;
+        info!("serving");
+        systemd::ready();
+        service.serve(&settings.folders.systems, &settings.mqtt.prefix).await
+    })
+}
+
+/// The daemon's runtime: two workers, since the writer has a thread of its own.
+pub(crate) fn runtime() -> io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()
+}
+
+impl Service {
+    /// Starts every part.
+    pub(crate) async fn start(start: Start<'_>) -> Result<Self, RunFault> {
+        let Start { settings, clock, steward } = start;
+        let systems = steward.systems();
+        let (systems_tx, systems_rx) = watch::channel(Arc::new(systems.clone()));
+        let (commits_tx, commits_rx) = watch::channel(0);
+        let (plans_tx, plans_rx) = mpsc::channel();
+        let (feed, inbox, acker) = Feed::start(settings, &systems, &clock).await?;
+        info!(broker = feed.describe(settings), "listening for readings");
+        let waker = inbox.waker();
+        let ending = Arc::new(AtomicBool::new(false));
+        let writer = Writer {
+            steward,
+            inbox,
+            acker,
+            clock: clock.clone(),
+            batch: usize::from(settings.mqtt.batch),
+            linger: Duration::from_millis(u64::from(settings.ledger.commit_every_ms)),
+            plans: plans_rx,
+            commits: commits_tx,
+            systems: systems_tx,
+            ending: Arc::clone(&ending),
+        };
+        let (done_tx, writer_done) = oneshot::channel();
+        thread::Builder::new().name("writer".to_owned()).spawn(move || {
+            // The service may have gone already; then nobody wants to know.
+            let _ = done_tx.send(writer.run());
+        })?;
+        tokio::spawn(wake_regularly(waker.clone()));
+        drop((systems_rx, commits_rx));
+        Ok(Self { feed, writer_done, waker, plans: plans_tx, ending })
+    }
+
+    /// Serves until a signal says to stop, then ends in order.
+    pub(crate) async fn serve(mut self, folder: &Path, prefix: &str) -> Result<(), RunFault> {
+        let mut terminate = signal(SignalKind::terminate())?;
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        let mut hang_up = signal(SignalKind::hangup())?;
+        loop {
+            tokio::select! {
+                () = told(&mut terminate) => break,
+                () = told(&mut interrupt) => break,
+                () = told(&mut hang_up) => self.reload(folder, prefix),
+                done = &mut self.writer_done => return Err(writer_fault(done)),
+            }
+        }
+        self.end().await
+    }
+
+    fn reload(&self, folder: &Path, prefix: &str) {
+        info!("reading the system files again");
+        if let Some(systems) = reload::reread(folder, prefix)
+            && self.plans.send(systems).is_ok()
+        {
+            self.waker.wake();
+        }
+    }
+
+    /// Stops taking, stores and acknowledges what was taken, then ends every part.
+    pub(crate) async fn end(self) -> Result<(), RunFault> {
+        info!("ending");
+        systemd::stopping();
+        self.ending.store(true, Ordering::Relaxed);
+        self.feed.stop_taking();
+        self.waker.wake();
+        let done = tokio::time::timeout(FAREWELL, self.writer_done).await;
+        let farewell = tokio::time::timeout(Duration::from_millis(500), self.feed.end());
+        if farewell.await.is_err() {
+            info!("the broker does not answer the farewell");
+        }
+        match done {
+            Ok(Ok(result)) => result.map_err(RunFault::Ledger),
+            Ok(Err(_)) => Err(RunFault::Writer),
+            Err(_) => {
+                error!("the writer did not end in time; the broker will send the last messages again");
+                Ok(())
+            }
+        }
+    }
+}
+
+fn writer_fault(done: Result<Result<(), LedgerFault>, oneshot::error::RecvError>) -> RunFault {
+    match done {
+        Ok(Err(fault)) => RunFault::Ledger(fault),
+        Ok(Ok(())) | Err(_) => RunFault::Writer,
+    }
+}
+
+async fn told(signal: &mut Signal) {
+    if signal.recv().await.is_none() {
+        std::future::pending::<()>().await;
+    }
+}
+
+/// Wakes the writer so that deadlines are met while no messages come.
+async fn wake_regularly(waker: crate::link::Waker) {
+    let interval = systemd::watchdog_interval().unwrap_or(Duration::from_secs(1)).min(Duration::from_secs(1));
+    let mut beat = tokio::time::interval(interval);
+    loop {
+        beat.tick().await;
+        waker.wake();
+    }
+}

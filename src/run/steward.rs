@@ -1,0 +1,213 @@
+//! Owns the engines and the ledger: what comes in is concluded, stored, and only then done with.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use tracing::{info, warn};
+
+use super::saves::Saves;
+use crate::engine::{Effect, Engine};
+use crate::fleet::{Fleet, Gathered};
+use crate::ledger::{Batch, Commit, Ledger, LedgerFault, SystemNo};
+use crate::model::{EventTime, System};
+
+/// The single writer: a fleet and the ledger that it is stored in.
+///
+/// Every round goes take and tick, then [`Steward::store`] until it succeeds, then acknowledge.
+pub struct Steward {
+    fleet: Fleet,
+    ledger: Ledger,
+    /// Of each system of the fleet.
+    numbers: Vec<SystemNo>,
+    prefix: String,
+    saves: Saves,
+    gathered: Gathered,
+    batch: Batch,
+    now: EventTime,
+}
+
+impl Steward {
+    /// Brings the fleet of `systems` to where it stood at the last commit.
+    ///
+    /// # Errors
+    /// When the ledger cannot be read.
+    pub fn open(mut ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
+        let numbers = ledger.enrol(systems.iter().map(|system| &**system))?;
+        let mut steward = Self {
+            fleet: Fleet::new(&[], prefix),
+            saves: Saves::new(systems.len()),
+            numbers,
+            prefix: prefix.to_owned(),
+            gathered: Gathered::default(),
+            batch: Batch::default(),
+            now: EventTime::MIN,
+            ledger,
+        };
+        let engines = steward.recover(systems)?;
+        steward.fleet = Fleet::with_engines(engines, prefix);
+        Ok(steward)
+    }
+
+    /// Restores every engine from its snapshot and the inputs that followed it. What those inputs
+    /// led to is in the ledger already, so it is not concluded twice.
+    fn recover(&mut self, systems: &[Arc<System>]) -> Result<Vec<Engine>, LedgerFault> {
+        let recovery = self.ledger.recover()?;
+        let mut engines = Vec::with_capacity(systems.len());
+        for (system, number) in systems.iter().zip(self.numbers.clone()) {
+            let saved = recovery.snapshots.get(&number);
+            let engine = match saved.map(|saved| Engine::restore(Arc::clone(system), &saved.state)) {
+                Some(Ok((engine, changes))) => {
+                    self.conclude_all(number, changes);
+                    engine
+                }
+                Some(Err(fault)) => {
+                    warn!(system = %system.id, %fault, "the system's memory cannot be used; it starts to learn anew");
+                    Engine::new(Arc::clone(system))
+                }
+                None => Engine::new(Arc::clone(system)),
+            };
+            engines.push(engine);
+        }
+        let places: BTreeMap<_, _> =
+            self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();
+        let (saves, mut repeated) = (&mut self.saves, Vec::new());
+        let inputs = self.ledger.replay(&recovery, |entry| {
+            if let Some(&at) = places.get(&entry.system) {
+                engines[at].apply(entry.received, &entry.input, &mut repeated);
+                repeated.clear();
+                saves.note(at, entry.received);
+            }
+        })?;
+        info!(systems = systems.len(), inputs, "brought back to where the last commit left it");
+        self.now = recovery.last_received.unwrap_or(EventTime::MIN);
+        Ok(engines)
+    }
+
+    fn conclude_all(&mut self, number: SystemNo, effects: Vec<Effect>) {
+        for effect in effects {
+            self.batch.conclude(number, effect);
+        }
+    }
+
+    /// Takes in one message.
+    pub fn take(&mut self, received: EventTime, topic: &str, payload: &[u8]) {
+        self.now = self.now.max(received);
+        self.batch.count_message(received);
+        self.fleet.take(received, topic, payload, &mut self.gathered);
+        for refusal in self.gathered.decoded.refusals.drain(..) {
+            let sample = &refusal.sample;
+            self.batch.refuse(refusal.reason.name(), &refusal.topic, sample, &refusal.detail, received);
+        }
+        for heard in self.gathered.decoded.unassigned.drain(..) {
+            self.batch.hear_unassigned(&heard.topic, &heard.sample, received);
+        }
+        self.hand_over();
+    }
+
+    /// Lets every engine know what time it is.
+    pub fn tick(&mut self, now: EventTime) {
+        self.now = self.now.max(now);
+        self.fleet.tick(now, &mut self.gathered);
+        self.hand_over();
+    }
+
+    /// Moves what was gathered into the batch, under the ledger's numbers.
+    fn hand_over(&mut self) {
+        for (at, received, input) in self.gathered.inputs.drain(..) {
+            self.saves.note(at, received);
+            self.batch.take_in(self.numbers[at], received, input);
+        }
+        for (at, effect) in self.gathered.effects.drain(..) {
+            self.batch.conclude(self.numbers[at], effect);
+        }
+        self.gathered.clear();
+    }
+
+    /// Messages that wait to be stored.
+    pub fn waiting(&self) -> u64 {
+        self.batch.messages()
+    }
+
+    /// Commits everything since the last success; none if there is nothing to commit.
+    ///
+    /// # Errors
+    /// When it could not be stored. The batch is kept: call again.
+    pub fn store(&mut self) -> Result<Option<Commit>, LedgerFault> {
+        for at in self.saves.due(self.now, false) {
+            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+        }
+        self.commit()
+    }
+
+    /// Commits, and saves the state of every engine as well, so that the next start is quick.
+    ///
+    /// # Errors
+    /// As [`Steward::store`].
+    pub fn put_away(&mut self) -> Result<Option<Commit>, LedgerFault> {
+        for at in self.saves.due(self.now, true) {
+            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+        }
+        self.commit()
+    }
+
+    fn commit(&mut self) -> Result<Option<Commit>, LedgerFault> {
+        if self.batch.is_empty() {
+            return Ok(None);
+        }
+        let commit = self.ledger.commit(&self.batch)?;
+        self.batch.clear();
+        Ok(Some(commit))
+    }
+
+    /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is
+    /// still there of their memory, and the findings of those that are gone are cleared.
+    ///
+    /// # Errors
+    /// When what was gathered under the old plans cannot be stored; nothing has changed then.
+    pub fn adopt(&mut self, systems: &[Arc<System>]) -> Result<(), LedgerFault> {
+        self.put_away()?;
+        let numbers = self.ledger.enrol(systems.iter().map(|system| &**system))?;
+        let fleet = std::mem::replace(&mut self.fleet, Fleet::new(&[], &self.prefix));
+        let mut old: BTreeMap<_, _> = self.numbers.drain(..).zip(fleet.into_engines()).collect();
+        let mut engines = Vec::with_capacity(systems.len());
+        for (system, &number) in systems.iter().zip(&numbers) {
+            let engine = match old.remove(&number) {
+                Some(engine) if **engine.system() == **system => engine,
+                Some(engine) => {
+                    let (engine, changes) = engine.moved_to(Arc::clone(system));
+                    self.conclude_all(number, changes);
+                    info!(system = %system.id, "goes on with its changed plan");
+                    engine
+                }
+                None => Engine::new(Arc::clone(system)),
+            };
+            engines.push(engine);
+        }
+        for (number, mut engine) in old {
+            let mut changes = Vec::new();
+            engine.retire(self.now, &mut changes);
+            self.conclude_all(number, changes);
+            info!(system = %engine.system().id, "is no longer watched");
+        }
+        self.saves = Saves::new(engines.len());
+        (0..engines.len()).for_each(|at| self.saves.note(at, self.now));
+        self.numbers = numbers;
+        self.fleet = Fleet::with_engines(engines, &self.prefix);
+        Ok(())
+    }
+
+    /// When the newest message or tick came.
+    pub fn now(&self) -> EventTime {
+        self.now
+    }
+
+    /// The systems watched.
+    pub fn systems(&self) -> Vec<Arc<System>> {
+        self.fleet.engines().iter().map(|engine| Arc::clone(engine.system())).collect()
+    }
+
+    /// The ledger, for its housekeeping.
+    pub fn ledger(&mut self) -> &mut Ledger {
+        &mut self.ledger
+    }
+}

@@ -1,0 +1,117 @@
+//! The writer thread: batches from the broker through the steward, acknowledged once stored.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::Receiver;
+use std::thread;
+use std::time::Duration;
+
+use tokio::sync::watch;
+use tracing::{error, info, warn};
+
+use super::{Steward, systemd};
+use crate::clock::Clock;
+use crate::ledger::LedgerFault;
+use crate::link::{Acker, Inbox};
+use crate::model::{EventTime, Span, System};
+use crate::telemetry::chain;
+
+/// Pause before trying again to store what could not be stored.
+const RETRY: Duration = Duration::from_millis(500);
+/// Engines are told the time this often (on the daemon's clock).
+const TICK: Span = Span::SECOND;
+
+/// What the writer needs besides the steward.
+pub(super) struct Writer {
+    pub(super) steward: Steward,
+    pub(super) inbox: Inbox,
+    pub(super) acker: Acker,
+    pub(super) clock: Clock,
+    pub(super) batch: usize,
+    pub(super) linger: Duration,
+    /// Changed plans to go on with.
+    pub(super) plans: Receiver<Vec<Arc<System>>>,
+    /// Told after every commit.
+    pub(super) commits: watch::Sender<u64>,
+    /// Plans in force.
+    pub(super) systems: watch::Sender<Arc<Vec<Arc<System>>>>,
+    /// Set when the daemon is to end: storing is then not tried for ever.
+    pub(super) ending: Arc<AtomicBool>,
+}
+
+impl Writer {
+    /// Works until the inbox closes, then puts everything away.
+    pub(super) fn run(mut self) -> Result<(), LedgerFault> {
+        let mut ticked = EventTime::MIN;
+        loop {
+            let batch = self.inbox.recv_batch(self.batch, self.linger);
+            for message in &batch.messages {
+                let received = EventTime::from_millis(message.received_ms);
+                self.steward.take(received, &message.topic, &message.payload);
+            }
+            let now = self.clock.now();
+            if now - ticked >= TICK {
+                ticked = now;
+                self.steward.tick(now);
+                systemd::alive();
+            }
+            if !self.store()? {
+                warn!(
+                    messages = self.steward.waiting(),
+                    "ending without having stored what came last; the broker will send it again"
+                );
+                return Ok(());
+            }
+            self.acker.ack(batch.messages);
+            if let Some(plans) = self.plans.try_iter().last() {
+                self.adopt(&plans)?;
+            }
+            if batch.closed {
+                break;
+            }
+        }
+        if let Some(commit) = self.steward.put_away()? {
+            self.commits.send_replace(commit.seq);
+        }
+        Ok(())
+    }
+
+    /// Stores what was gathered, however long it takes; false if the daemon is to end before.
+    fn store(&mut self) -> Result<bool, LedgerFault> {
+        let mut failing = false;
+        loop {
+            match self.steward.store() {
+                Ok(commit) => {
+                    if failing {
+                        info!("storing works again; acknowledging goes on");
+                        systemd::status("serving");
+                    }
+                    if let Some(commit) = commit {
+                        self.commits.send_replace(commit.seq);
+                    }
+                    return Ok(true);
+                }
+                Err(fault) if fault.may_pass() => {
+                    if !failing {
+                        error!(fault = %chain(&fault), "cannot store; nothing is acknowledged until that works again");
+                        systemd::status("cannot store: nothing is acknowledged until that works again");
+                    }
+                    failing = true;
+                    if self.ending.load(Ordering::Relaxed) {
+                        return Ok(false);
+                    }
+                    systemd::alive();
+                    thread::sleep(RETRY);
+                }
+                Err(fault) => return Err(fault),
+            }
+        }
+    }
+
+    fn adopt(&mut self, plans: &[Arc<System>]) -> Result<(), LedgerFault> {
+        self.steward.adopt(plans)?;
+        self.systems.send_replace(Arc::new(self.steward.systems()));
+        info!(systems = plans.len(), "the system files in force have changed");
+        Ok(())
+    }
+}

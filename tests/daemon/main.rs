@@ -1,0 +1,6 @@
+//! The daemon as a process, against real brokers.
+
+mod agreement;
+mod kills;
+mod manners;
+mod rig;

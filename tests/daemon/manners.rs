@@ -1,0 +1,76 @@
+//! How the daemon behaves towards the system it runs on.
+
+use std::time::{Duration, Instant};
+
+use support::{Mosquitto, until};
+
+use crate::rig::{PATIENCE, Yard};
+
+#[test]
+fn sigterm_ends_it_cleanly_within_five_seconds() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let mut daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
+    for i in 0..50 {
+        broker.publish("greywater/yard-0/fig/moisture", format!("0.{}", 200 + i));
+    }
+    let asked = Instant::now();
+    daemon.process.signal("TERM");
+    let status = daemon.process.wait(Duration::from_secs(5));
+    assert!(status.success(), "{status} after {:?}\n{}", asked.elapsed(), yard.log());
+}
+
+#[test]
+fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let daemon = yard.start();
+    yard.write_system("orchard", &["pear", "plum"]);
+    daemon.process.signal("HUP");
+    until(PATIENCE, "the new set is in force", || {
+        yard.times_logged("the system files in force have changed") == 1
+    });
+    broker.publish("greywater/orchard/pear/moisture", "0.25");
+    until(PATIENCE, "the new system is heard", || !yard.readings("orchard", "pear/moisture").is_empty());
+
+    yard.write("systems/meadow.toml", "id = \"meadow\"\nname = \"Meadow\"\nsoil = \"peat\"\n");
+    daemon.process.signal("HUP");
+    until(PATIENCE, "the bad set is refused", || yard.times_logged("the old ones stay in force") == 1);
+    assert!(yard.log().contains("meadow.toml"), "{}", yard.log());
+    broker.publish("greywater/orchard/plum/moisture", "0.26");
+    until(PATIENCE, "the old set goes on", || !yard.readings("orchard", "plum/moisture").is_empty());
+}
+
+#[test]
+fn a_second_daemon_on_the_same_folder_is_refused() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    let mut second = yard.launch();
+    let status = second.process.wait(PATIENCE);
+    assert_eq!(status.code(), Some(1), "{}", yard.log());
+    assert!(yard.log().contains("in use by another daemon"), "{}", yard.log());
+}
+
+#[test]
+fn faulty_system_files_keep_it_from_starting_and_are_all_named() {
+    let yard = Yard::new(1);
+    yard.write("systems/meadow.toml", "id = \"meadow\"\nname = \"Meadow\"\nsoil = \"peat\"\n");
+    let mut daemon = yard.launch();
+    let status = daemon.process.wait(PATIENCE);
+    assert_eq!(status.code(), Some(2), "{}", yard.log());
+    assert!(yard.log().contains("meadow.toml:3"), "{}", yard.log());
+}
+
+#[test]
+fn it_comes_back_when_the_broker_does() {
+    let mut broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") == 1);
+    broker.restart();
+    until(PATIENCE, "the daemon listens again", || yard.times_logged("listening to the broker") == 2);
+    broker.publish("greywater/yard-0/fig/moisture", "0.25");
+    until(PATIENCE, "readings come in again", || !yard.readings("yard-0", "fig/moisture").is_empty());
+}

@@ -1,0 +1,128 @@
+//! A daemon in a folder of its own.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+use basinward::engine::FindingChange;
+use basinward::ledger::{Record, Resolution, View};
+use basinward::model::{EventTime, Id};
+use support::{Process, free_port, until};
+use tempfile::TempDir;
+
+/// Long enough for anything on a busy machine.
+pub(crate) const PATIENCE: Duration = Duration::from_mins(1);
+
+/// A folder with system files and settings; daemons come and go in it.
+pub(crate) struct Yard {
+    folder: TempDir,
+    environment: BTreeMap<&'static str, String>,
+    desk_port: u16,
+}
+
+/// A daemon that runs; killed when dropped.
+pub(crate) struct Daemon {
+    pub(crate) process: Process,
+}
+
+impl Yard {
+    /// A folder with `systems` systems, each of two basins with float, overflow float and probe.
+    pub(crate) fn new(systems: usize) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        fs::create_dir(folder.path().join("systems")).expect("a folder for system files");
+        let yard = Self { folder, environment: BTreeMap::new(), desk_port: free_port() };
+        (0..systems).for_each(|n| yard.write_system(&format!("yard-{n}"), &["quince", "fig"]));
+        yard
+    }
+
+    /// The daemon takes its readings from the broker on `port`.
+    pub(crate) fn listening_to(mut self, port: u16) -> Self {
+        self.environment.insert("BASINWARD__MQTT__BROKER", format!("mqtt://127.0.0.1:{port}"));
+        self
+    }
+
+    /// The daemon runs its own broker on `port`.
+    pub(crate) fn with_embedded_broker(mut self, port: u16) -> Self {
+        self.environment.insert("BASINWARD__EMBEDDED_BROKER__LISTEN", format!("127.0.0.1:{port}"));
+        self
+    }
+
+    /// Writes a system file with one splitter over two basins.
+    pub(crate) fn write_system(&self, id: &str, basins: &[&str; 2]) {
+        let [a, b] = basins;
+        let mut text = format!(
+            "id = \"{id}\"\nname = \"{id}\"\nproperty = \"home\"\ntimezone = \"America/Denver\"\n\
+             soil = \"sandy-loam\"\n[diverter]\n[[splitter]]\nid = \"s1\"\nfeeds = [\"{a}\", \"{b}\"]\n"
+        );
+        for basin in basins {
+            text.push_str("[[basin]]\n");
+            text.extend([
+                format!("id = \"{basin}\"\narea_m2 = 1.2\n"),
+                "float = { height_mm = 120 }\noverflow = { height_mm = 260 }\n".to_owned(),
+                "moisture = { depth_mm = 250 }\n".to_owned(),
+            ]);
+        }
+        self.write(&format!("systems/{id}.toml"), &text);
+    }
+
+    pub(crate) fn write(&self, name: &str, text: &str) {
+        fs::write(self.path().join(name), text).expect("writes into the temporary folder");
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// Starts a daemon, without waiting for it.
+    pub(crate) fn launch(&self) -> Daemon {
+        let log = fs::OpenOptions::new().create(true).append(true).open(self.path().join("log"));
+        let mut command = Command::new(env!("CARGO_BIN_EXE_basinward"));
+        command
+            .arg("run")
+            .current_dir(self.path())
+            .envs(&self.environment)
+            .env("BASINWARD__DESK__LISTEN", format!("127.0.0.1:{}", self.desk_port))
+            .stdout(Stdio::null())
+            .stderr(log.expect("a log file"));
+        Daemon { process: Process::start(&mut command) }
+    }
+
+    /// Starts a daemon and waits until it serves.
+    pub(crate) fn start(&self) -> Daemon {
+        let before = self.times_logged("serving");
+        let daemon = self.launch();
+        until(PATIENCE, "the daemon serves", || self.times_logged("serving") > before);
+        daemon
+    }
+
+    pub(crate) fn log(&self) -> String {
+        fs::read_to_string(self.path().join("log")).unwrap_or_default()
+    }
+
+    pub(crate) fn times_logged(&self, text: &str) -> usize {
+        self.log().matches(text).count()
+    }
+
+    pub(crate) fn view(&self) -> View {
+        View::open(&self.path().join("data")).expect("a ledger")
+    }
+
+    /// Every change of a finding in the ledger's log, in order.
+    pub(crate) fn changes(&self) -> Vec<(Id, FindingChange)> {
+        let effects = self.view().changes_since(0, usize::MAX >> 1).expect("the log of effects");
+        let changes = effects.into_iter().filter_map(|effect| match effect.record {
+            Record::Finding(change) => Some((effect.system, change)),
+            Record::Dose(_) | Record::Soak(_) => None,
+        });
+        changes.collect()
+    }
+
+    /// Times and values of all readings of a sensor.
+    pub(crate) fn readings(&self, system: &str, sensor: &str) -> BTreeMap<EventTime, f64> {
+        let id = Id::new(system).expect("an id");
+        let all = self.view().history(&id, sensor, EventTime::MIN, EventTime::MAX, Resolution::Raw);
+        all.expect("the history").into_iter().map(|bin| (bin.at, bin.mean)).collect()
+    }
+}
