@@ -1,0 +1,18 @@
+//! Sensors: what they make of the world, how often, and what is wrong with them.
+
+mod battery;
+mod counter;
+mod device;
+mod fitted;
+mod float;
+mod probe;
+mod profile;
+mod topp;
+mod trouble;
+
+pub use device::{Device, Habits, Outgoing, Parts};
+pub use profile::{
+    BatteryProfile, CounterProfile, Exception, FloatProfile, Pack, ProbeProfile, Profiles, SwitchProfile,
+    ThermometerProfile, Writing,
+};
+pub use trouble::{Ailment, Trouble};
