@@ -4,10 +4,19 @@
 //! below them. What is wrong with it, and when, is set by [`fault::Fault`]; what truly happened is told by the
 //! types of [`truth`]. Nothing here shares code with the daemon.
 
+pub mod demo;
 pub mod fault;
+pub mod field;
+pub mod payload;
 pub mod people;
+pub mod radio;
 pub mod rng;
+pub mod scenario;
+pub mod sensor;
 pub mod site;
 pub mod sky;
+pub mod span;
+pub mod standing;
 pub mod truth;
+pub mod wiring;
 pub mod world;
