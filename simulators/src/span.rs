@@ -35,6 +35,16 @@ impl Span {
         Self::hours(days * 24)
     }
 
+    /// The span of so many milliseconds; nothing for a negative number.
+    pub const fn from_ms(ms: i64) -> Self {
+        Self(if ms < 0 { 0 } else { ms })
+    }
+
+    /// Days of 24 hours it takes, the last one perhaps not whole.
+    pub const fn days_begun(self) -> u64 {
+        self.0.unsigned_abs().div_ceil(Self::days(1).0.unsigned_abs())
+    }
+
     /// The length in milliseconds.
     pub const fn ms(self) -> i64 {
         self.0
