@@ -52,19 +52,27 @@ pub(super) fn plain(sample: &Sample, form: TimeForm, wording: Wording) -> Vec<u8
     Json::Object(object).to_string().into_bytes()
 }
 
-/// An object of foreign make with the value and time at their pointers, among members nobody asked for.
-pub(super) fn foreign(
-    sample: &Sample,
-    value: &Pointer,
-    at: Option<&(Pointer, TimeForm)>,
-    wording: Wording,
-) -> Vec<u8> {
+/// How a foreign device writes one of its values.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Foreign {
+    /// Where the value stands.
+    pub value: Pointer,
+    /// Where the time stands and its form.
+    pub time: Option<(Pointer, TimeForm)>,
+    /// Words for a float's state.
+    pub wording: Wording,
+}
+
+/// One object of foreign make with all values and times at their pointers, among members nobody asked for.
+pub(super) fn foreign<'a>(parts: impl Iterator<Item = (&'a Foreign, &'a Sample)>) -> Vec<u8> {
     let mut object = json!({ "fw": "2.4.1", "rssi": -97 });
-    value.place(&mut object, sample.value.json(wording));
-    if let Some((pointer, form)) = at
-        && let Some(time) = time(sample.device_ms, *form)
-    {
-        pointer.place(&mut object, time);
+    for (format, sample) in parts {
+        format.value.place(&mut object, sample.value.json(format.wording));
+        if let Some((pointer, form)) = &format.time
+            && let Some(time) = time(sample.device_ms, *form)
+        {
+            pointer.place(&mut object, time);
+        }
     }
     object.to_string().into_bytes()
 }

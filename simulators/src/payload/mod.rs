@@ -7,7 +7,7 @@ mod json;
 mod senml;
 mod value;
 
-pub use json::{Pointer, PointerError};
+pub use json::{Foreign, Pointer, PointerError};
 pub use value::{Unit, Value, Wording};
 
 use serde::Deserialize;
@@ -56,14 +56,7 @@ pub enum Format {
         wording: Wording,
     },
     /// Somebody else's JSON, read through pointers.
-    Foreign {
-        /// Where the value stands.
-        value: Pointer,
-        /// Where the time stands and its form.
-        time: Option<(Pointer, TimeForm)>,
-        /// Words for a float's state.
-        wording: Wording,
-    },
+    Foreign(Foreign),
     /// Bare text.
     Text {
         /// Words for a float's state.
@@ -77,7 +70,7 @@ impl Format {
         match self {
             Format::Senml { .. } => true,
             Format::Json { time, .. } => *time != TimeForm::None,
-            Format::Foreign { time, .. } => time.is_some(),
+            Format::Foreign(foreign) => foreign.time.is_some(),
             Format::Text { .. } => false,
         }
     }
@@ -103,7 +96,12 @@ pub fn encode(format: &Format, base_name: &str, samples: &[Sample]) -> Vec<u8> {
         Format::Senml { cbor: false } => senml::json(base_name, samples),
         Format::Senml { cbor: true } => senml::cbor(base_name, samples),
         Format::Json { time, wording } => json::plain(last, *time, *wording),
-        Format::Foreign { value, time, wording } => json::foreign(last, value, time.as_ref(), *wording),
+        Format::Foreign(foreign) => json::foreign(std::iter::once((foreign, last))),
         Format::Text { wording } => last.value.text(*wording).into_bytes(),
     }
+}
+
+/// Writes samples of one foreign device, taken together, as one object.
+pub fn encode_together(parts: &[(&Foreign, &Sample)]) -> Vec<u8> {
+    json::foreign(parts.iter().copied())
 }

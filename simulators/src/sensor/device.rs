@@ -4,29 +4,17 @@
 //! switches notice in between. Its clock is a little wrong and set right once a day.
 
 use super::battery::EMPTY;
+use super::envelope::{Envelope, Outgoing};
 use super::fitted::{Fitted, Fitting, Instrument};
 use super::profile::{Exception, Pack, Profiles};
 use super::trouble::{Ailment, Trouble, Window};
-use crate::payload::{Format, Sample, Value, encode};
+use crate::payload::{Sample, Value};
 use crate::rng::Rng;
 use crate::span::Span;
 use crate::wiring::Wiring;
 use crate::world::World;
 
 const DAY_MS: i64 = Span::days(1).ms();
-
-/// A message as it leaves a device.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Outgoing {
-    /// When it is sent (Unix ms, true time).
-    pub sent_ms: i64,
-    /// Where to.
-    pub topic: String,
-    /// What.
-    pub payload: Vec<u8>,
-    /// It says itself when its values were taken.
-    pub timed: bool,
-}
 
 /// What all devices of a scenario have in common.
 #[derive(Debug, Clone, Copy)]
@@ -42,14 +30,11 @@ pub struct Habits {
 /// One device.
 #[derive(Debug, Clone)]
 pub struct Device {
-    topic: String,
-    base_name: String,
     pack: Pack,
     batch: u64,
     habits: Habits,
     sensors: Vec<Fitted>,
-    /// Samples that wait for the next uplink, with their sensor's position.
-    waiting: Vec<(usize, Sample)>,
+    envelopes: Vec<Envelope>,
     tick: Span,
     phase_ms: i64,
     wakes: u64,
@@ -82,35 +67,23 @@ impl Device {
     /// The device of a basin, or of the system itself; none if no sensor of it reports.
     pub fn new(basin: Option<usize>, parts: &Parts<'_>) -> Option<Self> {
         let wiring = parts.wiring;
-        let sensors: Vec<Fitted> = wiring
+        let mut sensors: Vec<Fitted> = wiring
             .sensors
             .iter()
             .filter(|sensor| sensor.basin == basin)
             .filter_map(|sensor| Fitted::new(sensor, fitting(&sensor.name, basin, parts)))
             .collect();
-        let tick = sensors.iter().map(|fitted| fitted.every).min()?;
         let place = basin.map_or("system", |index| &wiring.basins[index]);
         let mut rng = Rng::stream(parts.seed, &format!("device {}/{place}", wiring.system), 0);
-        let serial = rng.bits() & 0xff_ffff;
-        let (topic, base_name) = match parts.profiles.pack {
-            Pack::Basin if basin.is_some() => (
-                format!("{}/{}/{place}", wiring.prefix, wiring.system),
-                format!("urn:dev:mac:0200fffe{serial:06x}:"),
-            ),
-            Pack::Basin | Pack::System => {
-                (format!("{}/{}", wiring.prefix, wiring.system), format!("{}/", wiring.system))
-            }
-            Pack::Sensor => (String::new(), format!("urn:dev:mac:0200fffe{serial:06x}:")),
-        };
+        let envelopes = Envelope::all(&mut sensors, basin, wiring, parts.profiles.pack, &mut rng);
+        let tick = sensors.iter().map(|fitted| fitted.every).min()?;
         let phase_ms = (rng.unit() * tick.ms() as f64) as i64;
         let mut device = Self {
-            topic,
-            base_name,
             pack: parts.profiles.pack,
             batch: u64::from(parts.profiles.batch.unwrap_or(1).max(1)),
             habits: parts.habits,
             sensors,
-            waiting: Vec::new(),
+            envelopes,
             tick,
             phase_ms: parts.start_ms + phase_ms,
             wakes: 0,
@@ -138,7 +111,9 @@ impl Device {
             for (changed_ms, value) in self.sensors[index].follow(world, at_ms, &mut self.rng) {
                 if self.can_speak(index, changed_ms) {
                     let sample = self.sample(index, changed_ms, value);
-                    self.send(changed_ms, index, &[sample], out);
+                    let envelope = self.envelopes.iter().find(|envelope| envelope.holds(index));
+                    let sent = envelope.map(|envelope| envelope.seal(&[(index, sample)], &self.sensors));
+                    out.extend(sent.into_iter().flatten().map(|sealed| sealed.sent_at(changed_ms)));
                 }
             }
         }
@@ -150,7 +125,7 @@ impl Device {
         let rebooted = at_ms >= self.next_reboot_ms;
         if rebooted {
             self.next_reboot_ms = self.draw_reboot(at_ms);
-            self.waiting.clear();
+            self.envelopes.iter_mut().for_each(|envelope| drop(envelope.empty()));
             self.sensors.iter_mut().for_each(|fitted| fitted.restart(world));
         }
         for index in 0..self.sensors.len() {
@@ -161,67 +136,21 @@ impl Device {
             let value = self.sensors[index].read(world, at_ms, &mut self.rng);
             if self.can_speak(index, at_ms) {
                 let sample = self.sample(index, at_ms, value);
-                self.waiting.push((index, sample));
+                if let Some(envelope) = self.envelopes.iter_mut().find(|it| it.holds(index)) {
+                    envelope.put(index, sample);
+                }
             }
         }
         self.wakes += 1;
         let jitter = self.habits.jitter.ms().min(self.tick.ms() / 3) as f64;
         let planned = self.phase_ms + self.wakes.cast_signed() * self.tick.ms();
         self.next_wake_ms = planned + self.rng.between(-jitter, jitter) as i64;
-        if self.wakes.is_multiple_of(self.batch) {
-            self.uplink(at_ms, out);
-        }
-    }
-
-    /// Sends all that waits: packs where samples may share one, single messages otherwise.
-    fn uplink(&mut self, at_ms: i64, out: &mut Vec<Outgoing>) {
-        let waiting = std::mem::take(&mut self.waiting);
-        for cbor in [false, true] {
-            let joint: Vec<Sample> = waiting
-                .iter()
-                .filter(|(index, _)| self.joins_pack(*index, cbor))
-                .map(|(_, sample)| sample.clone())
-                .collect();
-            if !joint.is_empty() {
-                out.push(Outgoing {
-                    sent_ms: at_ms,
-                    topic: self.topic.clone(),
-                    payload: encode(&Format::Senml { cbor }, &self.base_name, &joint),
-                    timed: true,
-                });
-            }
-        }
-        for index in 0..self.sensors.len() {
-            if self.joins_pack(index, false) || self.joins_pack(index, true) {
-                continue;
-            }
-            let own: Vec<Sample> =
-                waiting.iter().filter(|(of, _)| *of == index).map(|(_, sample)| sample.clone()).collect();
-            self.send(at_ms, index, &own, out);
-        }
-    }
-
-    fn joins_pack(&self, index: usize, cbor: bool) -> bool {
-        let fitted = &self.sensors[index];
-        self.pack != Pack::Sensor && !fitted.sensor.own_topic && fitted.format == Format::Senml { cbor }
-    }
-
-    /// Sends samples of one sensor: in one message if its style holds several.
-    fn send(&self, at_ms: i64, index: usize, samples: &[Sample], out: &mut Vec<Outgoing>) {
-        let fitted = &self.sensors[index];
-        let in_pack = self.joins_pack(index, false) || self.joins_pack(index, true);
-        let topic = if in_pack { &self.topic } else { &fitted.sensor.topic };
-        let together = match fitted.format {
-            Format::Senml { .. } => samples.len().max(1),
-            Format::Json { .. } | Format::Foreign { .. } | Format::Text { .. } => 1,
-        };
-        for part in samples.chunks(together) {
-            out.push(Outgoing {
-                sent_ms: at_ms,
-                topic: topic.clone(),
-                payload: encode(&fitted.format, &self.base_name, part),
-                timed: fitted.format.carries_time(),
-            });
+        let uplink = self.wakes.is_multiple_of(self.batch);
+        for envelope in self.envelopes.iter_mut().filter(|envelope| uplink || !envelope.may_wait()) {
+            let waiting = envelope.empty();
+            out.extend(
+                envelope.seal(&waiting, &self.sensors).into_iter().map(|sealed| sealed.sent_at(at_ms)),
+            );
         }
     }
 

@@ -8,7 +8,7 @@ use super::profile::{Exception, Profiles, Writing};
 use super::topp;
 use super::trouble::{Ailment, Window};
 use crate::fault::Diverter;
-use crate::payload::{Format, Style, TimeForm, Unit, Value};
+use crate::payload::{Foreign, Format, Style, TimeForm, Unit, Value};
 use crate::rng::Rng;
 use crate::span::Span;
 use crate::wiring::{Conversion, Quantity, Sensor};
@@ -190,7 +190,7 @@ fn format_of(sensor: &Sensor, writing: Writing) -> Format {
             TimeForm::Rfc3339 | TimeForm::Seconds | TimeForm::Millis => writing.time,
         };
         let time = sensor.time.clone().map(|pointer| (pointer, form));
-        return Format::Foreign { value: value.clone(), time, wording };
+        return Format::Foreign(Foreign { value: value.clone(), time, wording });
     }
     match writing.style {
         Style::SenmlJson => Format::Senml { cbor: false },

@@ -3,6 +3,7 @@
 mod battery;
 mod counter;
 mod device;
+mod envelope;
 mod fitted;
 mod float;
 mod probe;
@@ -10,7 +11,8 @@ mod profile;
 mod topp;
 mod trouble;
 
-pub use device::{Device, Habits, Outgoing, Parts};
+pub use device::{Device, Habits, Parts};
+pub use envelope::Outgoing;
 pub use profile::{
     BatteryProfile, CounterProfile, Exception, FloatProfile, Pack, ProbeProfile, Profiles, SwitchProfile,
     ThermometerProfile, Writing,
