@@ -112,9 +112,9 @@ fn read_cbor(bytes: &[u8]) -> Vec<Resolved> {
             let mut record = Resolved::default();
             for _ in 0..decoder.map().unwrap().unwrap() {
                 match decoder.i32().unwrap() {
-                    -2 => base_name = decoder.str().unwrap().to_owned(),
+                    -2 => base_name = String::from(decoder.str().unwrap()),
                     -3 => base_time = number(&mut decoder),
-                    0 => record.name = decoder.str().unwrap().to_owned(),
+                    0 => record.name = String::from(decoder.str().unwrap()),
                     1 => record.unit = Some(decoder.str().unwrap().to_owned()),
                     2 => record.number = Some(number(&mut decoder)),
                     3 => record.word = Some(decoder.str().unwrap().to_owned()),
@@ -133,9 +133,11 @@ fn read_cbor(bytes: &[u8]) -> Vec<Resolved> {
 }
 
 fn number(decoder: &mut Decoder<'_>) -> f64 {
-    match decoder.datatype().unwrap() {
-        Type::F16 | Type::F32 | Type::F64 => decoder.f64().unwrap(),
-        _ => decoder.i64().unwrap() as f64,
+    let kind = decoder.datatype().unwrap();
+    if matches!(kind, Type::F16 | Type::F32 | Type::F64) {
+        decoder.f64().unwrap()
+    } else {
+        decoder.i64().unwrap() as f64
     }
 }
 
