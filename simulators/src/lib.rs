@@ -4,9 +4,12 @@
 //! below them. What is wrong with it, and when, is set by [`fault::Fault`]; what truly happened is told by the
 //! types of [`truth`]. Nothing here shares code with the daemon.
 
+mod calendar;
 pub mod demo;
+pub mod drain;
 pub mod fault;
 pub mod field;
+pub mod ground;
 pub mod payload;
 pub mod people;
 pub mod radio;
