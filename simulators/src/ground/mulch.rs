@@ -21,11 +21,11 @@ const CLEAN_FLOOR_H: f64 = 0.1;
 const HUMUS_H_PER_MM: f64 = 0.15;
 
 /// Resistance that lint, soap and slime add for the first metre of greywater through the floor (h/m), and the metres
-/// after which it has doubled: slime grows faster the longer it is under water. In three years at 60 mm a day a floor
-/// comes to some 30 h, and passes the few centimetres a day of long-used effluent trenches (1 to 5 cm/d; Siegrist;
-/// Beal 2005; from memory).
-const GREYWATER_H_PER_M: f64 = 0.1;
-const GREYWATER_DOUBLES_M: f64 = 20.0;
+/// after which it has doubled: slime grows faster the longer it is under water. A floor that is never dug comes in four
+/// or five years at 60 mm a day to the 20 h and more at which it passes only the few centimetres a day of long-used
+/// effluent trenches (1 to 5 cm/d; Siegrist; Beal 2005; from memory).
+const GREYWATER_H_PER_M: f64 = 0.06;
+const GREYWATER_DOUBLES_M: f64 = 40.0;
 
 /// The mulch of one basin and the state of the floor below it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -91,7 +91,11 @@ impl Profile {
         let through_floor = (head_mm + law.suction_mm) / resistance_h;
         let slow = available_mm <= conductivity_mm_h * hours || through_floor <= conductivity_mm_h;
         if slow && self.front_mm == 0.0 {
-            self.pour(available_mm.min(through_floor * hours))
+            let entering = available_mm.min(through_floor * hours);
+            // Below the soil's own rate the floor is not quite saturated, and channels run less.
+            let fullness = (entering / (conductivity_mm_h * hours)).min(1.0);
+            let past = entering * self.soil.bypass * fullness * fullness;
+            self.pour(entering - past) + self.fill_channels(past)
         } else {
             let bypass = self.soil.bypass;
             let matrix = self.advance_front(law, available_mm * (1.0 - bypass), head_mm, hours);

@@ -1,0 +1,103 @@
+//! The page: rows below one another over one axis of local days.
+
+use super::axis::{Scale, days, round_up};
+use super::input::{FindingMark, PlotInput};
+use super::panels::{Row, legend};
+use super::svg::{Anchor, Svg};
+
+const WIDTH: f64 = 1600.0;
+const LEFT: f64 = 130.0;
+const RIGHT: f64 = 60.0;
+const HEADER: f64 = 78.0;
+const GAP: f64 = 12.0;
+const BASIN_HEIGHT: f64 = 140.0;
+const DOSES_HEIGHT: f64 = 110.0;
+const SHARES_HEIGHT: f64 = 100.0;
+const RAIN_HEIGHT: f64 = 60.0;
+
+/// Labels of findings closer than this share no line (px).
+const LABEL_WIDTH: f64 = 150.0;
+
+/// Draws a scenario as an SVG document: a row for each basin with its moisture, standing water and floats; then the
+/// doses, every basin's share of them, and rain; faults as bands and findings as marks.
+pub fn plot(input: &PlotInput) -> String {
+    let mut svg = Svg::new(WIDTH);
+    let time = Scale {
+        from: input.start_ms as f64,
+        to: input.end_ms.max(input.start_ms + 1) as f64,
+        at_from: LEFT,
+        at_to: WIDTH - RIGHT,
+    };
+    svg.text([12.0, 24.0], 18.0, Anchor::Start, "font-weight='bold'", &input.title);
+    svg.text([12.0, 44.0], 12.0, Anchor::Start, "fill='#555'", &input.subtitle);
+    legend(&mut svg, 12.0, 64.0, &input.basins);
+
+    let mut top = HEADER;
+    let mut next = |height: f64| {
+        let row = Row { time, top, height };
+        top += height + GAP;
+        row
+    };
+    let (moisture, standing_mm) = (moisture_range(input), standing_range(input));
+    for (index, basin) in input.basins.iter().enumerate() {
+        let row = next(BASIN_HEIGHT);
+        let concerns = |basins: &[usize]| basins.is_empty() || basins.contains(&index);
+        input.faults.iter().filter(|fault| concerns(&fault.basins)).for_each(|fault| {
+            row.fault(&mut svg, fault, !fault.basins.is_empty());
+        });
+        row.basin(&mut svg, basin, moisture, standing_mm);
+        findings(&mut svg, &row, &input.findings, Some(index));
+    }
+    let row = next(DOSES_HEIGHT);
+    input
+        .faults
+        .iter()
+        .filter(|fault| fault.basins.is_empty())
+        .for_each(|fault| row.fault(&mut svg, fault, true));
+    let litres = |dose: &super::input::DoseBar| dose.basin_litres.iter().sum::<f64>() + dose.sewer_litres;
+    row.doses(&mut svg, &input.doses, round_up(input.doses.iter().map(litres).fold(10.0, f64::max)));
+    findings(&mut svg, &row, &input.findings, None);
+    next(SHARES_HEIGHT).shares(&mut svg, &input.doses);
+    let long = input.end_ms - input.start_ms > 20 * 86_400_000;
+    next(RAIN_HEIGHT).rain(&mut svg, input, if long { 86_400_000 } else { 3_600_000 });
+
+    let bottom = top - GAP;
+    for (at_ms, name) in days(&input.timezone, input.start_ms, input.end_ms, 24.0) {
+        let x = time.at(at_ms as f64);
+        svg.line([x, HEADER], [x, bottom], "stroke='#000' stroke-opacity='0.08'");
+        svg.line([x, bottom], [x, bottom + 5.0], "stroke='#555'");
+        svg.text([x, bottom + 18.0], 11.0, Anchor::Middle, "fill='#333'", &name);
+    }
+    svg.finish(bottom + 30.0)
+}
+
+/// Marks the findings of one row, each label on the highest line that is free.
+fn findings(svg: &mut Svg, row: &Row, all: &[FindingMark], basin: Option<usize>) {
+    let mut taken: Vec<f64> = Vec::new();
+    for finding in all.iter().filter(|finding| finding.basin == basin) {
+        let x = row.time.at(finding.at_ms as f64);
+        let level = taken.iter().position(|until| *until < x).unwrap_or(taken.len());
+        if level == taken.len() {
+            taken.push(0.0);
+        }
+        taken[level] = x + LABEL_WIDTH;
+        row.finding(svg, finding, level);
+    }
+}
+
+/// The range of moisture that all rows share: what occurs, to the nearest 0.05 outside.
+fn moisture_range(input: &PlotInput) -> (f64, f64) {
+    let values = || input.basins.iter().flat_map(|basin| basin.moisture.iter().map(|(_, value)| *value));
+    let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+    if low > high {
+        return (0.0, 0.5);
+    }
+    (((low / 0.05).floor() * 0.05).max(0.0), ((high / 0.05).ceil() * 0.05).clamp(0.1, 1.0))
+}
+
+/// The height of standing water that all rows share.
+fn standing_range(input: &PlotInput) -> f64 {
+    let heights = input.basins.iter().flat_map(|basin| basin.standing.iter().map(|(_, mm)| *mm));
+    let floats = input.basins.iter().filter_map(|basin| basin.float_height_mm);
+    round_up(heights.chain(floats).fold(50.0, f64::max) * 1.05)
+}
