@@ -4,48 +4,43 @@ use std::f64::consts::TAU;
 
 use serde::{Deserialize, Serialize};
 
+use super::falls::Falls;
 use crate::model::EventTime;
 use crate::stats::robust::LocationScale;
 
-/// Water content is divided into this many classes.
-const CLASSES: usize = 30;
-/// Width of a class, m³/m³.
-const WIDTH: f64 = 0.02;
-/// Hours of evidence that a class remembers; drainage changes with roots and seasons.
-const CLASS_MEMORY_H: f32 = 100.0;
-/// Hours of evidence that a class's neighbours count for.
-const FIRST_HOURS: f32 = 2.0;
 /// Step of the daily swing towards each observation, at first and for good (about four days' memory).
 const FIRST_STEP: f64 = 0.05;
 const LAST_STEP: f64 = 0.005;
 /// Observations are held within this many of their usual deviations.
 const BOUND: f64 = 3.0;
-/// Longest step of integration, hours.
-const LONGEST_STEP_H: f64 = 0.5;
+/// Observations over fewer hours than this do not count for the usual miss.
+const LONG_H: f64 = 0.45;
+/// Weight of observations above and below the free fall: it lies where one in five or so falls faster.
+const FASTER: f64 = 1.6;
+const SLOWER: f64 = 0.4;
 
 /// The rate at which a probe dries, learnt from the times without water.
 ///
-/// Drainage is a function of water content, kept as one rate for each class of it: soils differ in its shape,
-/// and the table follows any. On top lies a daily swing, the first harmonic of a day: the probe's own
-/// response to temperature, and plants that draw by day.
+/// On drainage lies a daily swing, the first harmonic of a day: the probe's own response to temperature, and
+/// plants that draw by day.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Drying {
-    /// Fall by class, m³/m³ an hour, 0 or above.
-    falls: [f32; CLASSES],
-    /// Hours of evidence by class.
-    hours: [f32; CLASSES],
+    /// Usual fall: what to expect of the next reading.
+    usual: Falls,
+    /// Fall when nothing seeps in from the soil above, as it does for hours after a dose: what truly drains.
+    free: Falls,
     /// Cosine and sine part of the swing, m³/m³.
-    swing: [f64; 2],
-    /// How far observed rates lie from the expected, m³/m³ an hour.
+    daily: [f64; 2],
+    /// How far observed rates lie from the usual, m³/m³ an hour.
     misses: LocationScale,
 }
 
 impl Default for Drying {
     fn default() -> Self {
         Self {
-            falls: [0.0; CLASSES],
-            hours: [0.0; CLASSES],
-            swing: [0.0; 2],
+            usual: Falls::default(),
+            free: Falls::default(),
+            daily: [0.0; 2],
             misses: LocationScale::new(200.0, 1e-4),
         }
     }
@@ -54,54 +49,23 @@ impl Default for Drying {
 impl Drying {
     /// The water content expected at `to` if it was `content` at `from` and no water came.
     pub(crate) fn expect(&self, content: f64, from: EventTime, to: EventTime) -> f64 {
-        content - self.drained(content, from, to) + self.swing_at(to) - self.swing_at(from)
+        let drained = self.usual.drained(content - self.swing_at(from), (to - from).hours_f64());
+        content - drained + self.swing(from, to)
+    }
+
+    /// What the daily swing adds between two times.
+    pub(crate) fn swing(&self, from: EventTime, to: EventTime) -> f64 {
+        self.swing_at(to) - self.swing_at(from)
     }
 
     /// What drains between two times from soil that shows `content` at the first.
     pub(crate) fn drained(&self, content: f64, from: EventTime, to: EventTime) -> f64 {
-        self.drained_without_swing(content - self.swing_at(from), (to - from).hours_f64())
+        self.free.drained(content - self.swing_at(from), (to - from).hours_f64())
     }
 
-    fn drained_without_swing(&self, content: f64, hours: f64) -> f64 {
-        let steps = (hours / LONGEST_STEP_H).ceil().clamp(1.0, 96.0);
-        let step = hours / steps;
-        let mut left = content;
-        for _ in 0..steps as u32 {
-            left -= self.fall(left) * step;
-        }
-        content - left
-    }
-
-    /// Fall by drainage at a water content, m³/m³ an hour.
-    ///
-    /// Between classes with evidence a straight line; below the driest of them its fall; above the wettest
-    /// the line through the wettest two goes on, since drainage grows with wetness.
-    pub(crate) fn fall(&self, content: f64) -> f64 {
-        let place = content / WIDTH - 0.5;
-        let split = (place.floor() + 1.0).clamp(0.0, CLASSES as f64) as usize;
-        let known = |i: &usize| self.hours[*i] > 0.0;
-        let below = (0..split).rev().find(known);
-        let above = (split..CLASSES).find(known);
-        let line = |i: usize, j: usize| {
-            let (fall_i, fall_j) = (f64::from(self.falls[i]), f64::from(self.falls[j]));
-            fall_i + (fall_j - fall_i) * (place - i as f64) / (j as f64 - i as f64)
-        };
-        match (below, above) {
-            (None, None) => 0.0,
-            (None, Some(only)) => f64::from(self.falls[only]),
-            (Some(i), Some(j)) => line(i, j),
-            (Some(i), None) => {
-                let wettest = f64::from(self.falls[i]);
-                (0..i).rev().find(known).map_or(wettest, |j| line(j, i).max(wettest))
-            }
-        }
-    }
-
-    /// Time in which an excess of water over its surroundings falls to 1/e at this water content, hours;
-    /// `None` while unknown or where drainage does not grow with wetness.
-    pub(crate) fn time_constant_h(&self, content: f64) -> Option<f64> {
-        let slope = (self.fall(content + WIDTH) - self.fall(content - WIDTH)) / (2.0 * WIDTH);
-        (slope > 0.0).then(|| 1.0 / slope)
+    /// Drainage by wetness, nothing seeping in.
+    pub(crate) fn drainage(&self) -> &Falls {
+        &self.free
     }
 
     /// How far a rate usually is from the expected, m³/m³ an hour.
@@ -109,7 +73,7 @@ impl Drying {
         self.misses.scale()
     }
 
-    /// Learns from two mean water contents with no water coming in between.
+    /// Learns from two mean water contents with no wetting in between.
     pub(crate) fn learn(&mut self, from: (EventTime, f64), to: (EventTime, f64)) {
         let hours = (to.0 - from.0).hours_f64();
         if hours <= 0.0 {
@@ -118,22 +82,22 @@ impl Drying {
         let (first, last) = (from.1 - self.swing_at(from.0), to.1 - self.swing_at(to.0));
         let middle = 0.5 * (first + last);
         let fall = (first - last) / hours;
-        let miss = fall - self.fall(middle);
-        let usual = self.misses.scale();
-        let bounded = usual.map_or(miss, |usual| miss.clamp(-BOUND * usual, BOUND * usual));
-        self.learn_class(middle, bounded, hours as f32);
-        self.learn_swing(from.0, to.0, bounded);
-        self.misses.observe(miss);
-    }
-
-    /// Moves a class towards what was observed. A class without evidence starts from what its neighbours say.
-    fn learn_class(&mut self, content: f64, miss: f64, hours: f32) {
-        let class = (content / WIDTH).clamp(0.0, CLASSES as f64 - 1.0) as usize;
-        let known = self.hours[class];
-        let before = if known > 0.0 { f64::from(self.falls[class]) } else { self.fall(content) };
-        let part = f64::from(hours / (FIRST_HOURS + known + hours));
-        self.falls[class] = (before + part * miss).max(0.0) as f32;
-        self.hours[class] = (known + hours).min(CLASS_MEMORY_H);
+        let usual_miss = self.misses.scale();
+        // What is little known may be far off, in proportion.
+        let bounded = |miss: f64, expected: f64| {
+            let bound = usual_miss.map_or(f64::INFINITY, |usual| BOUND * usual + expected);
+            miss.clamp(-bound, bound)
+        };
+        let (usual, free) = (self.usual.at(middle), self.free.at(middle));
+        let miss = fall - usual;
+        let free_miss = bounded(fall - free, free);
+        self.usual.learn(middle, bounded(miss, usual), hours);
+        self.free.learn(middle, free_miss * if free_miss > 0.0 { FASTER } else { SLOWER }, hours);
+        self.learn_swing(from.0, to.0, bounded(miss, 0.0));
+        // Steep stretches are noisier by their shortness, which is not the drying's error.
+        if hours >= LONG_H {
+            self.misses.observe(miss);
+        }
     }
 
     /// Moves the swing along its gradient (least mean squares): what fell too fast, the swing should have
@@ -145,14 +109,14 @@ impl Drying {
         let gradient = [(c1 - c0) / hours, (s1 - s0) / hours];
         let step = LAST_STEP.max(FIRST_STEP / (1.0 + 0.02 * f64::from(self.misses.count())));
         let scale = (TAU / 24.0).powi(2);
-        for (part, gradient) in self.swing.iter_mut().zip(gradient) {
+        for (part, gradient) in self.daily.iter_mut().zip(gradient) {
             *part -= step * miss * gradient / scale;
         }
     }
 
     fn swing_at(&self, at: EventTime) -> f64 {
         let (cos, sin) = day_phase(at);
-        self.swing[0] * cos + self.swing[1] * sin
+        self.daily[0] * cos + self.daily[1] * sin
     }
 }
 
@@ -194,40 +158,37 @@ mod tests {
         let drying = taught(|content| (content - 0.2) / 6.0, 0.0);
         for content in [0.25, 0.28, 0.32] {
             let fall = (content - 0.2) / 6.0;
-            assert!((drying.fall(content) / fall - 1.0).abs() < 0.1, "{content}: {}", drying.fall(content));
+            assert!((drying.usual.at(content) / fall - 1.0).abs() < 0.1, "{content}: {drying:?}");
         }
-        let tau = drying.time_constant_h(0.28).expect("learnt");
+        let tau = drying.drainage().time_constant_h(0.28).expect("learnt");
         assert!((tau / 6.0 - 1.0).abs() < 0.15, "{tau}");
     }
 
     #[test]
     fn a_daily_swing_is_told_from_drainage() {
         let drying = taught(|content| (content - 0.2) / 6.0, 0.01);
-        assert!(
-            (drying.swing[0] - 0.01).abs() < 0.002 && drying.swing[1].abs() < 0.002,
-            "{:?}",
-            drying.swing
-        );
-        assert!((drying.fall(0.28) / (0.08 / 6.0) - 1.0).abs() < 0.15, "{}", drying.fall(0.28));
+        let [cos, sin] = drying.daily;
+        assert!((cos - 0.01).abs() < 0.002 && sin.abs() < 0.002, "{cos} {sin}");
+        assert!((drying.usual.at(0.28) / (0.08 / 6.0) - 1.0).abs() < 0.15, "{drying:?}");
+    }
+
+    #[test]
+    fn seepage_from_above_slows_the_usual_fall_and_not_the_free_one() {
+        let mut drying = Drying::default();
+        for i in 0..2_000 {
+            let at = EventTime::from_secs(0) + Span::from_mins(30 * i);
+            let content = 0.3;
+            // Every other hour seepage makes up for half of the drainage.
+            let fall = if (i / 2) % 2 == 0 { 0.01 } else { 0.005 };
+            drying.learn((at, content), (at + Span::from_mins(30), content - 0.5 * fall));
+        }
+        let (usual, free) = (drying.usual.at(0.3), drying.free.at(0.3));
+        assert!((usual - 0.0075).abs() < 0.001 && free > 0.0085, "{usual} {free}");
     }
 
     #[test]
     fn nothing_learnt_means_no_change_expected() {
-        let drying = Drying::default();
         let from = EventTime::from_secs(0);
-        assert!((drying.expect(0.3, from, from + Span::DAY) - 0.3).abs() < 1e-12);
-        assert_eq!(drying.time_constant_h(0.3), None);
-    }
-
-    #[test]
-    fn an_expected_recession_never_turns_upwards() {
-        let drying = taught(|content| 0.2 * (content - 0.2).max(0.0).powi(2), 0.0);
-        let from = EventTime::from_secs(0);
-        let mut before = 0.5;
-        for i in 1..200 {
-            let content = drying.expect(0.5, from, from + Span::from_mins(15 * i));
-            assert!(content <= before + 1e-12);
-            before = content;
-        }
+        assert!((Drying::default().expect(0.3, from, from + Span::DAY) - 0.3).abs() < 1e-12);
     }
 }

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::block::Block;
+use super::ceiling::Ceiling;
 use super::drying::Drying;
 use super::wetting::{Account, Wetting};
 use crate::model::{EventTime, Span};
@@ -32,13 +34,11 @@ const PEAK_STANDS: Span = Span::from_hours(2);
 const RESUMED: f64 = 0.25;
 /// A wetting that is not this many deviations large is none.
 const SIGNIFICANT: f64 = 3.0;
+/// A content that has moved by this many deviations is learnt from at once.
+const STEEP: f64 = 4.0;
 /// Wettings that the usual delay remembers, and how many make it known.
 const DELAY_MEMORY: f64 = 60.0;
 const DELAY_KNOWN: u32 = 8;
-/// Means of four readings, over half an hour to an hour, teach the drying.
-const BLOCK: Span = Span::from_mins(30);
-const LONGEST_BLOCK: Span = Span::from_hours(1);
-const BLOCK_READINGS: u32 = 4;
 
 /// Everything known of one probe. Constant size; a reading costs no allocation.
 ///
@@ -84,25 +84,6 @@ struct Rise {
     sum: f64,
     quiet: Level,
     began: EventTime,
-}
-
-/// Mean of the readings of half an hour to an hour.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Block {
-    began: Option<EventTime>,
-    count: u32,
-    /// Mean time after the beginning, hours, and mean content.
-    mean: (f64, f64),
-    before: Option<(EventTime, f64)>,
-    /// Readings in the last full block.
-    usual_count: u32,
-}
-
-/// The wettest a probe ever shows, and how often it stopped there.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Ceiling {
-    content: f64,
-    stops: u8,
 }
 
 /// What a reading completed.
@@ -197,7 +178,7 @@ impl ProbeSignal {
     /// Nothing is learnt across this moment.
     fn interrupt(&mut self) {
         self.noise.interrupt();
-        self.block = Block { usual_count: self.block.usual_count, ..Block::default() };
+        self.block.interrupt();
     }
 
     fn follow(&mut self, before: Level, at: EventTime, value: f64) -> Noted {
@@ -228,7 +209,6 @@ impl ProbeSignal {
         };
         if self.shortfall > LIMIT {
             self.shortfall = 0.0;
-            self.interrupt();
         }
         self.level = Some(level);
         self.keep_account(level, drift_rate, &mut noted);
@@ -296,7 +276,7 @@ impl ProbeSignal {
         self.rising = false;
         let account = self.account.take()?;
         let level_variance = self.level?.variance;
-        let tolerance = (2.0 * self.deviation()).max(0.004);
+        let tolerance = 3.0 * self.deviation();
         let censored = self.ceiling.note(account.peak(), tolerance);
         let mut wetting = account.close(level_variance, censored);
         let least = (SIGNIFICANT * wetting.gained.variance.sqrt()).max(2.0 * self.deviation());
@@ -312,7 +292,8 @@ impl ProbeSignal {
 
     fn learn(&mut self, at: EventTime, value: f64) {
         self.noise.observe(at.millis() as f64 / 3_600_000.0, value);
-        if let Some((from, to)) = self.block.take(at, value) {
+        let step = STEEP * self.deviation();
+        if let Some((from, to)) = self.block.take(at, value, step) {
             self.drying.learn(from, to);
         }
     }
@@ -320,48 +301,9 @@ impl ProbeSignal {
     /// Variance that the expected level gains an hour, at a step of some hours: drying is wrong by its usual
     /// miss, for about an hour at a time. What the noise of the readings adds to the misses is taken off.
     fn drift_variance_an_hour(&self, step_h: f64) -> f64 {
-        let square = self.drying.usual_miss().map_or(UNKNOWN_DRIFT.powi(2), |miss| {
-            let readings = f64::from(self.block.usual_count.max(1));
-            let span = BLOCK.hours_f64().max(step_h * readings);
-            miss * miss - 2.0 * self.deviation().powi(2) / (readings * span * span)
-        });
+        let noise = self.block.rate_variance(self.deviation().powi(2), step_h);
+        let square = self.drying.usual_miss().map_or(UNKNOWN_DRIFT.powi(2), |miss| miss * miss - noise);
         square.max(LEAST_DRIFT.powi(2))
-    }
-}
-
-impl Block {
-    /// Takes a reading; a full block and the one before it make a pair to learn from.
-    fn take(&mut self, at: EventTime, value: f64) -> Option<((EventTime, f64), (EventTime, f64))> {
-        let began = *self.began.get_or_insert(at);
-        let mut pair = None;
-        let enough = self.count >= BLOCK_READINGS || at - began >= LONGEST_BLOCK;
-        if at - began >= BLOCK && enough && self.count > 0 {
-            let full = (began + Span::from_hours_f64(self.mean.0), self.mean.1);
-            pair = self.before.map(|before| (before, full));
-            *self = Self { began: Some(at), before: Some(full), usual_count: self.count, ..Self::default() };
-        }
-        let since = self.began.map_or(0.0, |began| (at - began).hours_f64());
-        self.count += 1;
-        let part = 1.0 / f64::from(self.count);
-        self.mean.0 += part * (since - self.mean.0);
-        self.mean.1 += part * (value - self.mean.1);
-        pair
-    }
-}
-
-impl Ceiling {
-    /// Takes a peak, and says whether the probe stopped there for want of range: peaks that soil sets all
-    /// differ, so three at the highest place mean a ceiling.
-    fn note(&mut self, peak: f64, tolerance: f64) -> bool {
-        if peak > self.content + tolerance {
-            *self = Self { content: peak, stops: 1 };
-        } else if peak >= self.content - tolerance {
-            self.stops = self.stops.saturating_add(1);
-            self.content = self.content.max(peak);
-        } else {
-            return false;
-        }
-        self.stops >= 3
     }
 }
 
@@ -441,7 +383,7 @@ mod tests {
         let mut signal = ProbeSignal::default();
         wettings(&mut signal, &run(Soil::SandyLoam, probe_every(5), 30, &doses(30, 6)));
         assert!((signal.deviation() / 0.002 - 1.0).abs() < 0.15, "{}", signal.deviation());
-        let (dry, wet) = (signal.drying().fall(0.34), signal.drying().fall(0.40));
+        let (dry, wet) = (signal.drying().drainage().at(0.34), signal.drying().drainage().at(0.40));
         assert!(wet > 3.0 * dry && wet > 0.005, "{dry} {wet}");
     }
 

@@ -1,4 +1,5 @@
-//! One probe's response to water: what was gained over the recession that would have gone on without it.
+//! One probe's response to water: how far it rose over the recession that would have gone on, and how much
+//! water came.
 
 use serde::{Deserialize, Serialize};
 
@@ -30,8 +31,8 @@ pub(crate) struct Wetting {
     pub(crate) peak: f64,
     /// Peak over the recession that would have gone on, m³/m³.
     pub(crate) amplitude: f64,
-    /// Water gained over that recession, what drained meanwhile included, m³/m³ of the soil that the probe
-    /// senses.
+    /// Water that came: storage gained plus what drained meanwhile, m³/m³ of the soil that the probe senses.
+    /// The peak alone understates a big dose, since water drains past the probe while more arrives.
     pub(crate) gained: Estimate,
     /// The probe was at its ceiling: the gain is a lower bound.
     pub(crate) censored: bool,
@@ -49,8 +50,10 @@ pub(crate) struct Account {
     peaked: EventTime,
     peak: f64,
     amplitude: f64,
-    /// What drained beyond the recession's own drainage.
+    /// What drained since.
     drained: f64,
+    /// What the daily swing added since.
+    swung: f64,
     gained: f64,
     /// Variance of the level before, and of all that drying has been wrong about since.
     variance: f64,
@@ -73,6 +76,7 @@ impl Account {
             peak: level,
             amplitude: 0.0,
             drained: 0.0,
+            swung: 0.0,
             gained: 0.0,
             variance,
             came: 0.0,
@@ -86,10 +90,11 @@ impl Account {
         let from = std::mem::replace(&mut self.now, to);
         let hours = (to.0 - from.0).hours_f64();
         let base = drying.expect(self.base, from.0, to.0);
-        let wetter = drying.drained(0.5 * (from.1 + to.1), from.0, to.0);
-        self.drained += wetter - drying.drained(self.base, from.0, to.0);
+        self.swung += drying.swing(from.0, to.0);
+        self.drained += drying.drained(0.5 * (from.1 + to.1), from.0, to.0);
         self.base = base;
-        let gained_before = std::mem::replace(&mut self.gained, to.1 - base + self.drained);
+        let gained = to.1 - self.swung - self.before + self.drained;
+        let gained_before = std::mem::replace(&mut self.gained, gained);
         let came = (self.gained - gained_before).max(0.0);
         self.came += came;
         self.came_delay += came * (to.0 - self.began).hours_f64();
