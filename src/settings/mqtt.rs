@@ -148,7 +148,12 @@ pub(super) const SECTION: Section = Section {
             meaning: "Name of our session at the broker; one daemon each, and keep it: the broker queues under it",
         },
         Setting { key: "user", kind: Kind::Text, default: "", meaning: "User name at the broker" },
-        Setting { key: "password", kind: Kind::Secret, default: "", meaning: "Password at the broker" },
+        Setting {
+            key: "password",
+            kind: Kind::Secret,
+            default: "",
+            meaning: "Password at the broker; `password_file` names a file to read it from instead",
+        },
         Setting {
             key: "ca_file",
             kind: Kind::File,
