@@ -5,7 +5,9 @@ use std::path::PathBuf;
 
 use super::exit::write_faults;
 use super::explain::explain;
+use super::input::read_systems;
 use super::paint::Paint;
+use super::summary::summarise;
 use super::{Failure, SettingsFile};
 
 /// Arguments of `check`.
@@ -38,12 +40,27 @@ pub(super) fn check(args: &CheckArgs) -> Result<(), Failure> {
         Ok(loaded) => loaded,
         Err(faults) => {
             write_faults(&faults, &mut out, paint)?;
+            writeln!(out, "The system files come next, once the settings are right.")?;
             return Err(Failure::Told);
         }
     };
     if args.explain {
         explain(&loaded, &mut out, paint)?;
     }
-    out.flush()?;
-    Ok(())
+    let settings = &loaded.settings;
+    let folder = args.systems.as_ref().unwrap_or(&settings.folders.systems);
+    match read_systems(folder, &settings.mqtt.prefix) {
+        Ok(systems) => {
+            let file = args.settings.found();
+            let file = file.map_or("no file, defaults only".to_owned(), |path| path.display().to_string());
+            writeln!(out, "{}  {file}", paint.strong("settings"))?;
+            writeln!(out, "{}   {} in {}", paint.strong("systems"), systems.len(), folder.display())?;
+            summarise(settings, folder, &systems, &mut out, paint)?;
+            Ok(())
+        }
+        Err(faults) => {
+            write_faults(&faults, &mut out, paint)?;
+            Err(Failure::Told)
+        }
+    }
 }

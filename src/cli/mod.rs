@@ -13,6 +13,7 @@ mod record;
 mod replay;
 mod root;
 mod run;
+mod summary;
 
 pub use backup::BackupArgs;
 pub use check::CheckArgs;
