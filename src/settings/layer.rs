@@ -49,7 +49,14 @@ impl Gathered {
         base: &Path,
     ) {
         let full_key = format!("{}.{}", section.name, setting.key);
-        if self.layer.values.contains_key(&full_key) {
+        let earlier = self.layer.values.get(&full_key);
+        if matches!(setting.kind, Kind::Secret)
+            && is_empty(raw)
+            && (earlier.is_some() || holds != Holds::Value)
+        {
+            return; // of `password` and `password_file`, the one left empty says nothing
+        }
+        if earlier.is_some_and(|(_, value)| *value != ValueKind::from("")) {
             self.refuse(full_key, origin, What::SecretTwice { key: setting.key.to_owned() });
             return;
         }
@@ -69,6 +76,10 @@ impl Gathered {
         self.refused.push(full_key);
         self.fault(origin, what);
     }
+}
+
+fn is_empty(raw: Raw<'_>) -> bool {
+    matches!(raw, Raw::Bare("") | Raw::Text(""))
 }
 
 /// Reads a secret from the file that `raw` names; one line end after it does not count.

@@ -1,0 +1,6 @@
+//! The command line from outside: what the program prints, and how it ends.
+
+mod check;
+mod help;
+mod program;
+mod settings;
