@@ -7,7 +7,7 @@ use super::exit::write_faults;
 use super::explain::explain;
 use super::input::read_systems;
 use super::paint::Paint;
-use super::summary::summarise;
+use super::summary::{Right, summarise};
 use super::{Failure, SettingsFile};
 
 /// Arguments of `check`.
@@ -51,11 +51,9 @@ pub(super) fn check(args: &CheckArgs) -> Result<(), Failure> {
     let folder = args.systems.as_ref().unwrap_or(&settings.folders.systems);
     match read_systems(folder, &settings.mqtt.prefix) {
         Ok(systems) => {
-            let file = args.settings.found();
-            let file = file.map_or("no file, defaults only".to_owned(), |path| path.display().to_string());
-            writeln!(out, "{}  {file}", paint.strong("settings"))?;
-            writeln!(out, "{}   {} in {}", paint.strong("systems"), systems.len(), folder.display())?;
-            summarise(settings, folder, &systems, &mut out, paint)?;
+            let settings_file = args.settings.found();
+            let right = Right { settings, settings_file, folder, systems: &systems };
+            summarise(&right, &mut out, paint)?;
             Ok(())
         }
         Err(faults) => {

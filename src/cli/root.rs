@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use super::{
-    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, RecordArgs, ReplayArgs, RunArgs,
-    backup, check, completions, demo, exit, man, record, replay, run,
+    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, PasswordArgs, RecordArgs, ReplayArgs,
+    RunArgs, backup, check, completions, demo, exit, man, password, record, replay, run,
 };
 
 /// What stands below the help of the whole program.
@@ -47,6 +47,8 @@ pub enum Command {
     Record(RecordArgs),
     /// Copy the ledger to a file, also while the daemon runs
     Backup(BackupArgs),
+    /// Make a line for the password file of the embedded broker
+    Password(PasswordArgs),
     /// Print a completion script for your shell
     Completions(CompletionsArgs),
     /// Print the manual page, or write all of them into a folder
@@ -66,6 +68,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Replay(args) => replay::replay(&args),
         Command::Record(args) => record::record(&args),
         Command::Backup(args) => backup::backup(&args),
+        Command::Password(args) => password::password(&args),
         Command::Completions(args) => completions::completions(&args),
         Command::Man(args) => man::man(&args),
     }

@@ -1,47 +1,54 @@
 //! What `check` says about files that are right: each system in short, and advice.
 
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::paint::Paint;
 use crate::model::{Quantity, System};
-use crate::settings::Settings;
+use crate::settings::{BrokerAddress, Settings};
 use crate::systemfile;
 
-/// Writes each system in short, with advice on what is allowed but could be better.
-pub(super) fn summarise(
-    settings: &Settings,
-    folder: &Path,
-    systems: &[Arc<System>],
-    out: &mut impl Write,
-    paint: Paint,
-) -> io::Result<()> {
-    let mut pieces = 0;
-    for system in systems {
+/// What was found to be right.
+pub(super) struct Right<'a> {
+    pub(super) settings: &'a Settings,
+    pub(super) settings_file: Option<PathBuf>,
+    pub(super) folder: &'a Path,
+    pub(super) systems: &'a [Arc<System>],
+}
+
+/// Writes the settings and each system in short, with advice on what is allowed but could be better.
+pub(super) fn summarise(right: &Right<'_>, out: &mut impl Write, paint: Paint) -> io::Result<()> {
+    let file = right.settings_file.as_ref();
+    let file = file.map_or("no file, defaults only".to_owned(), |path| path.display().to_string());
+    writeln!(out, "{}  {file}", paint.strong("settings"))?;
+    let mut pieces = write_advice(&settings_advice(right.settings), out, paint)?;
+
+    let (count, folder) = (right.systems.len(), right.folder.display());
+    writeln!(out, "{}   {count} in {folder}", paint.strong("systems"))?;
+    if right.systems.is_empty() {
+        let advice = format!("no system file is there yet; put one <id>.toml a system into {folder}");
+        pieces += write_advice(&[advice], out, paint)?;
+    }
+    for system in right.systems {
         writeln!(out, "\n{}  {}", paint.strong(system.id.as_str()), system.name)?;
         writeln!(out, "    {}", parts(system))?;
         writeln!(out, "    sensors: {}", sensors(system))?;
-        let advice = systemfile::advice(system);
-        pieces += advice.len();
-        write_advice(&advice, out, paint)?;
+        pieces += write_advice(&systemfile::advice(system), out, paint)?;
     }
-    writeln!(out)?;
-    let mut advice = settings_advice(settings);
-    if systems.is_empty() {
-        advice.push(format!("no system file is there; put one <id>.toml a system into {}", folder.display()));
-    }
-    pieces += advice.len();
-    write_advice(&advice, out, paint)?;
     match pieces {
-        0 => writeln!(out, "No faults."),
-        1 => writeln!(out, "No faults; one piece of advice."),
-        _ => writeln!(out, "No faults; {pieces} pieces of advice."),
+        0 => writeln!(out, "\nNo faults."),
+        1 => writeln!(out, "\nNo faults; one piece of advice."),
+        _ => writeln!(out, "\nNo faults; {pieces} pieces of advice."),
     }
 }
 
-fn write_advice(advice: &[String], out: &mut impl Write, paint: Paint) -> io::Result<()> {
-    advice.iter().try_for_each(|piece| writeln!(out, "    {} {piece}", paint.helpful("advice:")))
+/// Writes the pieces of advice and tells how many there were.
+fn write_advice(advice: &[String], out: &mut impl Write, paint: Paint) -> io::Result<usize> {
+    for piece in advice {
+        writeln!(out, "    {} {piece}", paint.helpful("advice:"))?;
+    }
+    Ok(advice.len())
 }
 
 fn parts(system: &System) -> String {
@@ -74,7 +81,8 @@ fn settings_advice(settings: &Settings) -> Vec<String> {
             "the pages at {listen} ask nobody to sign in; let only a proxy with sign-in and TLS reach them"
         ));
     }
-    if settings.mqtt.broker.as_ref().is_some_and(|broker| !broker.tls) && settings.mqtt.password.is_some() {
+    let in_the_clear = |broker: &BrokerAddress| !broker.tls && !broker.is_on_this_machine();
+    if settings.mqtt.password.is_some() && settings.mqtt.broker.as_ref().is_some_and(in_the_clear) {
         advice
             .push("the broker's password travels in the clear; prefer mqtts:// beyond your own wires".into());
     }

@@ -34,7 +34,7 @@ pub(super) const SECTION: Section = Section {
             key: "passwords_file",
             kind: Kind::File,
             default: "",
-            meaning: "File of user names and passwords; needed when listening beyond this machine",
+            meaning: "File of user names and hashed passwords (`basinward password` makes its lines); needed beyond this machine",
         },
     ],
 };
@@ -45,10 +45,10 @@ impl EmbeddedBroker {
             return Vec::new();
         }
         vec![Conflict {
-            at: "embedded_broker.listen",
-            involves: &["embedded_broker.listen", "embedded_broker.passwords_file", "mqtt.broker"],
+            between: &["embedded_broker.listen", "embedded_broker.passwords_file", "mqtt.broker"],
             what: format!("the embedded broker listens at {} without passwords", self.listen),
-            how: "name a `passwords_file`, or listen at 127.0.0.1".to_owned(),
+            how: "name a `passwords_file` (`basinward password` makes its lines), or listen at 127.0.0.1"
+                .to_owned(),
         }]
     }
 }

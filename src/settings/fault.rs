@@ -48,10 +48,10 @@ pub struct SettingFault {
 #[derive(Debug, thiserror::Error)]
 pub enum What {
     /// The settings file cannot be read.
-    #[error("the settings file cannot be read ({0})")]
+    #[error("the settings file cannot be read: {0}")]
     Unreadable(std::io::Error),
     /// The settings file is not TOML.
-    #[error("not valid TOML ({0})")]
+    #[error("not valid TOML: {0}")]
     NotToml(String),
     /// No section of that name.
     #[error("unknown section `{name}`")]
@@ -120,7 +120,7 @@ pub enum What {
         expected: String,
     },
     /// A file that is not there or cannot be read.
-    #[error("`{key}` names {path}, which cannot be read ({why})")]
+    #[error("`{key}` names {path}, which cannot be read: {why}")]
     FileUnreadable {
         /// The key that names the file.
         key: String,

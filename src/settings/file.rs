@@ -113,10 +113,15 @@ fn key_advice(section: &Section, key: &str) -> String {
     if let Some(meant) = nearest(key, known.iter().map(String::as_str)) {
         return format!("did you mean `{meant}`?");
     }
-    match SECTIONS.iter().find(|other| other.find(key).is_some()) {
-        Some(other) => format!("`{key}` belongs under [{}]", other.name),
-        None => format!("the keys of [{}] are {}", section.name, known.join(", ")),
+    let elsewhere: Vec<String> = SECTIONS
+        .iter()
+        .filter(|other| other.find(key).is_some())
+        .map(|other| format!("[{}]", other.name))
+        .collect();
+    if elsewhere.is_empty() {
+        return format!("the keys of [{}] are {}", section.name, known.join(", "));
     }
+    format!("`{key}` belongs under {}", elsewhere.join(" or "))
 }
 
 /// Advice for a key that stands before the first section.

@@ -164,6 +164,11 @@ impl Reader<'_> {
     }
 
     fn malformed(&self, found: &str, why: String) -> What {
+        // What stands before an @ may be a password, and this goes to a screen or a log.
+        let found = match (self.kind, found.rsplit_once('@')) {
+            (Kind::Broker, Some((_, rest))) => &format!("…@{rest}"),
+            _ => found,
+        };
         What::Malformed {
             key: self.key.to_owned(),
             found: found.to_owned(),

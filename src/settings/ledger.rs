@@ -48,8 +48,7 @@ impl Ledger {
             return Vec::new();
         }
         vec![Conflict {
-            at: "ledger.hourly_days",
-            involves: &["ledger.hourly_days", "ledger.raw_days"],
+            between: &["ledger.hourly_days", "ledger.raw_days"],
             what: format!(
                 "`hourly_days` ({}) is shorter than `raw_days` ({})",
                 self.hourly_days, self.raw_days

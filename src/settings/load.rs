@@ -92,14 +92,8 @@ impl Settings {
         let settings: Settings = merged.clone().try_deserialize().map_err(|e| vec![unforeseen(&e)])?;
 
         let conflicts = settings.conflicts().into_iter();
-        faults.extend(
-            conflicts
-                .filter(|conflict| !conflict.involves.iter().any(|key| refused.iter().any(|bad| bad == key)))
-                .map(|conflict| SettingFault {
-                    origin: origins.get(conflict.at).cloned().unwrap_or(Origin::Default),
-                    what: What::Conflict { what: conflict.what, how: conflict.how },
-                }),
-        );
+        let sound = conflicts.filter(|conflict| !refused.iter().any(|key| conflict.involves(key)));
+        faults.extend(sound.map(|conflict| conflict.placed(&origins)));
         if !faults.is_empty() {
             return Err(faults);
         }

@@ -1,6 +1,7 @@
 //! `[mqtt]`: the broker that the readings come from.
 
 use std::fmt;
+use std::net::{IpAddr, Ipv6Addr};
 use std::path::PathBuf;
 use std::str::FromStr;
 
@@ -70,6 +71,13 @@ pub struct BrokerAddress {
     pub port: u16,
 }
 
+impl BrokerAddress {
+    /// Whether nothing leaves this machine on the way there.
+    pub fn is_on_this_machine(&self) -> bool {
+        self.host == "localhost" || self.host.parse::<IpAddr>().is_ok_and(|address| address.is_loopback())
+    }
+}
+
 impl FromStr for BrokerAddress {
     type Err = String;
 
@@ -86,6 +94,9 @@ impl FromStr for BrokerAddress {
         let (host, port) = split_port(rest).ok_or("the brackets of an IPv6 address do not match")?;
         if host.is_empty() || host.contains(|c: char| c.is_whitespace() || matches!(c, '/' | '?' | '#')) {
             return Err("there is no host name in it".to_owned());
+        }
+        if tls && host.parse::<Ipv6Addr>().is_ok() {
+            return Err("TLS needs a host name or an IPv4 address".to_owned()); // the client library takes no other
         }
         let port = match port {
             None => {
@@ -216,24 +227,21 @@ impl Mqtt {
         let mut found = Vec::new();
         if self.inflight < self.batch {
             found.push(Conflict {
-                at: "mqtt.inflight",
-                involves: &["mqtt.inflight", "mqtt.batch"],
+                between: &["mqtt.inflight", "mqtt.batch"],
                 what: format!("`inflight` ({}) is less than `batch` ({})", self.inflight, self.batch),
                 how: format!("write at least {}, or lower `batch`", self.batch),
             });
         }
         if self.password.is_some() && self.user.is_none() {
             found.push(Conflict {
-                at: "mqtt.password",
-                involves: &["mqtt.password", "mqtt.user"],
+                between: &["mqtt.password", "mqtt.user"],
                 what: "`password` is set without `user`".to_owned(),
                 how: "set `user` too".to_owned(),
             });
         }
         if self.status_topic == self.prefix || self.status_topic.starts_with(&format!("{}/", self.prefix)) {
             found.push(Conflict {
-                at: "mqtt.status_topic",
-                involves: &["mqtt.status_topic", "mqtt.prefix"],
+                between: &["mqtt.status_topic", "mqtt.prefix"],
                 what: format!(
                     "`status_topic` \"{}\" lies under the prefix of the sensors",
                     self.status_topic
@@ -247,30 +255,18 @@ impl Mqtt {
 
     fn certificate_conflicts(&self) -> Vec<Conflict> {
         let mut found = Vec::new();
-        match (&self.client_cert_file, &self.client_key_file) {
-            (Some(_), None) => found.push(Conflict {
-                at: "mqtt.client_cert_file",
-                involves: &["mqtt.client_cert_file", "mqtt.client_key_file"],
-                what: "`client_cert_file` is set without `client_key_file`".to_owned(),
-                how: "set both, or neither".to_owned(),
-            }),
-            (None, Some(_)) => found.push(Conflict {
-                at: "mqtt.client_key_file",
-                involves: &["mqtt.client_cert_file", "mqtt.client_key_file"],
-                what: "`client_key_file` is set without `client_cert_file`".to_owned(),
-                how: "set both, or neither".to_owned(),
-            }),
-            _ => {}
-        }
-        if self.broker.as_ref().is_some_and(|broker| broker.tls) {
-            return found;
-        }
-        let set = [("mqtt.ca_file", &self.ca_file), ("mqtt.client_cert_file", &self.client_cert_file)];
-        for (at, _) in set.into_iter().filter(|(_, file)| file.is_some()) {
+        if self.client_cert_file.is_some() != self.client_key_file.is_some() {
             found.push(Conflict {
-                at,
-                involves: &["mqtt.ca_file", "mqtt.client_cert_file", "mqtt.broker"],
-                what: format!("`{}` is set, but `broker` does not use TLS", at.trim_start_matches("mqtt.")),
+                between: &["mqtt.client_cert_file", "mqtt.client_key_file"],
+                what: "only one of `client_cert_file` and `client_key_file` is set".to_owned(),
+                how: "set both, or neither".to_owned(),
+            });
+        }
+        let certificates = self.ca_file.is_some() || self.client_cert_file.is_some();
+        if certificates && self.broker.as_ref().is_none_or(|broker| !broker.tls) {
+            found.push(Conflict {
+                between: &["mqtt.ca_file", "mqtt.client_cert_file", "mqtt.broker"],
+                what: "certificates are named, but `broker` does not use TLS".to_owned(),
                 how: "write the broker as \"mqtts://host:8883\", or leave the certificates out".to_owned(),
             });
         }
@@ -296,7 +292,8 @@ mod tests {
     #[test]
     fn ipv6_stands_in_brackets() {
         assert_eq!(read("mqtt://[::1]:2000"), Ok("mqtt://[::1]:2000".into()));
-        assert_eq!(read("mqtts://[fe80::1]"), Ok("mqtts://[fe80::1]:8883".into()));
+        assert_eq!(read("mqtt://[fe80::1]"), Ok("mqtt://[fe80::1]:1883".into()));
+        assert!(read("mqtts://[fe80::1]").is_err());
         assert!(read("mqtt://::1").is_err());
         assert!(read("mqtt://[::1").is_err());
     }

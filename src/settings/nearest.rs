@@ -2,10 +2,10 @@
 
 /// The candidate most like `word`, if any is like enough to be worth offering.
 ///
-/// Likeness is the normalised Damerau–Levenshtein similarity; below 0.6 a suggestion misleads more than it
+/// Likeness is the normalised Damerau–Levenshtein similarity; below one half a suggestion misleads more than it
 /// helps.
 pub(super) fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    const LIKE_ENOUGH: f64 = 0.6;
+    const LIKE_ENOUGH: f64 = 0.5;
     candidates
         .into_iter()
         .map(|candidate| (strsim::normalized_damerau_levenshtein(word, candidate), candidate))

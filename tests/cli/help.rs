@@ -10,13 +10,13 @@ const COMMANDS: [&str; 9] =
 #[test]
 fn help_of_every_command() {
     let folder = Folder::new();
-    let mut all = folder.basinward(&["--help"]).out;
+    let mut all = vec![folder.basinward(&["--help"]).out];
     for command in COMMANDS {
         let help = folder.basinward(&[command, "--help"]);
         assert_eq!(help.code, Some(0));
-        all.push_str(&format!("\n======== basinward {command}\n\n{}", help.out));
+        all.push(format!("======== basinward {command}\n\n{}", help.out));
     }
-    insta::assert_snapshot!(all);
+    insta::assert_snapshot!(all.join("\n"));
 }
 
 #[test]

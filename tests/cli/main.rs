@@ -2,5 +2,6 @@
 
 mod check;
 mod help;
+mod password;
 mod program;
 mod settings;

@@ -1,8 +1,9 @@
 //! Runs the program in a folder of its own.
 
 use std::fs;
+use std::io::Write;
 use std::path::Path;
-use std::process::Command;
+use std::process::{Command, Stdio};
 
 use tempfile::TempDir;
 
@@ -42,15 +43,29 @@ impl Folder {
         self.folder.path()
     }
 
+    /// Runs the program with nothing on its standard input.
     pub(crate) fn basinward(&self, arguments: &[&str]) -> Ended {
-        let output = Command::new(env!("CARGO_BIN_EXE_basinward"))
+        self.basinward_hearing("", arguments)
+    }
+
+    /// Runs the program with `input` on its standard input.
+    pub(crate) fn basinward_hearing(&self, input: &str, arguments: &[&str]) -> Ended {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_basinward"))
             .args(arguments)
             .current_dir(self.path())
             .env_clear()
             .envs(self.environment.iter().copied())
-            .output()
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
             .expect("the program starts");
-        let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-        Ended { code: output.status.code(), out: text(&output.stdout), err: text(&output.stderr) }
+        let mut stdin = child.stdin.take().expect("it is piped");
+        // A program that ends without reading closes the pipe; what it printed is checked instead.
+        let _ = stdin.write_all(input.as_bytes());
+        drop(stdin);
+        let output = child.wait_with_output().expect("the program ends");
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
+        Ended { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
     }
 }
