@@ -90,16 +90,20 @@ impl Profile {
         let law = GreenAmpt { conductivity_mm_h, suction_mm: self.soil.suction_mm, resistance_h };
         let through_floor = (head_mm + law.suction_mm) / resistance_h;
         let slow = available_mm <= conductivity_mm_h * hours || through_floor <= conductivity_mm_h;
+        let bypass = self.soil.bypass;
         if slow && self.front_mm == 0.0 {
             let entering = available_mm.min(through_floor * hours);
             // Below the soil's own rate the floor is not quite saturated, and channels run less.
             let fullness = (entering / (conductivity_mm_h * hours)).min(1.0);
-            let past = entering * self.soil.bypass * fullness * fullness;
-            self.pour(entering - past) + self.fill_channels(past)
+            let past = (entering * bypass * fullness * fullness).min(self.channel_room_mm());
+            self.fill_channels(past);
+            past + self.pour(entering - past)
         } else {
-            let bypass = self.soil.bypass;
-            let matrix = self.advance_front(law, available_mm * (1.0 - bypass), head_mm, hours);
-            matrix + self.fill_channels(matrix * bypass / (1.0 - bypass))
+            let most_past = (available_mm * bypass).min(self.channel_room_mm());
+            let matrix = self.advance_front(law, available_mm - most_past, head_mm, hours);
+            let past = most_past.min(matrix * bypass / (1.0 - bypass)).min(self.channel_room_mm());
+            self.fill_channels(past);
+            matrix + past
         }
     }
 
@@ -186,21 +190,30 @@ impl Profile {
         available_mm - left
     }
 
-    /// Spreads water over the layers between the front and the ends of the channels, as far as they have room.
-    fn fill_channels(&mut self, water_mm: f64) -> f64 {
-        let first = (self.front_mm / LAYER_MM).ceil() as usize;
-        let reached = first.max((CHANNELS_MM / LAYER_MM) as usize).min(self.contents.len());
-        let Some(layers) = self.contents.get_mut(first..reached).filter(|layers| !layers.is_empty()) else {
-            return 0.0;
-        };
-        let each = water_mm / layers.len() as f64 / LAYER_MM;
-        let mut taken = 0.0;
-        for content in layers {
-            let room = (self.soil.saturated - *content).max(0.0);
-            *content += each.min(room);
-            taken += each.min(room);
+    /// The layers between the front and the ends of the channels.
+    fn channelled(&mut self) -> &mut [f64] {
+        let end = (CHANNELS_MM / LAYER_MM) as usize;
+        let first = ((self.front_mm / LAYER_MM).ceil() as usize).min(end);
+        &mut self.contents[first..end]
+    }
+
+    /// What the channels could still give off below the front (mm).
+    fn channel_room_mm(&mut self) -> f64 {
+        let saturated = self.soil.saturated;
+        self.channelled().iter().map(|content| (saturated - content).max(0.0)).sum::<f64>() * LAYER_MM
+    }
+
+    /// Spreads water, no more than there is room for, over the layers that the channels reach; each takes in the
+    /// measure of its room.
+    fn fill_channels(&mut self, water_mm: f64) {
+        let room_mm = self.channel_room_mm();
+        if water_mm <= 0.0 || room_mm <= 0.0 {
+            return;
         }
-        taken * LAYER_MM
+        let (part, saturated) = ((water_mm / room_mm).min(1.0), self.soil.saturated);
+        for content in self.channelled() {
+            *content += (saturated - *content).max(0.0) * part;
+        }
     }
 
     /// Moves the front down, layer by layer, until the water or the time is used up.

@@ -137,13 +137,21 @@ impl Row {
 
     /// A fault's time as a wedge that rises while the fault grows.
     pub(super) fn fault(&self, svg: &mut Svg, fault: &FaultBand, label: bool) {
-        let ends_ms = fault.end_ms.unwrap_or(i64::MAX);
-        let (start, full) = (self.x(fault.start_ms), self.x(fault.full_ms.min(ends_ms)));
-        let end = self.x(ends_ms.min(self.time.to as i64));
-        if end <= self.time.at_from || start >= self.time.at_to {
+        let from_ms = fault.start_ms.max(self.time.from as i64);
+        let until_ms = fault.end_ms.unwrap_or(i64::MAX).min(self.time.to as i64);
+        if until_ms <= from_ms {
             return;
         }
-        let wedge = [[start, self.bottom()], [full, self.top], [end, self.top], [end, self.bottom()]];
+        let reached = |at_ms: i64| {
+            let growing_ms = fault.full_ms - fault.start_ms;
+            let part =
+                if at_ms < fault.full_ms { (at_ms - fault.start_ms) as f64 / growing_ms as f64 } else { 1.0 };
+            self.bottom() - self.height * part
+        };
+        let full_ms = fault.full_ms.clamp(from_ms, until_ms);
+        let edge = [from_ms, full_ms, until_ms].map(|at_ms| [self.x(at_ms), reached(at_ms)]);
+        let (start, end) = (edge[0][0], edge[2][0]);
+        let wedge = [&[[start, self.bottom()]][..], &edge, &[[end, self.bottom()]]].concat();
         svg.path(&wedge, &format!("fill='{FAULT}' fill-opacity='0.22'"));
         if label {
             svg.line([start, self.top], [start, self.bottom()], &format!("stroke='{FAULT}'"));

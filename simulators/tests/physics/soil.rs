@@ -168,6 +168,25 @@ fn a_full_column_passes_water_by_darcys_law() {
 }
 
 #[test]
+fn a_steady_trickle_leaves_soil_as_wet_as_carries_it() {
+    // Under a flux q below K the water content settles where K(θ) = q (Brooks and Corey 1964), even from saturation
+    // and with channels that have no room at first.
+    let soil = Soil::typical(SandyLoam);
+    let mut profile = Profile::new(Soil { field_capacity: soil.saturated, ..soil });
+    profile.drain(1.0, 0.01);
+    let flux = 0.1 * soil.conductivity_mm_h;
+    let mut pond = 0.0;
+    for _ in 0..60 * 48 {
+        let available = pond + flux / 60.0;
+        pond = available - profile.infiltrate(available, pond, 0.1, 1.0, 1.0 / 60.0);
+        assert!(pond < 1e-9, "{pond} mm stand");
+        profile.drain(1.0, 1.0 / 60.0);
+    }
+    let settled = soil.residual + (soil.saturated - soil.residual) * 0.1_f64.powf(1.0 / soil.exponent);
+    close(profile.contents()[10], settled, 0.005);
+}
+
+#[test]
 fn drainage_slows_to_next_to_nothing_at_field_capacity() {
     // Field capacity is where drainage has become negligible. From saturation, each class comes near its published
     // field capacity within days and stays above its residual content.
