@@ -325,3 +325,59 @@ fn need_splitter(site: &Site, name: &str) -> Result<(), Misfit> {
     let misfit = || Misfit::NoSplitter { site: site.id.clone(), name: name.to_owned() };
     site.splitter_index(name).map(drop).ok_or_else(misfit)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Action, Course, DAY_MS, Fault, Moment, Service};
+
+    #[derive(serde::Deserialize)]
+    struct Story {
+        fault: Vec<Fault>,
+        service: Vec<Service>,
+    }
+
+    const STORY: &str = r#"
+        [[fault]]
+        kind = { tilt = { splitter = "s1", share_a = 0.65 } }
+        onset = 60
+        course = { linear = { days = 30 } }
+
+        [[fault]]
+        kind = "diverter-turned"
+        onset = "2026-03-01T08:00:00Z"
+        until = 70.5
+
+        [[service]]
+        at = 120
+        action = { level-splitter = "s1" }
+    "#;
+
+    #[test]
+    fn a_story_reads_as_it_is_documented() {
+        let story: Story = toml::from_str(STORY).unwrap();
+        assert_eq!(story.fault[0].course, Course::Linear { days: 30.0 });
+        assert_eq!(story.fault[0].onset.at_ms(1_000), 1_000 + 60 * DAY_MS);
+        assert_eq!(story.fault[1].onset, Moment::At(1_772_352_000_000));
+        assert_eq!(story.fault[1].until, Some(Moment::Days(70.5)));
+        assert!(story.service[0].action.mends(&story.fault[0].kind));
+        assert!(!story.service[0].action.mends(&story.fault[1].kind));
+        assert!(!Action::LevelSplitter("s2".to_owned()).mends(&story.fault[0].kind));
+    }
+
+    #[test]
+    fn a_bad_time_says_what_it_should_be() {
+        let text = STORY.replace("2026-03-01T08:00:00Z", "in March");
+        let error = toml::from_str::<Story>(&text).map(|_| ()).unwrap_err().to_string();
+        assert!(error.contains("days after the start"), "{error}");
+    }
+
+    #[test]
+    fn faults_grow_from_nothing_to_their_full_size() {
+        for course in [Course::Step, Course::Linear { days: 10.0 }, Course::Growth { days: 10.0 }] {
+            let reached: Vec<f64> = [-1.0, 0.0, 5.0, 10.0, 99.0].map(|days| course.reached(days)).to_vec();
+            assert!(reached.windows(2).all(|pair| pair[0] <= pair[1]), "{course:?}: {reached:?}");
+            assert!(reached[0].abs() < 1e-12 && (reached[3] - 1.0).abs() < 1e-12, "{course:?}: {reached:?}");
+        }
+        assert!(Course::Growth { days: 10.0 }.reached(5.0) < Course::Linear { days: 10.0 }.reached(5.0));
+    }
+}

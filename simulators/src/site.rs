@@ -451,3 +451,87 @@ fn name<'a>(node: Node, splitters: &'a [SplitterKey], basins: &'a [BasinKey]) ->
         Node::Basin(index) => &basins[index].id,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Chip, Fixture, Node, Site, Texture};
+
+    const COURT: &str = r#"
+        id = "court"
+        name = "Court"
+        timezone = "America/Denver"
+        soil = "sandy-loam"
+        location = { latitude = 35.69, longitude = -105.94, elevation_m = 2100 }
+
+        [source]
+        people = 6
+        fixtures = ["showers", "laundry", "fountain"]
+        meter = { litres_per_count = 0.5 }
+
+        [diverter]
+
+        [[splitter]]
+        id = "s1"
+        feeds = ["s2", "plum"]
+        split = [0.6, 0.4]
+
+        [[splitter]]
+        id = "s2"
+        feeds = ["quince", "fig"]
+
+        [[basin]]
+        id = "quince"
+        area_m2 = 1.2
+        mulch = { depth_mm = 180, chip = "coarse", placed = 2025-04-12 }
+        float = { height_mm = 90, topic = "yard/1" }
+        moisture = {}
+
+        [[basin]]
+        id = "fig"
+        area_m2 = 1.0
+
+        [[basin]]
+        id = "plum"
+        area_m2 = 1.5
+    "#;
+
+    fn refusal(text: &str) -> String {
+        Site::parse(text).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_system_file_tells_what_is_built() {
+        let site = Site::parse(COURT).unwrap();
+        assert_eq!((site.soil, site.people, site.has_diverter), (Texture::SandyLoam, 6, true));
+        assert_eq!(site.fixtures, [Fixture::Showers, Fixture::Laundry], "a fountain brings no water here");
+        assert_eq!(site.root, Node::Splitter(0));
+        assert_eq!(site.splitters[0].feeds, [Node::Splitter(1), Node::Basin(2)]);
+        let shares = site.design_shares();
+        assert!(shares.iter().zip([0.3, 0.3, 0.4]).all(|(share, design)| (share - design).abs() < 1e-12));
+        let quince = &site.basins[0];
+        assert_eq!(
+            (quince.chip, quince.float_height_mm, quince.moisture_depth_mm),
+            (Chip::Coarse, Some(90.0), Some(250.0))
+        );
+        assert_eq!(quince.mulch_placed.map(|date| date.to_string()).as_deref(), Some("2025-04-12"));
+        assert_eq!(site.basins[1].float_height_mm, None);
+        assert!(site.meter.is_some_and(|meter| (meter.litres_per_count - 0.5).abs() < 1e-12));
+    }
+
+    #[test]
+    fn what_water_could_not_flow_through_is_refused() {
+        let swap = |from: &str, to: &str| refusal(&COURT.replacen(from, to, 1));
+        assert_eq!(
+            swap("\"s2\", \"plum\"", "\"s2\", \"kiwi\""),
+            "splitter `s1` feeds `kiwi`, which is neither a splitter nor a basin of this system"
+        );
+        assert!(swap("\"quince\", \"fig\"", "\"quince\", \"plum\"").contains("parts are fed by nothing"));
+        assert!(swap("\"quince\", \"fig\"", "\"quince\", \"quince\"").contains("one tree"));
+        assert!(swap("America/Denver", "Denver").contains("unknown time zone `Denver`"));
+        assert!(swap("sandy-loam", "gravel").contains("unknown variant `gravel`"));
+        let loops = "id = \"x\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n[[basin]]\nid = \"a\"\narea_m2 = 1\n\
+                     [[basin]]\nid = \"b\"\narea_m2 = 1\n[[splitter]]\nid = \"s\"\nfeeds = [\"s\", \"b\"]\n";
+        assert!(refusal(loops).contains("in a loop"));
+        assert!(refusal("id = \"x\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n").contains("no basin"));
+    }
+}

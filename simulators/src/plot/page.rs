@@ -101,3 +101,78 @@ fn standing_range(input: &PlotInput) -> f64 {
     let floats = input.basins.iter().filter_map(|basin| basin.float_height_mm);
     round_up(heights.chain(floats).fold(50.0, f64::max) * 1.05)
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::plot;
+    use crate::plot::{BasinTrace, DoseBar, FaultBand, FindingMark, PlotInput, Severity};
+
+    const DAY_MS: i64 = 86_400_000;
+
+    fn empty(days: i64) -> PlotInput {
+        PlotInput {
+            title: "quince & fig".to_owned(),
+            subtitle: String::new(),
+            start_ms: 0,
+            end_ms: days * DAY_MS,
+            timezone: TimeZone::UTC,
+            basins: vec![],
+            doses: vec![],
+            rain: vec![],
+            faults: vec![],
+            findings: vec![],
+        }
+    }
+
+    #[test]
+    fn nothing_to_show_is_still_a_page() {
+        for days in [0, 1, 400] {
+            let svg = plot(&empty(days));
+            assert!(svg.starts_with("<svg ") && svg.trim_end().ends_with("</svg>"));
+            assert!(svg.contains("quince &amp; fig") && !svg.contains("NaN"), "{svg}");
+        }
+    }
+
+    #[test]
+    fn a_year_of_readings_makes_a_page_of_bounded_size() {
+        let readings: Vec<(i64, f64)> =
+            (0..365 * 288).map(|i| (i * 300_000, 0.3 + 0.1 * (i as f64).sin())).collect();
+        let basin = BasinTrace {
+            name: "quince".to_owned(),
+            moisture: readings.clone(),
+            standing: readings,
+            float: vec![(0, false), (40 * DAY_MS, true), (41 * DAY_MS, false)],
+            float_height_mm: Some(40.0),
+            overflow: vec![],
+        };
+        let finding = |day: i64, cleared| FindingMark {
+            at_ms: day * DAY_MS,
+            label: "ponding".to_owned(),
+            basin: Some(0),
+            severity: Severity::Warning,
+            cleared,
+        };
+        let input = PlotInput {
+            basins: vec![basin],
+            doses: vec![DoseBar { start_ms: DAY_MS, basin_litres: vec![60.0], sewer_litres: 0.0 }],
+            rain: vec![(2 * DAY_MS, 4.0)],
+            faults: vec![FaultBand {
+                label: "blocked".to_owned(),
+                basins: vec![0],
+                start_ms: 30 * DAY_MS,
+                full_ms: 60 * DAY_MS,
+                end_ms: None,
+            }],
+            findings: vec![finding(40, false), finding(41, true)],
+            ..empty(365)
+        };
+        let svg = plot(&input);
+        assert!(svg.len() < 300_000, "{} bytes", svg.len());
+        for text in ["quince", "blocked", ">ponding<", "ponding cleared", "1 Jan"] {
+            assert!(svg.contains(text), "no {text}");
+        }
+        assert!(!svg.contains("NaN"));
+    }
+}
