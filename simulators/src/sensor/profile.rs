@@ -178,7 +178,7 @@ impl Default for BatteryProfile {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct CounterProfile {
-    /// Sampling interval. (default 5min)
+    /// Sampling interval. (default 15min)
     pub every: Span,
     /// How it writes.
     pub write: Writing,
@@ -190,7 +190,7 @@ pub struct CounterProfile {
 
 impl Default for CounterProfile {
     fn default() -> Self {
-        Self { every: Span::minutes(5), write: Writing::default(), wraps_at: None, resets: false }
+        Self { every: Span::minutes(15), write: Writing::default(), wraps_at: None, resets: false }
     }
 }
 
