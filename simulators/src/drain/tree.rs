@@ -11,7 +11,7 @@ const MAIN_M: f64 = 6.0;
 const BRANCH_M: f64 = 4.0;
 
 /// How far out of level a good fitter leaves a splitter: half the difference of its sides (mm). Common practice.
-const LEVELLED_WITHIN_MM: f64 = 0.3;
+const LEVELLED_WITHIN_MM: f64 = 0.2;
 
 /// Deviations of ln(a/b): between fittings as made, and from dose to dose.
 const MADE_SD: f64 = 0.04;

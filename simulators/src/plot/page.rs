@@ -8,7 +8,6 @@ use super::svg::{Anchor, Svg};
 const WIDTH: f64 = 1600.0;
 const LEFT: f64 = 130.0;
 const RIGHT: f64 = 60.0;
-const HEADER: f64 = 78.0;
 const GAP: f64 = 12.0;
 const BASIN_HEIGHT: f64 = 140.0;
 const DOSES_HEIGHT: f64 = 110.0;
@@ -30,9 +29,9 @@ pub fn plot(input: &PlotInput) -> String {
     };
     svg.text([12.0, 24.0], 18.0, Anchor::Start, "font-weight='bold'", &input.title);
     svg.text([12.0, 44.0], 12.0, Anchor::Start, "fill='#555'", &input.subtitle);
-    legend(&mut svg, 12.0, 64.0, &input.basins);
+    let header = legend(&mut svg, [12.0, WIDTH - RIGHT], 54.0, &input.basins) + 14.0;
 
-    let mut top = HEADER;
+    let mut top = header;
     let mut next = |height: f64| {
         let row = Row { time, top, height };
         top += height + GAP;
@@ -64,7 +63,7 @@ pub fn plot(input: &PlotInput) -> String {
     let bottom = top - GAP;
     for (at_ms, name) in days(&input.timezone, input.start_ms, input.end_ms, 24.0) {
         let x = time.at(at_ms as f64);
-        svg.line([x, HEADER], [x, bottom], "stroke='#000' stroke-opacity='0.08'");
+        svg.line([x, header], [x, bottom], "stroke='#000' stroke-opacity='0.08'");
         svg.line([x, bottom], [x, bottom + 5.0], "stroke='#555'");
         svg.text([x, bottom + 18.0], 11.0, Anchor::Middle, "fill='#333'", &name);
     }

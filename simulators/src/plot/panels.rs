@@ -196,8 +196,9 @@ impl Row {
     }
 }
 
-/// The names of the basins in their colours, and what the other marks mean, along a line at `y`.
-pub(super) fn legend(svg: &mut Svg, left: f64, y: f64, basins: &[BasinTrace]) {
+/// What the marks mean and the basins in their colours, from `top` down between `left` and `right`. Returns where the
+/// legend ends.
+pub(super) fn legend(svg: &mut Svg, [left, right]: [f64; 2], top: f64, basins: &[BasinTrace]) -> f64 {
     let marks = [
         (MOISTURE, "moisture (probe)"),
         (WATER, "standing water (true, right scale)"),
@@ -208,12 +209,17 @@ pub(super) fn legend(svg: &mut Svg, left: f64, y: f64, basins: &[BasinTrace]) {
         (SEWER, "to sewer"),
     ];
     let names = basins.iter().enumerate().map(|(index, basin)| (colour(index), basin.name.as_str()));
-    let mut x = left;
+    let (mut x, mut y) = (left, top + 10.0);
     for (colour, name) in marks.into_iter().chain(names) {
+        let width = 34.0 + 6.1 * name.chars().count() as f64;
+        if x + width > right {
+            (x, y) = (left, y + 16.0);
+        }
         svg.rect([x, y - 8.0, 12.0, 9.0], &format!("fill='{colour}'"));
         svg.text([x + 16.0, y], 11.0, Anchor::Start, "", name);
-        x += 34.0 + 6.1 * name.chars().count() as f64;
+        x += width;
     }
+    y
 }
 
 fn colour(basin: usize) -> &'static str {
