@@ -128,6 +128,13 @@ impl Marks {
         self.hours.get(series as usize) == Some(&hour)
     }
 
+    /// Forgets that `hour` is marked.
+    pub(super) fn lift(&mut self, series: u32, hour: i64) {
+        if self.has(series, hour) {
+            self.set(series, i64::MIN);
+        }
+    }
+
     fn set(&mut self, series: u32, hour: i64) {
         let slot = series as usize;
         if self.hours.len() <= slot {
@@ -271,4 +278,55 @@ fn totals(tx: &Transaction<'_>, seq: u64, batch: &Batch, new: u64, duplicates: u
     let received = batch.received().map(EventTime::millis);
     add.execute(params![seq, received, batch.messages(), new, duplicates, batch.unassigned])?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn noisy_batch() -> Batch {
+        let mut batch = Batch::default();
+        for i in 0..400 {
+            batch.hear_unassigned(&format!("greywater/t{i}"), &[b'x'; 250], EventTime::from_secs(i));
+        }
+        batch
+    }
+
+    #[test]
+    fn a_batch_without_room_changes_nothing_and_can_be_committed_later() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut ledger = Ledger::open(folder.path()).unwrap();
+        let batch = noisy_batch();
+        let pages = |ledger: &Ledger, most: u32| {
+            // SQLite does not go below the size that the file has.
+            ledger.db.query_row(&format!("PRAGMA max_page_count = {most}"), [], |_| Ok(())).unwrap();
+        };
+        pages(&ledger, 1);
+        for _ in 0..3 {
+            let fault = ledger.commit(&batch).unwrap_err();
+            assert!(matches!(fault, LedgerFault::Full { .. }) && fault.may_pass(), "{fault:?}");
+            assert_eq!(ledger.last_commit(), 0);
+        }
+        pages(&ledger, 1 << 20);
+        assert_eq!(ledger.commit(&batch).unwrap().seq, 1);
+        let heard: u64 =
+            ledger.db.query_row("SELECT sum(count) FROM unassigned", [], |row| row.get(0)).unwrap();
+        assert_eq!(heard, 400);
+    }
+
+    #[test]
+    fn marks_lift_only_the_hour_that_they_hold() {
+        let mut marks = Marks::default();
+        marks.set(3, 7);
+        marks.lift(3, 6);
+        marks.lift(9, 7);
+        assert!(marks.has(3, 7) && !marks.has(2, 7));
+        marks.lift(3, 7);
+        assert!(!marks.has(3, 7));
+    }
+
+    #[test]
+    fn hours_before_1970_begin_before_their_readings() {
+        assert_eq!((hour_of(-1), hour_of(0), hour_of(3_599_999)), (-3_600_000, 0, 0));
+    }
 }

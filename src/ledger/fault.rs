@@ -67,6 +67,12 @@ pub enum LedgerFault {
         /// Where it should be.
         path: PathBuf,
     },
+    /// A file that should be new is there already.
+    #[error("{path} exists already: name another file, or remove this one")]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
     /// The file belongs to another program.
     #[error("{path} is a database of another program: move it away, or use another folder")]
     Foreign {

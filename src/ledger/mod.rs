@@ -12,6 +12,7 @@
 //!
 //! Times are stored as milliseconds since 1970, findings and doses as JSON that people can read.
 
+mod backup;
 mod batch;
 mod commit;
 mod effects;
@@ -23,8 +24,11 @@ mod lock;
 mod migrate;
 mod record;
 mod recover;
+mod retention;
+mod rollup;
 mod view;
 
+pub use backup::backup;
 pub use batch::{Batch, JournalEntry, Position};
 pub use commit::Commit;
 pub use enrol::{SeriesNo, SystemNo};
@@ -32,6 +36,7 @@ pub use fault::LedgerFault;
 pub use file::Ledger;
 pub use record::{DoseRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
+pub use retention::{Retained, RetentionPolicy};
 pub use view::{
     Bin, ExportedReadings, Latest, LoggedEffect, RefusalSample, Refusals, Resolution, StoredFinding, Totals,
     Unassigned, View,

@@ -1,4 +1,12 @@
 //! The ledger against a real disk: what a commit promises, and what survives.
 
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+mod backup;
+mod child;
 mod commit;
+mod crash;
+mod formats;
+mod full_disk;
+mod retention;
 mod yard;

@@ -12,5 +12,6 @@ pub use changes::LoggedEffect;
 pub use findings::StoredFinding;
 pub use history::{Bin, Resolution};
 pub use pool::View;
+pub(super) use pool::connect;
 pub use readings::{ExportedReadings, Latest};
 pub use totals::{RefusalSample, Refusals, Totals, Unassigned};

@@ -128,7 +128,7 @@ impl Drop for Lent<'_> {
 }
 
 /// A read-only connection to a ledger of the known format.
-fn connect(path: &Path) -> Result<Connection, LedgerFault> {
+pub(in crate::ledger) fn connect(path: &Path) -> Result<Connection, LedgerFault> {
     if !path.exists() {
         return Err(LedgerFault::Absent { path: path.to_owned() });
     }
