@@ -2,9 +2,9 @@
 
 mod access;
 mod bounds;
-
+mod crash;
 mod delivery;
-
+mod embedded;
 mod outages;
 mod recording;
 mod rig;
