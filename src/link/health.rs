@@ -29,17 +29,10 @@ pub enum Fault {
     /// Somebody else uses our name.
     #[error("another client connected with the same client id: give each daemon its own")]
     TakenOver,
-    /// The connection ended without a reason given. Mosquitto, for one, ends it so for a client id
-    /// that is used twice; the client library cannot read the reason it gives.
+    /// The connection ended without a reason given. MQTT 3.1.1 has none to give, and
+    /// Mosquitto gives none with MQTT 5 either, not even for a client id that is used twice.
     #[error("the broker closed the connection; if this repeats, look for a second user of our client id")]
     Closed,
-    /// A packet beyond our limit waits at the broker; MQTT 3.1.1 has no way to skip it.
-    #[error("the broker holds a packet of {0} bytes, more than we accept: limit message size at the broker")]
-    PacketTooLarge(usize),
-    /// The broker sent on without waiting for acknowledgements until our bound was reached. We have
-    /// stored what we held and reconnect for the rest.
-    #[error("the broker sent more unacknowledged messages than we hold: lower its in-flight limit")]
-    Overrun,
     /// The broker broke the protocol, or reported an error of its own.
     #[error("protocol error: {0}")]
     Protocol(String),
@@ -94,8 +87,8 @@ counters! {
     redelivered,
     /// QoS 0 messages dropped because the writer was behind.
     shed,
-    /// Messages beyond our bound, left unacknowledged for the broker to send again.
-    deferred,
+    /// Messages larger than we take: skipped, and acknowledged so that they do not come again.
+    oversized,
     /// Connections made after the first.
     reconnects,
     /// Reconnections that found no stored session: what was published meanwhile is lost.

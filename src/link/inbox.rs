@@ -1,12 +1,14 @@
 //! The bounded queue between the connection and the single writer thread.
 //!
-//! The connection must never wait (a broker cuts a client that stops answering), so it never blocks
-//! here: when the writer is behind, QoS 0 messages are shed at half the bound, and acknowledged
-//! ones are left to the broker at the whole of it.
+//! The connection never waits here: it has pings and acknowledgements to send. When the writer is
+//! behind, QoS 0 messages are shed at half the bound, and at the whole of it the connection stops
+//! reading, which makes the broker hold the rest.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
+
+use tokio::sync::Notify;
 
 use super::message::Message;
 
@@ -29,9 +31,20 @@ struct Queue {
     rouse_at: Option<usize>,
 }
 
+impl Queue {
+    fn put(&mut self, message: Message) {
+        if !self.closed {
+            self.bytes += message.weight();
+            self.messages.push_back(message);
+        }
+    }
+}
+
 struct Shared {
     queue: Mutex<Queue>,
     roused: Condvar,
+    /// The writer took something.
+    taken: Notify,
     max_messages: usize,
     max_bytes: usize,
 }
@@ -40,6 +53,15 @@ impl Shared {
     fn lock(&self) -> MutexGuard<'_, Queue> {
         // No code panics while it holds the lock, and the queue would be whole even then.
         self.queue.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Rouses the writer only once there is what it waits for: each rousing is a system call.
+    fn rouse_if_due(&self, mut queue: MutexGuard<'_, Queue>) {
+        if queue.rouse_at.is_some_and(|wanted| queue.messages.len() >= wanted) {
+            queue.rouse_at = None;
+            drop(queue);
+            self.roused.notify_one();
+        }
     }
 
     fn rouse(&self, change: impl FnOnce(&mut Queue)) {
@@ -64,20 +86,18 @@ pub struct Waker {
     shared: Arc<Shared>,
 }
 
-/// What became of messages that were offered.
-#[derive(Debug, Default, PartialEq, Eq)]
-pub(super) struct Taken {
-    /// Above QoS 0, and in the inbox now: each will be acknowledged.
-    pub(super) kept: u64,
-    /// QoS 0, and dropped.
-    pub(super) shed: u64,
-    /// Above QoS 0, and beyond the bound, or behind one that was: left unacknowledged.
-    pub(super) deferred: u64,
-}
+/// There was no room; the message was not taken.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Full;
 
 pub(super) fn inbox(max_messages: usize, max_bytes: usize) -> (Feed, Inbox) {
-    let shared =
-        Arc::new(Shared { queue: Mutex::default(), roused: Condvar::new(), max_messages, max_bytes });
+    let shared = Arc::new(Shared {
+        queue: Mutex::default(),
+        roused: Condvar::new(),
+        taken: Notify::new(),
+        max_messages,
+        max_bytes,
+    });
     (Feed { shared: Arc::clone(&shared) }, Inbox { shared })
 }
 
@@ -105,7 +125,10 @@ impl Inbox {
         let taken = max.min(queue.messages.len());
         let messages: Vec<_> = queue.messages.drain(..taken).collect();
         queue.bytes -= messages.iter().map(Message::weight).sum::<usize>();
-        Batch { messages, closed: queue.closed && queue.messages.is_empty() }
+        let closed = queue.closed && queue.messages.is_empty();
+        drop(queue);
+        shared.taken.notify_one();
+        Batch { messages, closed }
     }
 
     /// A handle to rouse the writer with.
@@ -122,38 +145,32 @@ impl Waker {
 }
 
 impl Feed {
-    /// Takes what there is room for, in order, and empties `chunk`. After closing everything is
-    /// dropped without being counted.
-    pub(super) fn push(&self, chunk: &mut Vec<Message>) -> Taken {
-        let mut taken = Taken::default();
+    /// Takes a connection's messages in order and empties `chunk`; returns how many QoS 0 ones were
+    /// shed. The others are taken even beyond the bound: a connection stops reading there, and has only
+    /// the rest of its last read to bring. After closing everything is dropped unacknowledged.
+    pub(super) fn push(&self, chunk: &mut Vec<Message>) -> u64 {
+        let mut shed = 0;
         let mut queue = self.shared.lock();
-        if queue.closed {
-            chunk.clear();
-            return taken;
-        }
         for message in chunk.drain(..) {
-            let room = self.has_room_for(&message, &queue);
-            match (message.needs_ack(), room) {
-                (true, true) if taken.deferred == 0 => taken.kept += 1,
-                (true, _) => {
-                    taken.deferred += 1;
-                    continue;
-                }
-                (false, true) => {}
-                (false, false) => {
-                    taken.shed += 1;
-                    continue;
-                }
+            if message.needs_ack() || self.has_room_for(&message, &queue) {
+                queue.put(message);
+            } else {
+                shed += 1;
             }
-            queue.bytes += message.weight();
-            queue.messages.push_back(message);
         }
-        if queue.rouse_at.is_some_and(|wanted| queue.messages.len() >= wanted) {
-            queue.rouse_at = None;
-            drop(queue);
-            self.shared.roused.notify_one();
+        self.shared.rouse_if_due(queue);
+        shed
+    }
+
+    /// Takes one message if there is room for it.
+    pub(super) fn offer(&self, message: Message) -> Result<(), Full> {
+        let mut queue = self.shared.lock();
+        if queue.closed || !self.has_room_for(&message, &queue) {
+            return Err(Full);
         }
-        taken
+        queue.put(message);
+        self.shared.rouse_if_due(queue);
+        Ok(())
     }
 
     /// QoS 0 may fill half of the inbox, the rest all of it. One message always fits.
@@ -164,10 +181,25 @@ impl Feed {
                 && queue.bytes + message.weight() <= self.shared.max_bytes / share
     }
 
-    /// The writer has worked off half of what may wait.
-    pub(super) fn has_room(&self) -> bool {
+    /// The bound is reached: a connection should stop reading.
+    pub(super) fn is_full(&self) -> bool {
         let queue = self.shared.lock();
-        queue.messages.len() <= self.shared.max_messages / 2 && queue.bytes <= self.shared.max_bytes / 2
+        queue.messages.len() >= self.shared.max_messages || queue.bytes >= self.shared.max_bytes
+    }
+
+    /// Waits until the writer has worked off half of what may wait. For one waiter only.
+    pub(super) async fn room(&self) {
+        loop {
+            let taken = self.shared.taken.notified();
+            {
+                let queue = self.shared.lock();
+                let half = (self.shared.max_messages / 2, self.shared.max_bytes / 2);
+                if queue.messages.len() <= half.0 && queue.bytes <= half.1 {
+                    return;
+                }
+            }
+            taken.await;
+        }
     }
 
     pub(super) fn is_closed(&self) -> bool {
@@ -213,36 +245,50 @@ mod tests {
         assert_eq!(order(&inbox.recv_batch(3, Duration::ZERO)), [4, 5]);
     }
 
-    fn taken(kept: u64, shed: u64, deferred: u64) -> Taken {
-        Taken { kept, shed, deferred }
-    }
-
     #[test]
-    fn qos_0_is_shed_at_half_the_bound_and_qos_1_deferred_at_the_whole() {
+    fn qos_0_is_shed_at_half_the_bound_and_qos_1_fills_the_whole() {
         let (feed, _inbox) = inbox(4, 1 << 20);
-        assert_eq!(feed.push(&mut (1..=3).map(qos0).collect()), taken(0, 1, 0));
-        assert_eq!(feed.push(&mut (4..=5).map(qos1).collect()), taken(2, 0, 0));
-        assert_eq!(feed.push(&mut vec![qos1(6), qos0(7)]), taken(0, 1, 1));
+        assert_eq!(feed.push(&mut (1..=3).map(qos0).collect()), 1);
+        assert!(!feed.is_full());
+        assert_eq!(feed.push(&mut (4..=5).map(qos1).collect()), 0);
+        assert!(feed.is_full());
+        assert_eq!(feed.offer(qos1(6)), Err(Full));
+        assert_eq!(feed.offer(qos0(7)), Err(Full));
     }
 
     #[test]
-    fn nothing_overtakes_a_deferred_message() {
-        let (feed, mut inbox) = inbox(1000, 4000);
-        let sized = |n, bytes| Message { payload: Bytes::from(vec![0; bytes]), ..qos1(n) };
-        let mut chunk = vec![sized(1, 1500), sized(2, 3000), sized(3, 10)];
-        assert_eq!(feed.push(&mut chunk), taken(1, 0, 2));
-        assert_eq!(order(&inbox.recv_batch(9, Duration::ZERO)), [1]);
+    fn a_connection_may_bring_the_rest_of_its_last_read() {
+        let (feed, mut inbox) = inbox(2, 1 << 20);
+        assert_eq!(feed.push(&mut (1..=5).map(qos1).collect()), 0);
+        assert_eq!(order(&inbox.recv_batch(9, Duration::ZERO)), [1, 2, 3, 4, 5]);
     }
 
     #[test]
     fn the_bound_counts_bytes_as_well_but_one_message_always_fits() {
         let (feed, mut inbox) = inbox(1000, 4000);
         let big = |n| Message { payload: Bytes::from(vec![0; 5000]), ..qos1(n) };
-        assert_eq!(feed.push(&mut vec![big(1), big(2)]), taken(1, 0, 1));
-        assert!(!feed.has_room());
+        assert_eq!(feed.offer(big(1)), Ok(()));
+        assert!(feed.is_full());
+        assert_eq!(feed.offer(big(2)), Err(Full));
         inbox.recv_batch(1, Duration::ZERO);
-        assert!(feed.has_room());
-        assert_eq!(feed.push(&mut vec![big(2)]), taken(1, 0, 0));
+        assert_eq!(feed.offer(big(2)), Ok(()));
+    }
+
+    #[tokio::test]
+    async fn room_is_when_half_is_worked_off() {
+        let (feed, mut inbox) = inbox(4, 1 << 20);
+        feed.push(&mut (1..=4).map(qos1).collect());
+        let mut waiting = std::pin::pin!(feed.room());
+        assert!(still_waits(waiting.as_mut()).await);
+        inbox.recv_batch(1, Duration::ZERO);
+        assert!(still_waits(waiting.as_mut()).await, "three of four are left");
+        inbox.recv_batch(1, Duration::ZERO);
+        waiting.await;
+    }
+
+    /// Whether a future is still waiting after it had its chance.
+    async fn still_waits(future: std::pin::Pin<&mut impl Future<Output = ()>>) -> bool {
+        tokio::time::timeout(Duration::from_millis(20), future).await.is_err()
     }
 
     #[test]

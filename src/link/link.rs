@@ -4,27 +4,28 @@ use std::hash::{BuildHasher as _, RandomState};
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
 use tokio::task::JoinHandle;
 
 use super::acker::{Acker, Gate};
 use super::backoff::Backoff;
 use super::health::{Counters, Health, LinkState};
 use super::inbox::{Feed, Inbox, inbox};
-use super::publisher::Publisher;
+use super::publisher::{Courier, Publisher};
 use super::receive::Receiver;
 use super::settings::{LinkSettings, SetupError};
-use super::wire::{self, Client, Role};
+use super::wire::{Dialer, Role};
 use crate::clock::Clock;
 
-/// How long the farewell may take before the connection is simply dropped.
+/// How long each connection's farewell may take before it is simply dropped.
 const FAREWELL: Duration = Duration::from_secs(2);
 
 /// A connection that receives, one that publishes, and what it takes to end both in order.
 pub struct Link {
-    client: Client,
+    leave: Arc<Notify>,
     feed: Arc<Feed>,
-    task: JoinHandle<()>,
+    receiving: JoinHandle<()>,
+    publishing: JoinHandle<()>,
     health: Health,
     publisher: Publisher,
 }
@@ -38,30 +39,31 @@ impl Link {
     /// the link keeps trying, and [`Health`] says why it is down.
     pub fn start(settings: &LinkSettings, clock: Clock) -> Result<(Self, Inbox, Acker), SetupError> {
         settings.check()?;
-        let role =
-            Role { client_id: settings.client_id.clone(), persistent: true, manual_acks: true, will: None };
-        let (client, connection) = wire::open(settings, &role)?;
-        let publisher = Publisher::start(settings, &clock)?;
+        let role = Role { client_id: settings.client_id.clone(), persistent: true, will: None };
+        let dialer = Dialer::new(settings, role)?;
+        let (publisher, courier) = Courier::new(settings, &clock)?;
         let (feed, inbox) = inbox(settings.max_waiting, settings.max_waiting_bytes);
         let feed = Arc::new(feed);
         let counters = Arc::new(Counters::default());
-        let gate = Arc::new(Gate::new(client.clone()));
+        let gate = Arc::new(Gate::default());
+        let leave = Arc::new(Notify::new());
         let (state, watching) = watch::channel(LinkState::Connecting);
         let receiver = Receiver {
-            connection,
-            client: client.clone(),
+            dialer,
             filters: settings.filters.clone(),
             gate: Arc::clone(&gate),
             feed: Arc::clone(&feed),
+            leave: Arc::clone(&leave),
             clock,
             state,
             counters: Arc::clone(&counters),
             backoff: backoff(settings),
         };
         let health = Health { state: watching, counters: Arc::clone(&counters) };
-        let task = tokio::spawn(receiver.run());
+        let receiving = tokio::spawn(receiver.run());
+        let publishing = tokio::spawn(courier.run());
         let acker = Acker::new(Some(gate), counters);
-        Ok((Self { client, feed, task, health, publisher }, inbox, acker))
+        Ok((Self { leave, feed, receiving, publishing, health, publisher }, inbox, acker))
     }
 
     /// Watches the receiving connection.
@@ -84,18 +86,20 @@ impl Link {
     /// disconnects. Takes 4 seconds at most.
     pub async fn disconnect(mut self) {
         self.stop_taking();
-        if matches!(self.health.state(), LinkState::Up { .. }) && self.client.disconnect().is_ok() {
-            // An elapsed time needs no answer: the task is ended either way.
-            let _ = tokio::time::timeout(FAREWELL, &mut self.task).await;
+        if matches!(self.health.state(), LinkState::Up { .. }) {
+            self.leave.notify_one();
+            // Out of time or not, the task is ended below.
+            let _ = tokio::time::timeout(FAREWELL, &mut self.receiving).await;
         }
-        self.task.abort();
-        self.publisher.close(FAREWELL).await;
+        self.publisher.leave().await;
+        let _ = tokio::time::timeout(FAREWELL, &mut self.publishing).await;
     }
 }
 
 impl Drop for Link {
     fn drop(&mut self) {
-        self.task.abort();
+        self.receiving.abort();
+        self.publishing.abort();
     }
 }
 

@@ -1,31 +1,27 @@
 //! The second connection: what we say, apart from what we hear.
 //!
-//! Acknowledgements and publishes share one request queue in the client library, and a full window
-//! of publishes would hold up acknowledgements; so publishing has a connection of its own. It also
-//! carries our retained status, with a last will that sets it to offline when we vanish.
+//! So a broker that stops taking our publishes never holds up acknowledgements, and its limits on the
+//! one do not touch the other. This connection also carries our retained status, with a last will that
+//! sets it to offline when we vanish.
 
-use std::collections::{BTreeMap, VecDeque};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::pin::pin;
+use std::sync::Arc;
 
 use bytes::Bytes;
 use mqtt5::broker::router::MessageRouter;
 use mqtt5::packet::publish::PublishPacket;
-use tokio::sync::{Semaphore, oneshot};
-use tokio::task::AbortHandle;
-use tracing::{debug, info, warn};
+use tokio::sync::{mpsc, oneshot};
+use tracing::{debug, info};
 
 use super::backoff::Backoff;
 use super::health::Fault;
 use super::link::backoff;
 use super::settings::{LinkSettings, SetupError};
 use super::status::Status;
-use super::wire::{self, Arrival, Client, Connection, Role, Will};
+use super::wire::{Arrival, Connection, Dialer, Role, Will};
 use crate::clock::Clock;
-
-/// Publishes in flight at once. Well below the window of the client library, so that a packet id
-/// never comes round while it is still in use.
-const IN_FLIGHT: usize = 32;
 
 /// Why something was not published. Nothing is kept for later: whoever asked asks again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -52,52 +48,18 @@ pub struct Publisher {
 
 #[derive(Clone)]
 enum Outlet {
-    Broker(Arc<Remote>),
+    Broker(mpsc::Sender<Order>),
     Embedded(Arc<MessageRouter>),
 }
 
-struct Remote {
-    client: Client,
-    waiting: Arc<Mutex<Waiting>>,
-    window: Semaphore,
-    status: Option<Status>,
-    task: AbortHandle,
+enum Order {
+    Publish { topic: String, payload: Bytes, retain: bool, answer: Answer },
+    Leave,
 }
 
 type Answer = oneshot::Sender<Result<(), NotPublished>>;
 
-/// Who waits for which confirmation.
-#[derive(Default)]
-struct Waiting {
-    connected: bool,
-    /// Handed to the client library, packet id not known yet; it keeps the order.
-    unsent: VecDeque<Answer>,
-    sent: BTreeMap<u16, Answer>,
-}
-
 impl Publisher {
-    pub(super) fn start(settings: &LinkSettings, clock: &Clock) -> Result<Self, SetupError> {
-        let status = settings.status_topic.clone().map(|topic| Status::new(topic, clock.now_ms()));
-        let role = Role {
-            client_id: format!("{}-out", settings.client_id),
-            persistent: false,
-            manual_acks: false,
-            will: status.as_ref().map(|s| Will { topic: s.topic.clone(), payload: s.offline.clone() }),
-        };
-        let (client, connection) = wire::open(settings, &role)?;
-        let waiting = Arc::new(Mutex::new(Waiting::default()));
-        let courier = Courier {
-            connection,
-            client: client.clone(),
-            waiting: Arc::clone(&waiting),
-            status: status.clone(),
-            backoff: backoff(settings),
-        };
-        let task = tokio::spawn(courier.run()).abort_handle();
-        let remote = Remote { client, waiting, window: Semaphore::new(IN_FLIGHT), status, task };
-        Ok(Self { outlet: Outlet::Broker(Arc::new(remote)) })
-    }
-
     /// Publishes at the embedded broker, in this process.
     pub(super) fn embedded(router: Arc<MessageRouter>) -> Self {
         Self { outlet: Outlet::Embedded(router) }
@@ -112,7 +74,12 @@ impl Publisher {
             return Err(NotPublished::Topic);
         }
         match &self.outlet {
-            Outlet::Broker(remote) => remote.publish(topic, payload, retain).await,
+            Outlet::Broker(orders) => {
+                let (answer, answered) = oneshot::channel();
+                let order = Order::Publish { topic: topic.to_owned(), payload, retain, answer };
+                orders.send(order).await.map_err(|_| NotPublished::Down)?;
+                answered.await.unwrap_or(Err(NotPublished::Unconfirmed))
+            }
             Outlet::Embedded(router) => {
                 let packet = PublishPacket::new(topic, payload, mqtt5::QoS::AtLeastOnce);
                 router.route_message(&packet.with_retain(retain), None).await;
@@ -121,123 +88,145 @@ impl Publisher {
         }
     }
 
-    /// Leaves the offline status behind and disconnects, within `limit`.
-    pub(super) async fn close(&self, limit: Duration) {
-        let Outlet::Broker(remote) = &self.outlet else { return };
-        let farewell = async {
-            if let Some(status) = &remote.status {
-                remote.publish(&status.topic, status.offline.clone(), true).await?;
-            }
-            remote.client.disconnect().map_err(|_| NotPublished::Down)?;
-            while !remote.task.is_finished() {
-                tokio::time::sleep(Duration::from_millis(5)).await;
-            }
-            Ok::<(), NotPublished>(())
-        };
-        match tokio::time::timeout(limit, farewell).await {
-            Ok(Ok(())) => {}
-            Ok(Err(error)) => debug!(%error, "no farewell to the broker"),
-            Err(_elapsed) => debug!("the broker did not take our farewell in time"),
+    /// Asks the connection to leave the offline status behind and end, behind what was asked before.
+    pub(super) async fn leave(&self) {
+        if let Outlet::Broker(orders) = &self.outlet {
+            // It has ended already if nobody takes the order.
+            let _ = orders.send(Order::Leave).await;
         }
-        remote.task.abort();
     }
 }
 
-impl Drop for Remote {
-    fn drop(&mut self) {
-        self.task.abort();
-    }
-}
-
-impl Remote {
-    async fn publish(&self, topic: &str, payload: Bytes, retain: bool) -> Result<(), NotPublished> {
-        let _turn = self.window.acquire().await.map_err(|_closed| NotPublished::Down)?;
-        let answer = enqueue(&self.waiting, &self.client, topic, payload, retain)?;
-        answer.await.unwrap_or(Err(NotPublished::Unconfirmed))
-    }
-}
-
-/// Hands a publish to the library and notes who waits for it, under one lock so that both keep
-/// the same order.
-fn enqueue(
-    waiting: &Mutex<Waiting>,
-    client: &Client,
-    topic: &str,
-    payload: Bytes,
-    retain: bool,
-) -> Result<oneshot::Receiver<Result<(), NotPublished>>, NotPublished> {
-    let mut waiting = lock(waiting);
-    if !waiting.connected {
-        return Err(NotPublished::Down);
-    }
-    client.publish(topic, payload, retain).map_err(|_| NotPublished::Down)?;
-    let (answer, answered) = oneshot::channel();
-    waiting.unsent.push_back(answer);
-    Ok(answered)
-}
-
-fn lock(waiting: &Mutex<Waiting>) -> MutexGuard<'_, Waiting> {
-    waiting.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// The task that polls the publishing connection.
-struct Courier {
-    connection: Connection,
-    client: Client,
-    waiting: Arc<Mutex<Waiting>>,
+/// The task that carries orders to the broker.
+pub(super) struct Courier {
+    dialer: Dialer,
+    orders: mpsc::Receiver<Order>,
     status: Option<Status>,
     backoff: Backoff,
 }
 
+/// The courier is to end.
+struct Ended;
+
+/// Publishes that the broker has not confirmed yet, and who waits for them.
+#[derive(Default)]
+struct Unconfirmed {
+    answers: BTreeMap<u16, Option<Answer>>,
+    last_id: u16,
+}
+
 impl Courier {
-    async fn run(mut self) {
-        loop {
-            let ended = self.serve().await;
-            // First refuse new publishes, then forget those of the dead connection.
-            *lock(&self.waiting) = Waiting::default();
-            self.connection.discard();
-            let Err(fault) = ended else { return };
-            let pause = self.backoff.pause();
-            debug!(%fault, pause_s = pause.as_secs_f64(), "cannot publish for now");
-            tokio::time::sleep(pause).await;
-        }
+    pub(super) fn new(settings: &LinkSettings, clock: &Clock) -> Result<(Publisher, Self), SetupError> {
+        let status = settings.status_topic.clone().map(|topic| Status::new(topic, clock.now_ms()));
+        let role = Role {
+            client_id: format!("{}-out", settings.client_id),
+            persistent: false,
+            will: status
+                .as_ref()
+                .map(|status| Will { topic: status.topic.clone(), payload: status.offline.clone() }),
+        };
+        let dialer = Dialer::new(settings, role)?;
+        let (sender, orders) = mpsc::channel(64);
+        let courier = Self { dialer, orders, status, backoff: backoff(settings) };
+        Ok((Publisher { outlet: Outlet::Broker(sender) }, courier))
     }
 
-    async fn serve(&mut self) -> Result<(), Fault> {
+    /// Runs until asked to leave.
+    pub(super) async fn run(mut self) {
         loop {
-            match self.connection.poll().await? {
-                Arrival::Connected { .. } => self.connected(),
-                Arrival::Sent(packet_id) => self.sent(packet_id),
-                Arrival::Confirmed { packet_id, accepted } => self.confirmed(packet_id, accepted),
-                Arrival::Disconnecting => return Ok(()),
-                Arrival::Subscribed(_) | Arrival::Publish(_) | Arrival::Acknowledged | Arrival::Other => {}
+            let connecting = self.dialer.connect();
+            let fault = match meanwhile(&mut self.orders, connecting).await {
+                Err(Ended) => return,
+                Ok(Err(fault)) => fault,
+                Ok(Ok((connection, _welcome))) => {
+                    self.backoff.reset();
+                    match self.serve(connection).await {
+                        Ok(()) => return,
+                        Err(fault) => fault,
+                    }
+                }
+            };
+            let pause = self.backoff.pause();
+            debug!(%fault, pause_s = pause.as_secs_f64(), "cannot publish for now");
+            if meanwhile(&mut self.orders, tokio::time::sleep(pause)).await.is_err() {
+                return;
             }
         }
     }
 
-    fn connected(&mut self) {
-        self.backoff.reset();
-        lock(&self.waiting).connected = true;
-        let Some(status) = &self.status else { return };
-        // Its confirmation is noted like any other, and nobody waits for it.
-        match enqueue(&self.waiting, &self.client, &status.topic, status.online.clone(), true) {
-            Ok(_confirmation) => info!(topic = status.topic, "online status published"),
-            Err(error) => warn!(%error, topic = status.topic, "online status not published"),
+    /// Works one connection; whoever still waits when it ends is told so by the dropped answer.
+    async fn serve(&mut self, mut connection: Connection) -> Result<(), Fault> {
+        let mut unconfirmed = Unconfirmed::default();
+        if let Some(status) = &self.status {
+            let id = unconfirmed.next_id(None);
+            connection.publish(id, &status.topic, status.online.clone(), true);
+            info!(topic = status.topic, "publishing our status");
+        }
+        loop {
+            let window_open = unconfirmed.answers.len() < connection.window();
+            tokio::select! {
+                order = self.orders.recv(), if window_open => match order {
+                    Some(Order::Publish { topic, payload, retain, answer }) => {
+                        let id = unconfirmed.next_id(Some(answer));
+                        connection.publish(id, &topic, payload, retain);
+                    }
+                    Some(Order::Leave) | None => return self.leave(connection, unconfirmed).await,
+                },
+                arrival = connection.next(true) => unconfirmed.note(&arrival?),
+            }
         }
     }
 
-    fn sent(&self, packet_id: u16) {
-        let mut waiting = lock(&self.waiting);
-        if let Some(answer) = waiting.unsent.pop_front() {
-            waiting.sent.insert(packet_id, answer);
+    /// Leaves once everything is confirmed, the offline status last.
+    async fn leave(&self, mut connection: Connection, mut unconfirmed: Unconfirmed) -> Result<(), Fault> {
+        if let Some(status) = &self.status {
+            let id = unconfirmed.next_id(None);
+            connection.publish(id, &status.topic, status.offline.clone(), true);
+        }
+        while !unconfirmed.answers.is_empty() {
+            unconfirmed.note(&connection.next(true).await?);
+        }
+        connection.leave().await
+    }
+}
+
+impl Unconfirmed {
+    /// An id for the next publish. The window is far smaller than the ids are many, so a free one is near.
+    fn next_id(&mut self, answer: Option<Answer>) -> u16 {
+        loop {
+            self.last_id = self.last_id.checked_add(1).unwrap_or(1);
+            if !self.answers.contains_key(&self.last_id) {
+                self.answers.insert(self.last_id, answer);
+                return self.last_id;
+            }
         }
     }
 
-    fn confirmed(&self, packet_id: u16, accepted: bool) {
-        if let Some(answer) = lock(&self.waiting).sent.remove(&packet_id) {
-            let outcome = if accepted { Ok(()) } else { Err(NotPublished::Refused) };
+    fn note(&mut self, arrival: &Arrival) {
+        let &Arrival::Confirmed { packet_id, accepted } = arrival else { return };
+        if let Some(Some(answer)) = self.answers.remove(&packet_id) {
             // Whoever asked may have given up meanwhile.
-            let _ = answer.send(outcome);
+            let _ = answer.send(if accepted { Ok(()) } else { Err(NotPublished::Refused) });
+        }
+    }
+}
+
+/// Waits for something while there is no connection, turning down what is to be published.
+async fn meanwhile<T>(
+    orders: &mut mpsc::Receiver<Order>,
+    awaited: impl Future<Output = T>,
+) -> Result<T, Ended> {
+    let mut awaited = pin!(awaited);
+    loop {
+        tokio::select! {
+            done = &mut awaited => return Ok(done),
+            order = orders.recv() => match order {
+                Some(Order::Publish { answer, .. }) => {
+                    // Whoever asked may have given up meanwhile.
+                    let _ = answer.send(Err(NotPublished::Down));
+                }
+                Some(Order::Leave) | None => return Err(Ended),
+            },
         }
     }
 }

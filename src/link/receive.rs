@@ -1,17 +1,17 @@
-//! The task that receives: it polls the connection and does nothing else that could make it wait.
+//! The task that receives.
 //!
 //! ```text
-//! Connecting --subscribed--> Up --fault--> Down --pause, then as soon as the writer has room--+
-//!                             ^------------------------subscribed----------------------------+
+//! Connecting --subscribed--> Up --fault--> Down --(pause)--+
+//!                             ^--------subscribed----------+
 //! ```
 //!
-//! A broker that outruns our bound is not cut off at once: the acknowledgements of what we hold would
-//! be lost, and the same messages would come again for ever. The rest is left lying until they are out.
+//! It reads while the inbox has room, and always sends acknowledgements and pings. A writer that stands
+//! still therefore never costs the connection, and memory stays bounded whatever the broker sends.
 
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
 use tokio::time::Instant;
 use tracing::{debug, info, warn};
 
@@ -20,94 +20,129 @@ use super::backoff::Backoff;
 use super::health::{Counters, Fault, LinkState, count};
 use super::inbox::Feed;
 use super::message::{Message, Receipt};
-use super::wire::{Arrival, Client, Connection, Granted, Publish};
+use super::wire::{Arrival, Connection, Dialer, Granted, Publish};
 use crate::clock::Clock;
 
 /// Messages handed over at one time, at most; keeps the lock short under a flood.
-const CHUNK: usize = 64;
+const CHUNK: usize = 256;
 
 /// How long a connection must last before its end counts as a fresh fault and the pauses start over.
 const SETTLED: Duration = Duration::from_secs(10);
 
 pub(super) struct Receiver {
-    pub(super) connection: Connection,
-    pub(super) client: Client,
+    pub(super) dialer: Dialer,
     pub(super) filters: Vec<String>,
     pub(super) gate: Arc<Gate>,
     pub(super) feed: Arc<Feed>,
+    /// Asks for an orderly end.
+    pub(super) leave: Arc<Notify>,
     pub(super) clock: Clock,
     pub(super) state: watch::Sender<LinkState>,
     pub(super) counters: Arc<Counters>,
     pub(super) backoff: Backoff,
 }
 
-/// What one connection has seen so far.
-#[derive(Default)]
-struct Progress {
-    up_since: Option<Instant>,
-    chunk: Vec<Message>,
-    generation: u32,
-    /// Messages handed to the writer that await an acknowledgement.
-    held: u64,
-    /// The bound was reached: nothing more is taken on this connection.
-    overrun: bool,
-}
-
 impl Receiver {
-    /// Runs until we disconnect on purpose.
+    /// Runs until asked to leave while connected, or until aborted.
     pub(super) async fn run(mut self) {
         let mut connected_before = false;
         loop {
-            let mut progress = Progress { generation: self.gate.generation(), ..Progress::default() };
-            let ended = self.serve(&mut progress, &mut connected_before).await;
-            // In this order: after the gate is shut no acknowledgement can follow those that
-            // `discard` throws away.
+            let ended = self.connect_and_serve(&mut connected_before).await;
             self.gate.shut();
-            self.connection.discard();
             match ended {
                 Ok(()) => break,
-                Err(fault) => self.recover(fault, progress.up_since).await,
+                Err(fault) => self.recover(fault).await,
             }
         }
         self.state.send_replace(LinkState::Stopped);
     }
 
-    /// Works one connection until it ends: by our own farewell, or by a fault.
-    async fn serve(&mut self, progress: &mut Progress, connected_before: &mut bool) -> Result<(), Fault> {
+    async fn connect_and_serve(&mut self, connected_before: &mut bool) -> Result<(), Fault> {
+        let (mut connection, welcome) = self.dialer.connect().await?;
+        if *connected_before {
+            self.note_reconnection(welcome.session_present);
+        }
+        *connected_before = true;
+        // Even a present session is subscribed again: the broker may have been set up anew under us.
+        connection.subscribe(&self.filters);
+        let began = Instant::now();
+        let ended = self.serve(connection).await;
+        if began.elapsed() >= SETTLED {
+            self.backoff.reset();
+        }
+        ended
+    }
+
+    fn note_reconnection(&self, session_present: bool) {
+        count(&self.counters.reconnects, 1);
+        if !session_present {
+            count(&self.counters.sessions_lost, 1);
+            warn!("the broker has lost our session: messages published meanwhile are gone");
+        }
+    }
+
+    /// Works one connection until it ends: by our own leave, or by a fault.
+    async fn serve(&mut self, mut connection: Connection) -> Result<(), Fault> {
+        let generation = self.gate.generation();
+        let mut chunk = Vec::with_capacity(CHUNK);
+        let mut listening = true;
         loop {
-            match self.connection.poll().await? {
-                Arrival::Connected { session_present } => {
-                    self.connected(session_present, *connected_before)?;
-                    *connected_before = true;
+            tokio::select! {
+                biased;
+                () = self.gate.ready() => connection.acknowledge(self.gate.take()),
+                () = self.leave.notified() => {
+                    connection.acknowledge(self.gate.take());
+                    return connection.leave().await;
                 }
-                Arrival::Subscribed(granted) => {
-                    self.subscribed(&granted)?;
-                    progress.up_since = Some(Instant::now());
+                () = self.feed.room(), if !listening => listening = true,
+                arrival = connection.next(listening) => {
+                    let mut arrival = Some(arrival?);
+                    while let Some(one) = arrival {
+                        self.arrived(one, generation, &mut connection, &mut chunk)?;
+                        arrival = if chunk.len() < CHUNK { connection.buffered()? } else { None };
+                    }
+                    count(&self.counters.shed, self.feed.push(&mut chunk));
+                    listening = !self.feed.is_full();
                 }
-                Arrival::Publish(publish) => self.take(publish, progress),
-                Arrival::Acknowledged => progress.held = progress.held.saturating_sub(1),
-                Arrival::Disconnecting => return Ok(()),
-                Arrival::Sent(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
-            }
-            if progress.chunk.len() >= CHUNK || self.connection.is_drained() {
-                self.hand_over(progress);
-            }
-            if progress.overrun && progress.held == 0 {
-                return Err(Fault::Overrun);
             }
         }
     }
 
-    fn connected(&self, session_present: bool, connected_before: bool) -> Result<(), Fault> {
-        if connected_before {
-            count(&self.counters.reconnects, 1);
-            if !session_present {
-                count(&self.counters.sessions_lost, 1);
-                warn!("the broker has lost our session: messages published meanwhile are gone");
+    fn arrived(
+        &self,
+        arrival: Arrival,
+        generation: u32,
+        connection: &mut Connection,
+        chunk: &mut Vec<Message>,
+    ) -> Result<(), Fault> {
+        match arrival {
+            Arrival::Publish(publish) => chunk.push(self.message(publish, generation)),
+            Arrival::Oversized { packet_id, bytes } => {
+                count(&self.counters.oversized, 1);
+                warn!(bytes, "skipped a message larger than we take");
+                connection.acknowledge((packet_id != 0).then_some(packet_id));
             }
+            Arrival::Subscribed(granted) => self.subscribed(&granted)?,
+            Arrival::Welcome(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
         }
-        // Even a present session is subscribed again: the broker may have been set up anew under us.
-        self.client.subscribe(&self.filters).map_err(|_| Fault::Closed)
+        Ok(())
+    }
+
+    fn message(&self, publish: Publish, generation: u32) -> Message {
+        count(&self.counters.received, 1);
+        count(&self.counters.redelivered, publish.dup.into());
+        let receipt = match publish.packet_id {
+            0 => Receipt::None,
+            packet_id => Receipt::Broker { generation, packet_id },
+        };
+        Message {
+            topic: publish.topic,
+            payload: publish.payload,
+            retain: publish.retain,
+            dup: publish.dup,
+            received_ms: self.clock.now_ms(),
+            receipt,
+        }
     }
 
     fn subscribed(&self, granted: &Granted) -> Result<(), Fault> {
@@ -123,46 +158,8 @@ impl Receiver {
         Ok(())
     }
 
-    fn take(&self, publish: Publish, progress: &mut Progress) {
-        count(&self.counters.received, 1);
-        count(&self.counters.redelivered, u64::from(publish.dup));
-        if progress.overrun {
-            let lost = if publish.packet_id == 0 { &self.counters.shed } else { &self.counters.deferred };
-            return count(lost, 1);
-        }
-        let receipt = match publish.packet_id {
-            0 => Receipt::None,
-            packet_id => Receipt::Broker { generation: progress.generation, packet_id },
-        };
-        progress.chunk.push(Message {
-            topic: publish.topic,
-            payload: publish.payload,
-            retain: publish.retain,
-            dup: publish.dup,
-            received_ms: self.clock.now_ms(),
-            receipt,
-        });
-    }
-
-    fn hand_over(&self, progress: &mut Progress) {
-        if progress.chunk.is_empty() {
-            return;
-        }
-        let taken = self.feed.push(&mut progress.chunk);
-        progress.held += taken.kept;
-        count(&self.counters.shed, taken.shed);
-        count(&self.counters.deferred, taken.deferred);
-        if taken.deferred > 0 {
-            warn!(held = progress.held, "the broker sends more than we may hold; the rest must wait");
-            progress.overrun = true;
-        }
-    }
-
     /// Says what went wrong and waits before the next attempt.
-    async fn recover(&mut self, fault: Fault, up_since: Option<Instant>) {
-        if up_since.is_some_and(|since| since.elapsed() >= SETTLED) {
-            self.backoff.reset();
-        }
+    async fn recover(&mut self, fault: Fault) {
         let pause = self.backoff.pause();
         let known = matches!(&*self.state.borrow(), LinkState::Down { why, .. } if *why == fault);
         if known {
@@ -178,8 +175,5 @@ impl Receiver {
             *state = LinkState::Down { since_ms, why: fault };
         });
         tokio::time::sleep(pause).await;
-        while !self.feed.has_room() {
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
     }
 }

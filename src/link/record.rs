@@ -12,7 +12,7 @@ use tracing::warn;
 use super::health::Fault;
 use super::link::backoff;
 use super::settings::{LinkSettings, SetupError};
-use super::wire::{self, Arrival, Client, Connection, Granted, Publish, Role};
+use super::wire::{Arrival, Dialer, Granted, Publish, Role};
 use crate::clock::Clock;
 
 /// Why a recording ended early.
@@ -57,11 +57,10 @@ pub async fn record(
     let role = Role {
         client_id: format!("{}-record-{}", settings.client_id, std::process::id()),
         persistent: false,
-        manual_acks: false,
         will: None,
     };
-    let (client, connection) = wire::open(settings, &role)?;
-    let mut recorder = Recorder { client, connection, settings, clock, listening: false, written: 0 };
+    let dialer = Dialer::new(settings, role)?;
+    let mut recorder = Recorder { dialer, settings, clock, listening: false, written: 0 };
     let mut stop = pin!(stop);
     let outcome = tokio::select! {
         () = &mut stop => Ok(()),
@@ -72,8 +71,7 @@ pub async fn record(
 }
 
 struct Recorder<'a> {
-    client: Client,
-    connection: Connection,
+    dialer: Dialer,
     settings: &'a LinkSettings,
     clock: Clock,
     /// It has worked at least once, so a fault is worth waiting out.
@@ -86,45 +84,52 @@ impl Recorder<'_> {
     async fn run(&mut self, to: &mut impl Write) -> Result<(), RecordError> {
         let mut backoff = backoff(self.settings);
         loop {
-            let error = match self.listen(to).await {
-                Ok(()) => return Ok(()),
-                Err(error) => error,
-            };
-            self.connection.discard();
-            match error {
-                RecordError::Broker(fault) if self.listening => {
+            match self.listen(to).await {
+                Err(RecordError::Broker(fault)) if self.listening => {
                     warn!(%fault, "recording interrupted; connecting again");
                 }
-                RecordError::Setup(_) | RecordError::Broker(_) | RecordError::Write(_) => {
-                    return Err(error);
-                }
+                ended => return ended,
             }
             tokio::time::sleep(backoff.pause()).await;
         }
     }
 
     async fn listen(&mut self, to: &mut impl Write) -> Result<(), RecordError> {
+        let (mut connection, _welcome) = self.dialer.connect().await?;
+        connection.subscribe(&self.settings.filters);
         loop {
-            match self.connection.poll().await? {
-                Arrival::Connected { .. } => {
-                    self.client.subscribe(&self.settings.filters).map_err(|_| Fault::Closed)?;
-                }
-                Arrival::Subscribed(Granted::Refused) => {
-                    return Err(Fault::SubscriptionRefused(self.settings.filters.join(", ")).into());
-                }
-                Arrival::Subscribed(_) => self.listening = true,
-                Arrival::Publish(publish) => {
-                    write_line(to, self.clock.now_ms(), &publish)?;
-                    self.written += 1;
-                }
-                Arrival::Disconnecting => return Ok(()),
-                Arrival::Acknowledged | Arrival::Sent(_) | Arrival::Confirmed { .. } | Arrival::Other => {}
+            let mut arrival = Some(connection.next(true).await?);
+            while let Some(one) = arrival {
+                connection.acknowledge(self.arrived(one, to)?);
+                arrival = connection.buffered()?;
             }
             // A quiet line is the time to let a reader see what there is.
-            if self.connection.is_drained() {
-                to.flush()?;
-            }
+            to.flush()?;
         }
+    }
+
+    /// Writes what is worth writing; returns what to acknowledge.
+    fn arrived(&mut self, arrival: Arrival, to: &mut impl Write) -> Result<Option<u16>, RecordError> {
+        let packet_id = match arrival {
+            Arrival::Subscribed(Granted::Refused) => {
+                return Err(Fault::SubscriptionRefused(self.settings.filters.join(", ")).into());
+            }
+            Arrival::Subscribed(_) => {
+                self.listening = true;
+                0
+            }
+            Arrival::Publish(publish) => {
+                write_line(to, self.clock.now_ms(), &publish)?;
+                self.written += 1;
+                publish.packet_id
+            }
+            Arrival::Oversized { packet_id, bytes } => {
+                warn!(bytes, "left out a message larger than we take");
+                packet_id
+            }
+            Arrival::Welcome(_) | Arrival::Confirmed { .. } | Arrival::Other => 0,
+        };
+        Ok((packet_id != 0).then_some(packet_id))
     }
 }
 

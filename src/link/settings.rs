@@ -65,15 +65,14 @@ pub struct LinkSettings {
     pub session_expiry_s: u32,
     /// Messages that the broker should have on their way to us unacknowledged, at most. MQTT 5 asks
     /// for it; a 3.1.1 broker has a setting of its own, which should be at least one batch of the
-    /// writer. Brokers exceed either by a little when acknowledgements come in batches.
+    /// writer. Mosquitto exceeds either by far when acknowledgements come in batches.
     pub inflight: u16,
-    /// Most messages that may wait for the writer, far above `inflight`. QoS 0
-    /// messages are shed at half of it. Of a broker that goes on sending QoS 1 past it nothing more
-    /// is taken until all we hold is acknowledged; then we reconnect, and it sends the rest again.
+    /// Most messages that may wait for the writer. QoS 0 messages are shed at half of it; at the whole
+    /// of it we stop reading until half is worked off, and the broker keeps the rest.
     pub max_waiting: usize,
     /// The same bound in bytes of topics and payloads.
     pub max_waiting_bytes: usize,
-    /// Largest packet to accept, in bytes.
+    /// Largest packet to take, in bytes; larger ones are skipped and counted.
     pub max_packet_bytes: u32,
     /// Topic of our own retained status, `None` for no status. Keep it outside `filters`.
     pub status_topic: Option<String>,
@@ -121,12 +120,8 @@ impl LinkSettings {
         if let Some(topic) = self.status_topic.iter().find(|t| mqtt5::validate_topic_name(t).is_err()) {
             return Err(SetupError::StatusTopic(topic.clone()));
         }
-        // The client library panics below this with MQTT 5.
         if self.keep_alive_s < 5 {
             return Err(SetupError::KeepAlive(self.keep_alive_s));
-        }
-        if self.tls.is_some() && self.host.parse::<std::net::Ipv6Addr>().is_ok() {
-            return Err(SetupError::TlsAddress(self.host.clone()));
         }
         Ok(())
     }
@@ -150,9 +145,6 @@ pub enum SetupError {
     /// Pings this close together only make noise.
     #[error("a keep-alive of {0} s is too short: use 5 s or more, 60 s for most networks")]
     KeepAlive(u16),
-    /// The TLS library wants a name.
-    #[error("TLS to the bare IPv6 address {0} is not supported: use the broker's host name")]
-    TlsAddress(String),
     /// A PEM file is missing or broken.
     #[error("cannot use {what} {}", path.display())]
     Pem {

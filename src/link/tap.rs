@@ -13,7 +13,7 @@ use tokio::sync::oneshot;
 use tracing::warn;
 
 use super::health::{Counters, count};
-use super::inbox::{Feed, Taken};
+use super::inbox::{Feed, Full};
 use super::message::{Message, Receipt};
 use crate::clock::Clock;
 
@@ -56,13 +56,12 @@ impl Tap {
     async fn store(&self, event: &ClientPublishEvent) -> Result<(), NotStored> {
         count(&self.counters.received, 1);
         if event.qos == QoS::AtMostOnce {
-            count(&self.counters.shed, self.offer(event, Receipt::None).shed);
+            let shed = self.offer(event, Receipt::None).is_err();
+            count(&self.counters.shed, shed.into());
             return Ok(());
         }
         let (waiting, stored) = oneshot::channel();
-        if self.offer(event, Receipt::Publisher(waiting)).kept == 0 {
-            return Err(NotStored);
-        }
+        self.offer(event, Receipt::Publisher(waiting)).map_err(|Full| NotStored)?;
         match tokio::time::timeout(self.store_within, stored).await {
             Ok(Ok(())) => Ok(()),
             // The writer let go of it, or the time is up.
@@ -70,8 +69,8 @@ impl Tap {
         }
     }
 
-    fn offer(&self, event: &ClientPublishEvent, receipt: Receipt) -> Taken {
-        self.feed.push(&mut vec![Message {
+    fn offer(&self, event: &ClientPublishEvent, receipt: Receipt) -> Result<(), Full> {
+        self.feed.offer(Message {
             topic: (*event.topic).into(),
             payload: event.payload.clone(),
             // The publisher's wish to have it kept; to us it is news.
@@ -79,7 +78,7 @@ impl Tap {
             dup: false,
             received_ms: self.clock.now_ms(),
             receipt,
-        }])
+        })
     }
 
     /// Leaves the publisher unanswered and ends its connection, so that it sends the message again.

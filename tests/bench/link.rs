@@ -57,7 +57,7 @@ fn drain(runtime: &Runtime, protocol: Protocol, messages: usize, what: &str, wor
         serde_json::json!({ "case": "drain", "protocol": format!("{protocol:?}"), "work": what,
             "messages": messages, "per_s": (messages as f64 / seconds).round(),
             "cpu_s_per_100k": rounded(cpu_s * 1e5 / messages as f64),
-            "redelivered": counts.redelivered, "deferred": counts.deferred })
+            "redelivered": counts.redelivered })
     );
 }
 

@@ -1,78 +1,90 @@
-//! MQTT 3.1.1.
+//! MQTT 3.1.1 packets.
 
-use std::time::Duration;
-
-use bytes::Bytes;
-use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, Incoming, LastWill, MqttOptions,
-    Outgoing, QoS, StateError, SubscribeFilter, SubscribeReasonCode, mqttbytes,
+use bytes::{Bytes, BytesMut};
+use rumqttc::mqttbytes::v4::{
+    Connect, ConnectReturnCode, Disconnect, LastWill, Login, Packet, PingReq, PubAck, Publish as Message,
+    Subscribe, SubscribeFilter, SubscribeReasonCode,
 };
+use rumqttc::mqttbytes::{Error, QoS};
 
 use super::super::health::Fault;
-use super::super::settings::{LinkSettings, SetupError};
-use super::{Arrival, Granted, NotTaken, Publish, REQUESTS, Role, UNCONFIRMED};
+use super::super::settings::LinkSettings;
+use super::{Arrival, Granted, Publish, Role, Welcome};
 
-pub(super) fn open(settings: &LinkSettings, role: &Role) -> Result<(AsyncClient, EventLoop), SetupError> {
-    let mut options = MqttOptions::new(&role.client_id, super::host(settings), settings.port);
-    let max_packet = settings.max_packet_bytes as usize;
-    options
-        .set_transport(super::transport(settings)?)
-        .set_keep_alive(Duration::from_secs(settings.keep_alive_s.into()))
-        .set_clean_session(!role.persistent)
-        .set_manual_acks(role.manual_acks)
-        .set_max_packet_size(max_packet, max_packet)
-        .set_inflight(UNCONFIRMED);
-    if let Some(login) = &settings.login {
-        options.set_credentials(&login.user, &login.password);
+/// Why encoding cannot fail: the library refuses only what `check` has refused before.
+const SOUND: &str = "filters, topics and ids are checked before";
+
+pub(super) fn connect(settings: &LinkSettings, role: &Role, into: &mut BytesMut) {
+    let will = role
+        .will
+        .as_ref()
+        .map(|will| LastWill::new(&will.topic, will.payload.to_vec(), QoS::AtLeastOnce, true));
+    let login = settings.login.as_ref().map(|login| Login::new(&login.user, &login.password));
+    let connect = Connect {
+        keep_alive: settings.keep_alive_s,
+        clean_session: !role.persistent,
+        last_will: will,
+        login,
+        ..Connect::new(&role.client_id)
+    };
+    connect.write(into).expect(SOUND);
+}
+
+pub(super) fn subscribe(filters: &[String], into: &mut BytesMut) {
+    let filters = filters.iter().map(|path| SubscribeFilter::new(path.clone(), QoS::AtLeastOnce));
+    let subscribe = Subscribe { pkid: 1, ..Subscribe::new_many(filters) };
+    subscribe.write(into).expect(SOUND);
+}
+
+pub(super) fn acknowledge(packet_id: u16, into: &mut BytesMut) {
+    PubAck::new(packet_id).write(into).expect(SOUND);
+}
+
+pub(super) fn publish(packet_id: u16, topic: &str, payload: Bytes, retain: bool, into: &mut BytesMut) {
+    let message =
+        Message { pkid: packet_id, retain, ..Message::from_bytes(topic, QoS::AtLeastOnce, payload) };
+    message.write(into).expect(SOUND);
+}
+
+pub(super) fn ping(into: &mut BytesMut) {
+    PingReq.write(into).expect(SOUND);
+}
+
+pub(super) fn disconnect(into: &mut BytesMut) {
+    Disconnect.write(into).expect(SOUND);
+}
+
+/// Takes the next whole packet off `from`, if there is one.
+pub(super) fn decode(from: &mut BytesMut, max_packet: usize) -> Result<Option<Arrival>, Fault> {
+    let before = from.len();
+    match Packet::read(from, max_packet) {
+        Ok(packet) => arrival(packet).map(Some),
+        // The library takes a packet off before it finds that its parts do not add up.
+        Err(Error::InsufficientBytes(_)) if from.len() == before => Ok(None),
+        Err(error) => Err(Fault::Protocol(error.to_string())),
     }
-    if let Some(will) = &role.will {
-        options.set_last_will(LastWill::new(&will.topic, will.payload.to_vec(), QoS::AtLeastOnce, true));
-    }
-    let (client, mut driver) = AsyncClient::new(options, REQUESTS);
-    driver.network_options.set_connection_timeout(settings.connect_timeout_s.into());
-    driver.network_options.set_tcp_nodelay(true);
-    Ok((client, driver))
 }
 
-pub(super) fn subscribe(client: &AsyncClient, filters: &[String]) -> Result<(), NotTaken> {
-    let filters = filters.iter().map(|f| SubscribeFilter::new(f.clone(), QoS::AtLeastOnce));
-    client.try_subscribe_many(filters).map_err(|_| NotTaken)
-}
-
-pub(super) fn acknowledge(client: &AsyncClient, packet_id: u16) -> Result<(), NotTaken> {
-    let mut publish = rumqttc::Publish::new("", QoS::AtLeastOnce, Vec::new());
-    publish.pkid = packet_id;
-    client.try_ack(&publish).map_err(|_| NotTaken)
-}
-
-pub(super) fn publish(
-    client: &AsyncClient,
-    topic: &str,
-    payload: Bytes,
-    retain: bool,
-) -> Result<(), NotTaken> {
-    client.try_publish(topic, QoS::AtLeastOnce, retain, payload).map_err(|_| NotTaken)
-}
-
-pub(super) fn arrival(event: Event) -> Arrival {
-    match event {
-        Event::Incoming(Incoming::Publish(publish)) => Arrival::Publish(Publish {
-            topic: publish.topic.into_boxed_str(),
-            payload: publish.payload,
-            retain: publish.retain,
-            dup: publish.dup,
-            packet_id: publish.pkid,
+#[expect(clippy::wildcard_enum_match_arm, reason = "the library's packets, most of them of no concern here")]
+fn arrival(packet: Packet) -> Result<Arrival, Fault> {
+    Ok(match packet {
+        Packet::Publish(message) => Arrival::Publish(Publish {
+            topic: message.topic.into_boxed_str(),
+            payload: message.payload,
+            retain: message.retain,
+            dup: message.dup,
+            packet_id: message.pkid,
         }),
-        Event::Incoming(Incoming::ConnAck(ack)) => {
-            Arrival::Connected { session_present: ack.session_present }
-        }
-        Event::Incoming(Incoming::SubAck(ack)) => Arrival::Subscribed(granted(&ack.return_codes)),
-        Event::Incoming(Incoming::PubAck(ack)) => Arrival::Confirmed { packet_id: ack.pkid, accepted: true },
-        Event::Outgoing(Outgoing::PubAck(_)) => Arrival::Acknowledged,
-        Event::Outgoing(Outgoing::Publish(packet_id)) => Arrival::Sent(packet_id),
-        Event::Outgoing(Outgoing::Disconnect) => Arrival::Disconnecting,
-        Event::Incoming(_) | Event::Outgoing(_) => Arrival::Other,
-    }
+        Packet::ConnAck(answer) => match refusal(answer.code) {
+            Some(fault) => return Err(fault),
+            None => {
+                Arrival::Welcome(Welcome { session_present: answer.session_present, ..Welcome::default() })
+            }
+        },
+        Packet::SubAck(answer) => Arrival::Subscribed(granted(&answer.return_codes)),
+        Packet::PubAck(answer) => Arrival::Confirmed { packet_id: answer.pkid, accepted: true },
+        _ => Arrival::Other,
+    })
 }
 
 fn granted(codes: &[SubscribeReasonCode]) -> Granted {
@@ -85,38 +97,15 @@ fn granted(codes: &[SubscribeReasonCode]) -> Granted {
     }
 }
 
-pub(super) fn fault(error: ConnectionError) -> Fault {
-    match error {
-        ConnectionError::Io(source) => super::io_fault(&source),
-        ConnectionError::Tls(source) => super::tls_fault(&source),
-        ConnectionError::NetworkTimeout | ConnectionError::FlushTimeout => Fault::NoAnswer,
-        ConnectionError::ConnectionRefused(code) => refusal(code),
-        ConnectionError::MqttState(source) => state_fault(source),
-        ConnectionError::RequestsDone => Fault::Closed,
-        other @ ConnectionError::NotConnAck(_) => Fault::Protocol(other.to_string()),
-    }
-}
-
-fn refusal(code: ConnectReturnCode) -> Fault {
-    match code {
-        ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized => Fault::LoginRefused,
-        ConnectReturnCode::RefusedProtocolVersion => Fault::Refused("it does not speak MQTT 3.1.1".into()),
-        ConnectReturnCode::BadClientId => Fault::Refused("it does not accept this client id".into()),
-        ConnectReturnCode::ServiceUnavailable => Fault::Refused("it is not available".into()),
-        ConnectReturnCode::Success => Fault::Protocol("refused with success".into()),
-    }
-}
-
-fn state_fault(error: StateError) -> Fault {
-    match error {
-        StateError::Io(source) | StateError::Deserialization(mqttbytes::Error::Io(source)) => {
-            super::io_fault(&source)
+fn refusal(code: ConnectReturnCode) -> Option<Fault> {
+    let why = match code {
+        ConnectReturnCode::Success => return None,
+        ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized => {
+            return Some(Fault::LoginRefused);
         }
-        StateError::Deserialization(mqttbytes::Error::PayloadSizeLimitExceeded(bytes)) => {
-            Fault::PacketTooLarge(bytes)
-        }
-        StateError::AwaitPingResp => Fault::NoAnswer,
-        StateError::ConnectionAborted => Fault::Closed,
-        other => Fault::Protocol(other.to_string()),
-    }
+        ConnectReturnCode::RefusedProtocolVersion => "it does not speak MQTT 3.1.1",
+        ConnectReturnCode::BadClientId => "it does not accept this client id",
+        ConnectReturnCode::ServiceUnavailable => "it is not available",
+    };
+    Some(Fault::Refused(why.into()))
 }
