@@ -115,7 +115,7 @@ fn differs(known: &Finding, severity: Severity, probability: f64) -> bool {
 }
 
 impl Spot {
-    fn subject(self, system: &System) -> Subject {
+    pub(crate) fn subject(self, system: &System) -> Subject {
         match self {
             Self::Splitter(ix) => Subject::Splitter(system.splitter(ix).id.clone()),
             Self::Basin(ix) => Subject::Basin(system.basin(ix).id.clone()),

@@ -7,6 +7,7 @@ use crate::model::{Place, Quantity, SensorIx, System};
 #[derive(Clone, Debug)]
 pub(crate) struct Layout {
     pub(crate) basins: Vec<BasinLayout>,
+    pub(crate) meter: Option<SensorIx>,
     pub(crate) meter_after_diverter: Option<SensorIx>,
     pub(crate) rain: Option<SensorIx>,
 }
@@ -16,6 +17,7 @@ pub(crate) struct Layout {
 pub(crate) struct BasinLayout {
     pub(crate) float: Option<SensorIx>,
     pub(crate) overflow: Option<SensorIx>,
+    pub(crate) moisture: Option<SensorIx>,
     pub(crate) allowance: Allowance,
 }
 
@@ -24,11 +26,13 @@ impl Layout {
         let basins = system.basin_ixs().map(|ix| BasinLayout {
             float: system.find_sensor(Place::Basin(ix), Quantity::Float),
             overflow: system.find_sensor(Place::Basin(ix), Quantity::Overflow),
+            moisture: system.find_sensor(Place::Basin(ix), Quantity::Moisture),
             allowance: Allowance::of(system.basin(ix), system.soil),
         });
         let own = |quantity| system.find_sensor(Place::System, quantity);
         Self {
             basins: basins.collect(),
+            meter: own(Quantity::Meter),
             meter_after_diverter: own(Quantity::Meter).filter(|_| system.source.meter_after_diverter),
             rain: own(Quantity::Rain),
         }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::allowance::OVERFLOW_HOLD;
 use super::basin_watch::{BasinView, BasinWatch, StandingDue, flood_by_float, flood_by_overflow};
 use super::board::{Board, Spot};
+use super::dose::DoseWatch;
 use super::layout::Layout;
 use super::reorder::Reorder;
 use super::sensor_watch::{Meaning, SensorWatch, Signal};
@@ -45,6 +46,7 @@ pub(super) struct State {
     pub(super) sensors: Vec<SensorWatch>,
     pub(super) basins: Vec<BasinWatch>,
     pub(super) sewer: SewerWatch,
+    pub(super) doses: DoseWatch,
     pub(super) board: Board,
 }
 
@@ -59,6 +61,8 @@ pub enum Due {
     Silence(SensorIx),
     /// Water against the diverter has ceased.
     SewerQuiet,
+    /// A dose is finished.
+    Dose,
 }
 
 impl Engine {
@@ -72,6 +76,7 @@ impl Engine {
             sensors: system.sensors.iter().map(|sensor| SensorWatch::new(sensor.quantity)).collect(),
             basins: vec![BasinWatch::default(); system.basins.len()],
             sewer: SewerWatch::default(),
+            doses: DoseWatch::new(system.basins.len(), system.splitters.len()),
             board: Board::default(),
         };
         Self { layout: Layout::of(&system), system, state }
@@ -109,7 +114,8 @@ impl Engine {
         let silences =
             self.system.sensor_ixs().filter_map(|ix| Some((self.silence_due(ix)?, Due::Silence(ix))));
         let sewer = self.state.sewer.due(&self.state.board).map(|due| (due, Due::SewerQuiet));
-        floats.chain(standing).chain(silences).chain(sewer).min()
+        let dose = self.dose_due().map(|due| (due, Due::Dose));
+        floats.chain(standing).chain(silences).chain(sewer).chain(dose).min()
     }
 
     fn advance(&mut self, to: EventTime, out: &mut Vec<Effect>) {
@@ -169,12 +175,22 @@ impl Engine {
             state.sewer.turned(reading.at, course, &mut state.board, out);
         }
         match meaning {
-            Meaning::Counted if self.layout.rain == Some(reading.sensor) => state.sewer.rained(reading.at),
+            Meaning::Counted if self.layout.rain == Some(reading.sensor) => {
+                state.sewer.rained(reading.at);
+                state.doses.rained(reading.at);
+            }
             Meaning::Counted if self.layout.meter_after_diverter == Some(reading.sensor) => {
                 self.arrived(reading.at, "the meter", out);
             }
             Meaning::Counted | Meaning::Nothing => {}
+            Meaning::Water(noted) => self.on_water(reading.sensor, &noted),
             Meaning::Float(event) => self.on_float(reading.sensor, event, reading.at, out),
+        }
+        if self.layout.meter == Some(reading.sensor) {
+            self.with_doses(
+                |doses, view, _, _| doses.metered(view, reading.at, reading.value.to_number()),
+                out,
+            );
         }
         self.wake_for(reading.sensor);
     }
@@ -211,6 +227,7 @@ impl Engine {
             consider(self.standing_due(basin).map(|(due, _)| due));
         }
         consider(self.state.sewer.due(&self.state.board));
+        consider(self.dose_due());
         self.state.wake = wake;
     }
 
@@ -248,6 +265,7 @@ impl Engine {
             Due::SewerQuiet => {
                 self.state.board.clear(due, FindingKind::UnexpectedWater, Spot::Diverter, out);
             }
+            Due::Dose => self.with_doses(|doses, view, board, out| doses.finish(view, due, board, out), out),
         }
     }
 

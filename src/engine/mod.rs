@@ -6,10 +6,10 @@
 mod allowance;
 mod basin_watch;
 mod board;
+mod dose;
 mod effect;
 mod layout;
 mod machine;
-#[cfg_attr(not(test), expect(dead_code, reason = "doses will be joined from wettings"))]
 mod rain;
 mod reorder;
 mod sensor_watch;
@@ -17,6 +17,7 @@ mod sewer_watch;
 mod signal;
 mod snapshot;
 mod soak_habit;
+mod water;
 mod words;
 
 #[cfg(test)]

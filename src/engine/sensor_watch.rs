@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::board::{Board, Conclusion, Spot};
-use super::signal::{Cadence, Doubt, FloatEvent, FloatSignal, ProbeQuality};
+use super::signal::{Cadence, Doubt, FloatEvent, FloatSignal, Noted, ProbeQuality, ProbeSignal};
 use super::{Effect, words};
 use crate::model::{
     EventTime, Evidence, FindingKind, Quantity, Reading, SensorIx, Severity, Span, System, Value,
@@ -31,9 +31,16 @@ pub(crate) struct SensorWatch {
 pub(crate) enum Signal {
     Plain,
     Float(FloatSignal),
-    Probe(ProbeQuality),
+    Probe(Box<Probe>),
     /// Low readings in a row.
     Battery(u8),
+}
+
+/// A moisture probe: whether to believe it, and what it shows.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Probe {
+    quality: ProbeQuality,
+    pub(crate) signal: ProbeSignal,
 }
 
 /// What a reading meant beyond its own sensor.
@@ -41,6 +48,8 @@ pub(crate) enum Signal {
 pub(crate) enum Meaning {
     Nothing,
     Float(FloatEvent),
+    /// A probe showed water, or a wetting was over.
+    Water(Noted),
     /// A cumulative count went up.
     Counted,
 }
@@ -49,7 +58,7 @@ impl SensorWatch {
     pub(crate) fn new(quantity: Quantity) -> Self {
         let signal = match quantity {
             Quantity::Float | Quantity::Overflow => Signal::Float(FloatSignal::default()),
-            Quantity::Moisture => Signal::Probe(ProbeQuality::default()),
+            Quantity::Moisture => Signal::Probe(Box::default()),
             Quantity::Battery => Signal::Battery(0),
             Quantity::Temperature | Quantity::Meter | Quantity::Diverter | Quantity::Rain => Signal::Plain,
         };
@@ -66,6 +75,14 @@ impl SensorWatch {
         match &self.signal {
             Signal::Float(float) => Some(float),
             Signal::Plain | Signal::Probe(_) | Signal::Battery(_) => None,
+        }
+    }
+
+    /// The moisture probe of this sensor.
+    pub(crate) fn probe(&self) -> Option<&ProbeSignal> {
+        match &self.signal {
+            Signal::Probe(probe) => Some(&probe.signal),
+            Signal::Plain | Signal::Float(_) | Signal::Battery(_) => None,
         }
     }
 
@@ -92,10 +109,10 @@ impl SensorWatch {
                 judge_chatter(system, reading, float, board, out);
                 event.map_or(Meaning::Nothing, Meaning::Float)
             }
-            (Signal::Probe(quality), Value::Number(value)) => {
-                quality.note(reading.at, value);
-                judge_probe(system, reading.sensor, reading.at, quality, board, out);
-                Meaning::Nothing
+            (Signal::Probe(probe), Value::Number(value)) => {
+                probe.quality.note(reading.at, value);
+                judge_probe(system, reading.sensor, reading.at, &probe.quality, board, out);
+                Meaning::Water(probe.signal.note(reading.at, value))
             }
             (Signal::Battery(low), Value::Number(percent)) => {
                 *low = if percent <= BATTERY_LOW { low.saturating_add(1) } else { 0 };

@@ -95,3 +95,15 @@ pub(crate) fn water_on_sewer(system: &System, where_: &str, at: EventTime, since
         clock(system, since)
     )
 }
+
+/// What basins received of late: name, percent of each dose, percent by design.
+pub(crate) fn shares(system: &System, since: EventTime, basins: &[(&str, f64, f64)]) -> String {
+    let parts: Vec<String> = basins
+        .iter()
+        .take(4)
+        .map(|(name, now, design)| {
+            format!("{name} received {now:.0} % of each dose instead of {design:.0} %")
+        })
+        .collect();
+    format!("Since {} {}.", clock(system, since), parts.join(", "))
+}

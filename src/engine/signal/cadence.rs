@@ -61,6 +61,11 @@ impl Cadence {
         self.last
     }
 
+    /// The usual gap between reports.
+    pub(crate) fn usual_gap(&self) -> Span {
+        Span::from_millis(self.log_usual.exp() as i64)
+    }
+
     /// How long to wait after a report before calling silence.
     pub(crate) fn patience(&self) -> Span {
         if self.gaps < GAPS_TO_LEARN {

@@ -63,6 +63,7 @@ impl Drying {
         self.free.drained(content - self.swing_at(from), (to - from).hours_f64())
     }
 
+    #[cfg(test)]
     /// Drainage by wetness, nothing seeping in.
     pub(crate) fn drainage(&self) -> &Falls {
         &self.free

@@ -57,6 +57,7 @@ impl Falls {
         content - left
     }
 
+    #[cfg(test)]
     /// Time in which an excess of water falls to 1/e at this water content, hours; `None` while unknown or
     /// where drainage does not grow with wetness.
     pub(crate) fn time_constant_h(&self, content: f64) -> Option<f64> {

@@ -156,11 +156,18 @@ impl ProbeSignal {
         self.level.map(|level| level.content)
     }
 
+    #[cfg(test)]
     /// How this probe dries.
     pub(crate) fn drying(&self) -> &Drying {
         &self.drying
     }
 
+    /// When the wetting that is not over began.
+    pub(crate) fn open_since(&self) -> Option<EventTime> {
+        self.account.map(|account| account.began())
+    }
+
+    #[cfg(test)]
     /// Since when water has been coming.
     pub(crate) fn rising_since(&self) -> Option<EventTime> {
         self.account.filter(|_| self.rising).map(|account| account.began())
