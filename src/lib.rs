@@ -5,14 +5,15 @@
 //! them; [`engine`] draws the conclusions. [`systemfile`] reads the plumbing, [`intake`] turns bytes
 //! into readings, and a [`fleet`] is all systems with their engines. [`replay`] plays recordings to it.
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
-//! acknowledges what is stored. [`run`] joins them into the daemon. [`advice`] says what to do about a
-//! finding.
+//! acknowledges what is stored. [`desk`] shows it to people, and [`advice`] says what to do about a
+//! finding. [`run`] joins them into the daemon.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
 
 pub mod advice;
 pub mod cli;
 pub mod clock;
+pub mod desk;
 pub mod engine;
 pub mod fleet;
 pub mod intake;

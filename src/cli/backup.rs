@@ -20,7 +20,11 @@ pub struct BackupArgs {
     pub settings: SettingsFile,
 }
 
-/// Does the work.
-pub(super) fn backup(_args: &BackupArgs) -> Result<(), Failure> {
-    Err(Failure::Failed("not built yet".into()))
+/// Copies the ledger.
+pub(super) fn backup(args: &BackupArgs) -> Result<(), Failure> {
+    let loaded = args.settings.load()?;
+    let size = crate::ledger::backup(&loaded.settings.folders.data, &args.to);
+    let bytes = size.map_err(|fault| Failure::Failed(Box::new(fault)))?;
+    println!("{} holds a checked copy, {bytes} bytes.", args.to.display());
+    Ok(())
 }

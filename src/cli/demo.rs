@@ -3,6 +3,10 @@
 use std::path::PathBuf;
 
 use super::Failure;
+use crate::model::Span;
+use crate::run::DemoOptions;
+use crate::settings::{Level, Log, Settings};
+use crate::telemetry::start_logging;
 
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
@@ -36,7 +40,26 @@ fn speed(text: &str) -> Result<f64, String> {
     }
 }
 
-/// Does the work.
-pub(super) fn demo(_args: &DemoArgs) -> Result<(), Failure> {
-    Err(Failure::Failed("not built yet".into()))
+/// Shows the demonstration until Ctrl-C.
+pub(super) fn demo(args: &DemoArgs) -> Result<(), Failure> {
+    let loaded = Settings::load(None, std::iter::empty()).expect("the defaults are sound");
+    start_logging(&Log { level: Level::Warn, ..loaded.settings.log.clone() })?;
+    let temporary = args.folder.is_none().then(tempfile::tempdir).transpose()?;
+    let folder = match (&args.folder, &temporary) {
+        (Some(folder), _) => folder.clone(),
+        (None, Some(temporary)) => temporary.path().to_owned(),
+        (None, None) => unreachable!("a temporary folder was made just now"),
+    };
+    let options = DemoOptions {
+        folder,
+        speed: args.speed,
+        port: args.port,
+        seed: args.seed,
+        past: Span::from_days(i64::from(args.backfill_days)),
+    };
+    println!("Making up {} days of history …", args.backfill_days);
+    crate::run::demo(loaded.settings, &options, |address| {
+        println!("Open http://{address}/ in a browser. Ctrl-C ends the demonstration.");
+    })
+    .map_err(|fault| Failure::Failed(Box::new(fault)))
 }

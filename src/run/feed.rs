@@ -1,12 +1,13 @@
 //! Where messages come from: a broker of one's own, or the embedded one.
 
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
 use crate::clock::Clock;
 use crate::link::{
-    Acker, EmbeddedBroker, EmbeddedError, EmbeddedSettings, Inbox, Link, LinkSettings, Login, Protocol,
-    SetupError, TlsFiles,
+    Acker, EmbeddedBroker, EmbeddedError, EmbeddedSettings, Health, Inbox, Link, LinkSettings, Login,
+    Protocol, SetupError, TlsFiles,
 };
 use crate::model::System;
 use crate::settings::{self, BrokerAddress, Settings};
@@ -49,6 +50,21 @@ impl Feed {
         };
         let (broker, inbox, acker) = EmbeddedBroker::start(&embedded, clock.clone()).await?;
         Ok((Self::Embedded(broker), inbox, acker))
+    }
+
+    /// Where the embedded broker listens.
+    pub(super) fn embedded_address(&self) -> Option<SocketAddr> {
+        match self {
+            Self::Link(_) => None,
+            Self::Embedded(broker) => Some(broker.address()),
+        }
+    }
+
+    pub(super) fn health(&self) -> Health {
+        match self {
+            Self::Link(link) => link.health(),
+            Self::Embedded(broker) => broker.health(),
+        }
     }
 
     /// What people may connect to, for the log.

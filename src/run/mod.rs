@@ -3,7 +3,10 @@
 //! One writer thread owns the engines and the ledger ([`Steward`]); everything else sends it messages
 //! or reads what it stored.
 
+mod demo;
+mod demo_traffic;
 mod feed;
+mod note;
 mod reload;
 mod saves;
 mod service;
@@ -11,6 +14,7 @@ mod steward;
 mod systemd;
 mod writer;
 
+pub use demo::{DemoFault, DemoOptions, demo};
 pub(crate) use feed::{filters, link_settings};
 pub(crate) use service::runtime;
 pub use service::{RunFault, run};

@@ -1,21 +1,24 @@
 //! Starts the daemon's parts, serves until told to stop, and ends them in order.
 
 use std::io;
+use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, mpsc};
 use std::thread;
 use std::time::Duration;
 
+use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::{oneshot, watch};
 use tracing::{error, info};
 
 use super::feed::{Feed, FeedFault};
 use super::writer::Writer;
-use super::{Steward, reload, systemd};
+use super::{Steward, note, reload, systemd};
 use crate::clock::Clock;
-use crate::ledger::{Ledger, LedgerFault};
+use crate::desk::{self, Desk};
+use crate::ledger::{Ledger, LedgerFault, RetentionPolicy, View};
 use crate::model::System;
 use crate::settings::Settings;
 use crate::systemfile;
@@ -35,6 +38,14 @@ pub enum RunFault {
     /// No messages can come in.
     #[error(transparent)]
     Feed(#[from] FeedFault),
+    /// The pages' address cannot be used.
+    #[error("cannot serve pages at {address}")]
+    Listen {
+        /// The address.
+        address: SocketAddr,
+        /// Why not.
+        source: io::Error,
+    },
     /// The operating system refuses something every daemon needs.
     #[error("cannot start")]
     System(#[from] io::Error),
@@ -46,9 +57,12 @@ pub enum RunFault {
 /// A daemon that serves.
 pub(crate) struct Service {
     feed: Feed,
+    desk_address: SocketAddr,
     writer_done: oneshot::Receiver<Result<(), LedgerFault>>,
     waker: crate::link::Waker,
     plans: mpsc::Sender<Vec<Arc<System>>>,
+    stop_desk: watch::Sender<bool>,
+    desk: tokio::task::JoinHandle<()>,
     ending: Arc<AtomicBool>,
 }
 
@@ -57,6 +71,8 @@ pub(crate) struct Start<'a> {
     pub(crate) settings: &'a Settings,
     pub(crate) clock: Clock,
     pub(crate) steward: Steward,
+    /// A line for the top of every page.
+    pub(crate) banner: Option<String>,
 }
 
 /// Runs the daemon until SIGTERM or SIGINT.
@@ -70,8 +86,8 @@ pub fn run(settings: &Settings) -> Result<(), RunFault> {
         info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
         let ledger = Ledger::open(&settings.folders.data)?;
         let steward = Steward::open(ledger, &systems, &settings.mqtt.prefix)?;
-        let service = Service::start(Start { settings, clock: Clock::wall(), steward }).await?;
-        info!("serving");
+        let service = Service::start(Start { settings, clock: Clock::wall(), steward, banner: None }).await?;
+        info!(pages = %format!("http://{}/", service.address()), "serving");
         systemd::ready();
         service.serve(&settings.folders.systems, &settings.mqtt.prefix).await
     })
@@ -85,11 +101,15 @@ pub(crate) fn runtime() -> io::Result<tokio::runtime::Runtime> {
 impl Service {
     /// Starts every part.
     pub(crate) async fn start(start: Start<'_>) -> Result<Self, RunFault> {
-        let Start { settings, clock, steward } = start;
+        let Start { settings, clock, steward, banner } = start;
         let systems = steward.systems();
         let (systems_tx, systems_rx) = watch::channel(Arc::new(systems.clone()));
         let (commits_tx, commits_rx) = watch::channel(0);
         let (plans_tx, plans_rx) = mpsc::channel();
+        let address = settings.desk.listen;
+        let listener =
+            TcpListener::bind(address).await.map_err(|source| RunFault::Listen { address, source })?;
+        let desk_address = listener.local_addr()?;
         let (feed, inbox, acker) = Feed::start(settings, &systems, &clock).await?;
         info!(broker = feed.describe(settings), "listening for readings");
         let waker = inbox.waker();
@@ -101,6 +121,11 @@ impl Service {
             clock: clock.clone(),
             batch: usize::from(settings.mqtt.batch),
             linger: Duration::from_millis(u64::from(settings.ledger.commit_every_ms)),
+            retention: RetentionPolicy {
+                raw_days: settings.ledger.raw_days,
+                hour_days: settings.ledger.hourly_days,
+                ..RetentionPolicy::default()
+            },
             plans: plans_rx,
             commits: commits_tx,
             systems: systems_tx,
@@ -112,8 +137,35 @@ impl Service {
             let _ = done_tx.send(writer.run());
         })?;
         tokio::spawn(wake_regularly(waker.clone()));
-        drop((systems_rx, commits_rx));
-        Ok(Self { feed, writer_done, waker, plans: plans_tx, ending })
+        let (stop_desk, mut stopped) = watch::channel(false);
+        let desk = Desk {
+            systems: systems_rx,
+            view: View::open(&settings.folders.data)?,
+            commits: commits_rx,
+            clock,
+            banner,
+            link: note::follow(feed.health()),
+        };
+        let desk = tokio::spawn(async move {
+            let until = async move {
+                // An error means the service is gone, which is a reason to stop as well.
+                let _ = stopped.wait_for(|stop| *stop).await;
+            };
+            if let Err(error) = desk::serve(listener, desk, until).await {
+                error!(%error, "the pages have stopped");
+            }
+        });
+        Ok(Self { feed, desk_address, writer_done, waker, plans: plans_tx, stop_desk, desk, ending })
+    }
+
+    /// Where the pages are.
+    pub(crate) fn address(&self) -> SocketAddr {
+        self.desk_address
+    }
+
+    /// Where the embedded broker listens, if it runs.
+    pub(crate) fn broker_address(&self) -> Option<SocketAddr> {
+        self.feed.embedded_address()
     }
 
     /// Serves until a signal says to stop, then ends in order.
@@ -149,10 +201,11 @@ impl Service {
         self.feed.stop_taking();
         self.waker.wake();
         let done = tokio::time::timeout(FAREWELL, self.writer_done).await;
-        let farewell = tokio::time::timeout(Duration::from_millis(500), self.feed.end());
-        if farewell.await.is_err() {
-            info!("the broker does not answer the farewell");
-        }
+        self.stop_desk.send_replace(true);
+        let _ = tokio::time::timeout(Duration::from_millis(500), async {
+            tokio::join!(self.feed.end(), async { self.desk.await.unwrap_or_default() })
+        })
+        .await;
         match done {
             Ok(Ok(result)) => result.map_err(RunFault::Ledger),
             Ok(Err(_)) => Err(RunFault::Writer),

@@ -11,7 +11,7 @@ use tracing::{error, info, warn};
 
 use super::{Steward, systemd};
 use crate::clock::Clock;
-use crate::ledger::LedgerFault;
+use crate::ledger::{LedgerFault, RetentionPolicy};
 use crate::link::{Acker, Inbox};
 use crate::model::{EventTime, Span, System};
 use crate::telemetry::chain;
@@ -21,6 +21,9 @@ const RETRY: Duration = Duration::from_millis(500);
 /// Engines are told the time this often (on the daemon's clock).
 const TICK: Span = Span::SECOND;
 
+/// Housekeeping of the ledger is done this often (on the daemon's clock), and again at once while there is more.
+const HOUSEKEEPING: Span = Span::from_mins(1);
+
 /// What the writer needs besides the steward.
 pub(super) struct Writer {
     pub(super) steward: Steward,
@@ -29,6 +32,7 @@ pub(super) struct Writer {
     pub(super) clock: Clock,
     pub(super) batch: usize,
     pub(super) linger: Duration,
+    pub(super) retention: RetentionPolicy,
     /// Changed plans to go on with.
     pub(super) plans: Receiver<Vec<Arc<System>>>,
     /// Told after every commit.
@@ -43,6 +47,7 @@ impl Writer {
     /// Works until the inbox closes, then puts everything away.
     pub(super) fn run(mut self) -> Result<(), LedgerFault> {
         let mut ticked = EventTime::MIN;
+        let mut keep_house_at = EventTime::MIN;
         loop {
             let batch = self.inbox.recv_batch(self.batch, self.linger);
             for message in &batch.messages {
@@ -65,6 +70,10 @@ impl Writer {
             self.acker.ack(batch.messages);
             if let Some(plans) = self.plans.try_iter().last() {
                 self.adopt(&plans)?;
+            }
+            if now >= keep_house_at {
+                let more = self.keep_house(now);
+                keep_house_at = if more { now } else { now + HOUSEKEEPING };
             }
             if batch.closed {
                 break;
@@ -113,5 +122,16 @@ impl Writer {
         self.systems.send_replace(Arc::new(self.steward.systems()));
         info!(systems = plans.len(), "the system files in force have changed");
         Ok(())
+    }
+
+    /// Rolls up and deletes a little; says whether there is more to do.
+    fn keep_house(&mut self, now: EventTime) -> bool {
+        match self.steward.ledger().retain(now, &self.retention) {
+            Ok(retained) => retained.more,
+            Err(fault) => {
+                warn!(fault = %chain(&fault), "the ledger's housekeeping has to wait");
+                false
+            }
+        }
     }
 }

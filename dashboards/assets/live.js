@@ -1,0 +1,94 @@
+// Keeps an open page up to date: hears which parts changed, fetches the page's main part again and swaps
+// only those whose print differs. Without this script the page still has its refresh link.
+(() => {
+  'use strict';
+  const body = document.body;
+  const fragment = body.dataset.fragment;
+  if (!fragment || !window.EventSource || !window.fetch) return;
+
+  const main = document.getElementById('main');
+  const said = document.getElementById('said');
+  const link = document.getElementById('link');
+  let stamp = body.dataset.stamp;
+  let ahead = 0; // the daemon's clock less ours, ms
+  let fetching = false;
+  let again = false;
+
+  const parts = (root) => new Map([...root.querySelectorAll('[data-part]')].map((p) => [p.dataset.part, p]));
+
+  const age = (ms) => {
+    const minutes = Math.round(ms / 60000);
+    if (minutes < 1) return 'just now';
+    if (minutes < 90) return `${minutes} min ago`;
+    const hours = Math.round(minutes / 60);
+    return hours < 36 ? `${hours} h ago` : `${Math.round(hours / 24)} days ago`;
+  };
+
+  const tellAges = () => {
+    const now = Date.now() + ahead;
+    for (const time of document.querySelectorAll('time[data-age]')) {
+      const ago = age(now - Date.parse(time.dateTime));
+      if (time.dataset.ago === ago) continue;
+      time.dataset.words ??= time.textContent;
+      time.dataset.ago = ago;
+      time.textContent = `${time.dataset.words} (${ago})`;
+    }
+  };
+
+  // The focus stays where it was, by part and position among what can take it.
+  const focusables = (part) => [...part.querySelectorAll('a[href], button, [tabindex]')];
+
+  const swap = (old, fresh) => {
+    const held = old.contains(document.activeElement) ? focusables(old).indexOf(document.activeElement) : -1;
+    old.replaceWith(fresh);
+    fresh.classList.add('fresh');
+    if (held >= 0) focusables(fresh)[held]?.focus({ preventScroll: true });
+    if (fresh.hasAttribute('data-say')) said.textContent = fresh.textContent;
+  };
+
+  const refresh = async () => {
+    if (fetching) { again = true; return; }
+    fetching = true;
+    try {
+      const answer = await fetch(fragment, { headers: { accept: 'text/html' } });
+      if (!answer.ok) return;
+      const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
+      const [here, there] = [parts(main), parts(page)];
+      const sameOrder = [...here.keys()].join() === [...there.keys()].join();
+      if (sameOrder) {
+        for (const [name, fresh] of there) {
+          const old = here.get(name);
+          if (old.dataset.print !== fresh.dataset.print) swap(old, document.adoptNode(fresh));
+        }
+      } else if (!main.contains(document.activeElement) || document.activeElement === main) {
+        main.replaceChildren(...page.body.childNodes);
+        said.textContent = main.querySelector('[data-say]')?.textContent ?? 'The page has changed.';
+      } else {
+        said.textContent = 'The page has changed; refresh it to see the new order.';
+      }
+      tellAges();
+    } catch {
+      // The connection is gone; the event source says so and comes back by itself.
+    } finally {
+      fetching = false;
+      if (again) { again = false; refresh(); }
+    }
+  };
+
+  const listen = () => {
+    const events = new EventSource(`/live?since=${encodeURIComponent(stamp)}`);
+    events.addEventListener('board', (event) => {
+      const board = JSON.parse(event.data);
+      ahead = board.now - Date.now();
+      link.textContent = board.link;
+      const news = String(board.stamp) !== String(stamp);
+      stamp = board.stamp;
+      if (news) refresh(); else tellAges();
+    });
+    events.addEventListener('error', () => { link.textContent = 'this page has lost the daemon; trying again'; });
+  };
+
+  tellAges();
+  listen();
+  setInterval(tellAges, 20000);
+})();

@@ -1,0 +1,71 @@
+//! Answers: pages, fragments, and the one map from faults to status codes.
+
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use tracing::error;
+
+use super::office::Office;
+use super::pages;
+use crate::ledger::LedgerFault;
+use crate::telemetry::chain;
+
+/// Why there is no page.
+#[derive(Debug)]
+pub(super) enum Fault {
+    /// No page has this address.
+    NoPage,
+    /// No system has this id.
+    NoSystem(String),
+    /// The desk is only read from.
+    Method,
+    /// The ledger cannot be read.
+    Ledger(LedgerFault),
+}
+
+/// HTML that is asked for again each time.
+pub(super) fn html(text: String) -> Response {
+    let about = [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
+    (about, text).into_response()
+}
+
+impl From<LedgerFault> for Fault {
+    fn from(fault: LedgerFault) -> Self {
+        Self::Ledger(fault)
+    }
+}
+
+impl Fault {
+    /// The page that says so.
+    pub(super) fn page(&self, office: &Office) -> Response {
+        let (status, heading, says) = match self {
+            Self::NoPage => (
+                StatusCode::NOT_FOUND,
+                "There is no such page",
+                "The address may be mistyped, or belong to another version.".to_owned(),
+            ),
+            Self::NoSystem(id) => (
+                StatusCode::NOT_FOUND,
+                "There is no such system",
+                format!(
+                    "No system file has the id “{id}” now. It may have been renamed or taken out of service."
+                ),
+            ),
+            Self::Method => (
+                StatusCode::METHOD_NOT_ALLOWED,
+                "These pages are only for reading",
+                "Nothing can be sent to this address.".to_owned(),
+            ),
+            Self::Ledger(fault) => {
+                error!(error = %chain(fault), "cannot show a page");
+                (
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "The ledger cannot be read just now",
+                    "Readings may still be coming in. Try again in a minute; if it lasts, the daemon's log says \
+                     why."
+                    .to_owned(),
+                )
+            }
+        };
+        (status, html(pages::fault(&office.chrome(0), heading, &says))).into_response()
+    }
+}

@@ -1,0 +1,78 @@
+//! Style, script and icon, held in the program itself.
+
+use std::hash::Hasher;
+use std::sync::LazyLock;
+
+use axum::extract::{Path, Query};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::PreEscaped;
+use rustc_hash::FxHasher;
+use serde::Deserialize;
+
+/// A file that pages refer to.
+#[derive(Debug)]
+pub(super) struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    text: &'static str,
+    print: LazyLock<String>,
+}
+
+macro_rules! asset {
+    ($name:literal, $kind:literal) => {{
+        const TEXT: &str = include_str!(concat!("../../dashboards/assets/", $name));
+        Asset { name: $name, kind: $kind, text: TEXT, print: LazyLock::new(|| print(TEXT)) }
+    }};
+}
+
+pub(super) static STYLE: Asset = asset!("desk.css", "text/css; charset=utf-8");
+pub(super) static SCRIPT: Asset = asset!("live.js", "text/javascript; charset=utf-8");
+pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
+
+fn print(text: &str) -> String {
+    let mut hasher = FxHasher::default();
+    hasher.write(text.as_bytes());
+    format!("{:016x}", hasher.finish())
+}
+
+impl Asset {
+    /// Its address, which changes with its content.
+    pub(super) fn address(&self) -> String {
+        format!("/assets/{}?v={}", self.name, *self.print)
+    }
+
+    /// Its text, to be part of a page.
+    pub(super) fn inline(&self) -> PreEscaped<&'static str> {
+        PreEscaped(self.text)
+    }
+}
+
+/// Which content a page asks for.
+#[derive(Debug, Deserialize)]
+pub(super) struct Version {
+    v: Option<String>,
+}
+
+/// `GET /assets/{name}`
+pub(super) async fn asset(
+    Path(name): Path<String>,
+    Query(version): Query<Version>,
+    headers: HeaderMap,
+) -> Response {
+    let Some(asset) = [&STYLE, &SCRIPT, &ICON].into_iter().find(|asset| asset.name == name) else {
+        return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
+    };
+    let tag = format!("\"{}\"", *asset.print);
+    // An address with the right version can never mean another content.
+    let keep = if version.v.as_deref() == Some(asset.print.as_str()) {
+        "public, max-age=31536000, immutable"
+    } else {
+        "no-cache"
+    };
+    let about = [(header::ETAG, tag.as_str()), (header::CACHE_CONTROL, keep)];
+    if headers.get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes()) {
+        return (StatusCode::NOT_MODIFIED, about).into_response();
+    }
+    (about, [(header::CONTENT_TYPE, asset.kind)], asset.text).into_response()
+}

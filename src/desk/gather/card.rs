@@ -1,0 +1,80 @@
+//! One system as the first page shows it.
+
+use super::Readings;
+use super::finding::{concerns_basin, findings, has_diverter};
+use crate::advice::kind_words;
+use crate::desk::sheet::{BasinSheet, FloatSheet, PipeRow, SystemCard, Urgency};
+use crate::ledger::{Latest, StoredFinding};
+use crate::model::{Basin, BasinIx, EventTime, FindingKind, Quantity, Subject, System};
+
+/// The card of `system`, from its own open findings and last readings.
+pub fn card(system: &System, open: &[StoredFinding], latest: &[Latest], now: EventTime) -> SystemCard {
+    let readings = Readings::new(system, latest, now);
+    let findings = findings(system, open, now);
+    let last_heard = readings.last_heard();
+    let quiet = if last_heard.is_some() { Urgency::Fine } else { Urgency::Unheard };
+    SystemCard {
+        id: system.id.clone(),
+        name: system.name.clone(),
+        property: system.property.clone(),
+        urgency: findings.iter().map(|finding| finding.urgency).min().unwrap_or(quiet),
+        basins: basins(system, open, readings),
+        findings,
+        diverter: readings.diverter(),
+        has_diverter: has_diverter(system),
+        last_heard,
+    }
+}
+
+/// Basins from the top of the drawing to its bottom.
+fn basins(system: &System, open: &[StoredFinding], readings: Readings<'_>) -> Vec<BasinSheet> {
+    let is_troubled = |splitter| {
+        let id = &system.splitter(splitter).id;
+        open.iter().any(|stored| matches!(&stored.finding.subject, Subject::Splitter(of) if of == id))
+    };
+    let rows = PipeRow::draw(system, is_troubled);
+    rows.into_iter().map(|(at, pipes)| basin(system, BasinIx(at as u16), pipes, open, readings)).collect()
+}
+
+fn basin(
+    system: &System,
+    ix: BasinIx,
+    pipes: PipeRow,
+    open: &[StoredFinding],
+    readings: Readings<'_>,
+) -> BasinSheet {
+    let basin = system.basin(ix);
+    let float = readings.float(ix, Quantity::Float);
+    let overflow = readings.float(ix, Quantity::Overflow);
+    BasinSheet {
+        id: basin.id.to_string(),
+        label: basin.label().to_owned(),
+        share: system.tree().design_share(ix),
+        pipes,
+        trouble: trouble(basin, open),
+        soil: readings.soil(ix),
+        has_probe: basin.moisture_depth_mm.is_some(),
+        water_level: water_level(basin, float.as_ref(), overflow.as_ref()),
+        float,
+        overflow,
+    }
+}
+
+/// The most urgent finding about `basin`.
+fn trouble(basin: &Basin, open: &[StoredFinding]) -> Option<(Urgency, &'static str)> {
+    let about = open.iter().filter(|stored| concerns_basin(&stored.finding.subject, basin.id.as_str()));
+    let worst: Option<(Urgency, FindingKind)> =
+        about.map(|stored| (Urgency::of(stored.finding.severity), stored.finding.kind)).min();
+    worst.map(|(urgency, kind)| (urgency, kind_words(kind)))
+}
+
+/// How high water stands at least, as a fraction of the basin's depth: up to the highest wet float.
+fn water_level(basin: &Basin, float: Option<&FloatSheet>, overflow: Option<&FloatSheet>) -> Option<f64> {
+    let wet = |float: Option<&FloatSheet>| float.is_some_and(FloatSheet::is_wet);
+    let height_mm = match (wet(overflow), wet(float)) {
+        (true, _) => basin.overflow_height_mm,
+        (false, true) => basin.float_height_mm,
+        (false, false) => None,
+    }?;
+    Some((height_mm / basin.depth_mm).clamp(0.0, 1.0))
+}

@@ -1,0 +1,14 @@
+//! From the ledger and the system files to what the pages show. Pure: rows in, sheets out.
+
+mod board;
+mod card;
+mod finding;
+mod heard;
+mod readings;
+mod system;
+
+pub use board::board;
+pub use card::card;
+pub use heard::heard;
+pub use readings::Readings;
+pub use system::{SystemRecord, plan, system};

@@ -1,0 +1,26 @@
+//! The desk: pages for people and a small interface for programs, over HTTP.
+//!
+//! A request is answered from what the ledger holds: `gather` turns its rows into sheets, `pages`
+//! turns sheets into HTML. The first page is drawn once a commit and shared ([`shelf`]); an open page
+//! hears of changes as server-sent events ([`live`]) and fetches only the parts that changed.
+//! Nothing here writes.
+
+mod answer;
+mod api;
+mod assets;
+pub mod gather;
+mod guard;
+mod live;
+mod office;
+pub mod pages;
+#[cfg(test)]
+mod samples;
+mod serve;
+pub mod sheet;
+mod shelf;
+mod visit;
+mod words;
+
+pub use guard::Hosts;
+pub use office::{Desk, LinkNote};
+pub use serve::{router, serve};

@@ -1,0 +1,73 @@
+//! One open finding: short on the first page, whole on its system's page.
+
+use maud::{Markup, html};
+
+use super::mark;
+use crate::advice::probability_words;
+use crate::desk::sheet::FindingSheet;
+use crate::desk::words;
+
+/// What is wrong, since when, how sure, and the first thing to do.
+pub(super) fn brief(finding: &FindingSheet, page: &str) -> Markup {
+    html! {
+        li class={ "finding " (finding.urgency.class()) } {
+            h4 { (mark::sign(finding.urgency)) " " (finding.headline) }
+            (standing(finding))
+            p class="first" { b { "First: " } (finding.advice.first) }
+            p class="more" { a href={ (page) "#" (finding.anchor) } { "Why, and what to do" } }
+        }
+    }
+}
+
+/// Everything about it.
+pub(super) fn whole(finding: &FindingSheet) -> Markup {
+    html! {
+        article class={ "finding " (finding.urgency.class()) } id=(finding.anchor) {
+            h3 { (mark::sign(finding.urgency)) " " (finding.headline) }
+            (standing(finding))
+            p class="first" { b { "First: " } (finding.advice.first) }
+            div class="columns" {
+                div {
+                    h4 { "Why" }
+                    (evidence(finding))
+                }
+                div {
+                    h4 { "Bring" }
+                    ul { @for thing in finding.advice.bring { li { (thing) } } }
+                }
+                div class="wide" {
+                    h4 { "Do" }
+                    ol { @for step in finding.advice.steps { li { (step) } } }
+                    p { b { "Mended when: " } (finding.advice.proof) }
+                }
+                div class="wide cautions" {
+                    h4 { "Take care" }
+                    ul { @for caution in finding.advice.cautions { li { (caution) } } }
+                }
+            }
+        }
+    }
+}
+
+/// Urgency, age and certainty on one line.
+fn standing(finding: &FindingSheet) -> Markup {
+    html! {
+        p class="standing" {
+            b class="word" { (words::capitalised(finding.urgency.words())) }
+            ", since " (mark::time(&finding.since)) ". "
+            (words::capitalised(probability_words(finding.probability)))
+            " (" (words::chance(finding.probability)) ")."
+        }
+    }
+}
+
+fn evidence(finding: &FindingSheet) -> Markup {
+    html! {
+        ul {
+            @for (at, says) in &finding.evidence {
+                li { (says) @if let Some(at) = at { " " span class="when" { (mark::time(at)) } } }
+            }
+            @for (name, value) in &finding.estimates { li class="estimate" { (words::capitalised(name)) ": " b { (value) } } }
+        }
+    }
+}

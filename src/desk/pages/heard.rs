@@ -1,0 +1,83 @@
+//! What arrived and could not be used.
+
+use maud::{Markup, html};
+
+use super::layout::{Page, layout};
+use super::mark;
+use super::part::Part;
+use crate::desk::sheet::{Chrome, HeardSheet, RefusalSheet, StraySheet};
+use crate::desk::words;
+
+/// The page around its `main`.
+pub fn heard(chrome: &Chrome, main: &Markup) -> String {
+    let page = Page { title: "Heard and refused", here: "/heard", fragment: "/fragments/heard", live: true };
+    layout(chrome, &page, main).into_string()
+}
+
+/// What is inside `main`.
+pub fn heard_main(sheet: &HeardSheet) -> Markup {
+    let part = |name: &str, content: Markup| {
+        Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
+    };
+    html! {
+        h1 { "Heard and refused" }
+        (part("totals", totals(sheet)).markup())
+        (part("refusals", refusals(&sheet.refusals)).markup())
+        (part("strays", strays(&sheet.strays)).markup())
+    }
+}
+
+fn totals(sheet: &HeardSheet) -> Markup {
+    html! {
+        p {
+            b { (words::grouped(sheet.messages)) } " messages taken in, "
+            b { (words::grouped(sheet.readings)) } " readings stored."
+        }
+    }
+}
+
+fn refusals(refusals: &[RefusalSheet]) -> Markup {
+    html! {
+        h2 { "Refused" }
+        p { "A refused record is counted and dropped; the rest of its message is used." }
+        @if refusals.is_empty() { p { "Nothing was refused." } }
+        @for refusal in refusals {
+            section class="refusal" {
+                h3 { (words::capitalised(&refusal.reason.replace(['-', '_'], " "))) ", " (words::grouped(refusal.count)) }
+                ul {
+                    @for (at, topic, payload, detail) in &refusal.samples {
+                        li {
+                            p { (words::capitalised(detail)) " " span class="when" { (mark::time(at)) } }
+                            p class="raw" { code { (topic) } " " code { (payload) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn strays(strays: &[StraySheet]) -> Markup {
+    html! {
+        h2 { "Heard, not assigned" }
+        p { "Topics under the prefix that no system file claims. Name them in a system file to use them." }
+        @if strays.is_empty() { p { "Every topic heard belongs to a system." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label="Topics heard and not assigned" {
+                table {
+                    thead { tr { th scope="col" { "Topic" } th scope="col" { "Messages" } th scope="col" { "Last" } th scope="col" { "Payload" } } }
+                    tbody {
+                        @for stray in strays {
+                            tr {
+                                th scope="row" { code { (stray.topic) } }
+                                td class="number" { (words::grouped(stray.count)) }
+                                td { (mark::time(&stray.last)) }
+                                td { code { (stray.payload) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,21 @@
+//! The pages, as HTML made from sheets. No page asks anything of the ledger or the clock.
+
+mod basin;
+mod card;
+mod fault;
+mod finding;
+mod first;
+mod heard;
+mod layout;
+mod mark;
+mod part;
+mod plan;
+mod spark;
+mod system;
+
+pub use card::Detail;
+pub use fault::fault;
+pub use first::{first, first_card, first_main, first_summary};
+pub use heard::{heard, heard_main};
+pub use part::Part;
+pub use system::{system, system_main};

@@ -1,0 +1,116 @@
+//! The site plan, drawn to scale.
+
+use maud::{Markup, html};
+
+use crate::desk::sheet::{PlanBasin, PlanSheet, Urgency};
+
+/// Width of the drawing in its own units, about the pixels of a phone.
+const WIDTH: f64 = 360.0;
+/// Room around the outermost part, in the same units.
+const MARGIN: f64 = 40.0;
+/// Smallest basin that can still be seen, in the same units.
+const SMALLEST: f64 = 7.0;
+
+/// Plan metres to drawing units; x runs right, y up.
+struct Scale {
+    west_m: f64,
+    north_m: f64,
+    units_per_m: f64,
+    height: f64,
+}
+
+impl Scale {
+    fn fit(plan: &PlanSheet) -> Self {
+        let basins = plan.basins.iter().map(|basin| (basin.at, basin.radius_m));
+        let reach: Vec<((f64, f64), f64)> =
+            basins.chain(plan.splitters.iter().map(|splitter| (splitter.at, 0.0))).collect();
+        let bound = |start: f64, pick: fn(f64, f64) -> f64, edge: fn(&((f64, f64), f64)) -> f64| {
+            reach.iter().map(edge).fold(start, pick)
+        };
+        let west_m = bound(f64::INFINITY, f64::min, |(at, r)| at.0 - r);
+        let east_m = bound(f64::NEG_INFINITY, f64::max, |(at, r)| at.0 + r);
+        let south_m = bound(f64::INFINITY, f64::min, |(at, r)| at.1 - r);
+        let north_m = bound(f64::NEG_INFINITY, f64::max, |(at, r)| at.1 + r);
+        // A plan much taller than wide shrinks, so that it fits on a screen.
+        let (wide_m, high_m) = ((east_m - west_m).max(1.0), (north_m - south_m).max(1.0));
+        let units_per_m = ((WIDTH - 2.0 * MARGIN) / wide_m).min(1.5 * WIDTH / high_m);
+        let slack_m = (WIDTH - 2.0 * MARGIN) / units_per_m - (east_m - west_m);
+        Self {
+            west_m: west_m - slack_m / 2.0,
+            north_m,
+            units_per_m,
+            height: (north_m - south_m) * units_per_m + 2.0 * MARGIN,
+        }
+    }
+
+    fn place(&self, (x_m, y_m): (f64, f64)) -> (f64, f64) {
+        let round = |v: f64| (v * 10.0).round() / 10.0;
+        (
+            round(MARGIN + (x_m - self.west_m) * self.units_per_m),
+            round(MARGIN + (self.north_m - y_m) * self.units_per_m),
+        )
+    }
+
+    /// A round length for the scale bar, m: about a quarter of the drawing.
+    fn bar_m(&self) -> f64 {
+        let rounds = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0];
+        let longest = WIDTH / 3.0 / self.units_per_m;
+        rounds.into_iter().rev().find(|length| *length <= longest).unwrap_or(rounds[0])
+    }
+}
+
+/// The plan; what it shows is said in words beside it.
+pub(super) fn plan(plan: &PlanSheet) -> Markup {
+    let scale = Scale::fit(plan);
+    let (inlet_x, inlet_y) = scale.place(plan.inlet);
+    let bar_m = scale.bar_m();
+    let bar_y = scale.height - 10.0;
+    html! {
+        figure class="plan" {
+            svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="img" aria-label="Site plan to scale" {
+                @for [from, to] in &plan.pipes {
+                    @let ((x1, y1), (x2, y2)) = (scale.place(*from), scale.place(*to));
+                    line class="pipe" x1=(x1) y1=(y1) x2=(x2) y2=(y2) {}
+                }
+                path class="inlet" d={ "M" (inlet_x - 30.0) " " (inlet_y) "H" (inlet_x - 9.0) "m-6-5 6 5-6 5" } {}
+                @for basin in &plan.basins { (circle(basin, &scale)) }
+                @for splitter in &plan.splitters {
+                    @let (x, y) = scale.place(splitter.at);
+                    path class={ "splitter" @if splitter.trouble { " trouble" } } d={ "M" (x - 7.0) " " (y) "l7-7 7 7-7 7Z" } {}
+                    text x=(x) y=(y - 11.0) { (splitter.id) @if splitter.trouble { " !" } }
+                }
+                path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (bar_m * scale.units_per_m) "v-4" } {}
+                text class="scale" x="14" y=(bar_y - 6.0) { (bar_m) " m" }
+            }
+            figcaption { "Circles have the area of their basins. The arrow is where the water comes in." }
+        }
+    }
+}
+
+fn circle(basin: &PlanBasin, scale: &Scale) -> Markup {
+    let (x, y) = scale.place(basin.at);
+    let radius = (basin.radius_m * scale.units_per_m).max(SMALLEST);
+    let class = basin.trouble.map_or("", Urgency::class);
+    html! {
+        circle class={ "basin " (class) @if basin.wet { " wet" } } cx=(x) cy=(y) r=(format!("{radius:.1}")) {}
+        @if basin.trouble.is_some() { text class="alarm" x=(x) y=(y + 5.0) { "!" } }
+        text x=(x) y=(format!("{:.1}", y + radius + 13.0)) { (basin.label) @if basin.wet { ", wet" } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::{gather, samples};
+
+    #[test]
+    fn distances_on_the_plan_are_to_scale() {
+        let system = samples::terrace();
+        let plan = gather::plan(&system, &[]).unwrap();
+        let scale = Scale::fit(&plan);
+        let ((ax, ay), (bx, by)) = (scale.place((2.0, 3.0)), scale.place((4.0, 4.0)));
+        assert!(ax < bx && ay > by, "x runs right, y up");
+        assert!(((bx - ax) / 2.0 - (ay - by)).abs() < 0.2, "one scale for both directions");
+        assert!((bx - ax - 2.0 * scale.units_per_m).abs() < 0.2);
+    }
+}

@@ -1,0 +1,122 @@
+//! One system's own page.
+
+use maud::{Markup, html};
+
+use super::layout::{Page, layout};
+use super::part::Part;
+use super::{basin, finding, mark, plan, spark};
+use crate::desk::sheet::{Chrome, PastSheet, SensorRow, SystemSheet};
+use crate::desk::words;
+
+/// The page around its `main`.
+pub fn system(chrome: &Chrome, sheet: &SystemSheet) -> String {
+    let fragment = format!("/fragments/systems/{}", sheet.card.id);
+    let here = format!("/systems/{}", sheet.card.id);
+    let page = Page { title: &sheet.card.name, here: &here, fragment: &fragment, live: true };
+    layout(chrome, &page, &system_main(sheet)).into_string()
+}
+
+/// What is inside `main`.
+pub fn system_main(sheet: &SystemSheet) -> Markup {
+    let part = |name: &str, content: Markup| {
+        Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
+    };
+    html! {
+        (part("heading", heading(sheet)).markup())
+        (part("findings", findings(sheet)).markup())
+        (part("drain", drain(sheet)).markup())
+        (part("sensors", sensors(&sheet.sensors)).markup())
+        (part("past", past(&sheet.past)).markup())
+        (part("facts", facts(sheet)).markup())
+    }
+}
+
+fn heading(sheet: &SystemSheet) -> Markup {
+    html! {
+        p class="trail" { a href="/" { "All systems" } " › " (sheet.property) }
+        h1 { (sheet.card.name) " " (mark::urgency(sheet.card.urgency)) }
+        p class="heard" {
+            @match &sheet.card.last_heard {
+                Some(at) => { "Last heard " (mark::time(at)) "." }
+                None => "Nothing was heard from this system yet.",
+            }
+        }
+    }
+}
+
+fn findings(sheet: &SystemSheet) -> Markup {
+    html! {
+        h2 { "What is wrong" }
+        @if sheet.card.findings.is_empty() { p { "Nothing that is known." } }
+        @for open in &sheet.card.findings { (finding::whole(open)) }
+    }
+}
+
+fn drain(sheet: &SystemSheet) -> Markup {
+    html! {
+        h2 { "The drain" }
+        div class="columns" {
+            div { (basin::drain(&sheet.card)) }
+            @if let Some(drawn) = &sheet.plan { div { (plan::plan(drawn)) } }
+        }
+        @if sheet.sparks.iter().any(Option::is_some) {
+            h3 { "Soil moisture, last 7 days" }
+            p class="key" { "The dashed line is what this soil holds once it has drained. Days are lined off." }
+            ul class="sparks" {
+                @for (basin, week) in sheet.card.basins.iter().zip(&sheet.sparks) {
+                    @if let Some(week) = week { li { p { b { (basin.label) } } (spark::spark(week)) } }
+                }
+            }
+        }
+    }
+}
+
+fn sensors(sensors: &[SensorRow]) -> Markup {
+    html! {
+        h2 { "Sensors" }
+        @if sensors.is_empty() { p { "The system file names no sensor, and none was heard." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label="Sensors" {
+                table {
+                    thead { tr { th scope="col" { "Sensor" } th scope="col" { "Name" } th scope="col" { "Last value" } th scope="col" { "Measured" } } }
+                    tbody {
+                        @for sensor in sensors {
+                            tr {
+                                th scope="row" { (sensor.words) }
+                                td { code { (sensor.name) } }
+                                @match &sensor.last {
+                                    Some((value, at)) => { td { (value) } td { (mark::time(at)) } }
+                                    None => { td colspan="2" { "not heard yet" } }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn past(past: &[PastSheet]) -> Markup {
+    html! {
+        h2 { "What was wrong" }
+        @if past.is_empty() { p { "Nothing yet." } }
+        @else {
+            ul class="past" {
+                @for finding in past {
+                    li {
+                        b { (finding.headline) }
+                        " " span class="when" { (finding.raised.words) " to " (finding.cleared.words) ", " (finding.lasted) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn facts(sheet: &SystemSheet) -> Markup {
+    html! {
+        h2 { "The system file says" }
+        dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (words::capitalised(value)) } } }
+    }
+}

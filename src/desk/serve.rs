@@ -1,0 +1,75 @@
+//! Addresses to handlers, and the server around them.
+
+use std::future::Future;
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::routing::get;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+use super::office::{Desk, Office};
+use super::{api, assets, guard, live, visit};
+
+/// Largest body of a request, bytes; nothing here needs one.
+const BODY: usize = 4 * 1024;
+/// How long requests under way may take once the desk closes.
+const FAREWELL: Duration = Duration::from_secs(2);
+
+/// The desk's addresses.
+pub fn router(desk: Desk) -> Router {
+    let (_, ending) = watch::channel(false);
+    routes(Office::new(desk, ending))
+}
+
+fn routes(office: Arc<Office>) -> Router {
+    Router::new()
+        .route("/", get(visit::first))
+        .route("/systems/{id}", get(visit::system))
+        .route("/heard", get(visit::heard))
+        .route("/fragments/first", get(visit::first_fragment))
+        .route("/fragments/systems/{id}", get(visit::system_fragment))
+        .route("/fragments/heard", get(visit::heard_fragment))
+        .route("/live", get(live::live))
+        .route("/assets/{name}", get(assets::asset))
+        .nest("/api/v1", api::routes())
+        .fallback(visit::nowhere)
+        .method_not_allowed_fallback(visit::only_reading)
+        .layer(DefaultBodyLimit::max(BODY))
+        .layer(from_fn(guard::headers))
+        .with_state(office)
+}
+
+/// Serves the desk at `listener` until `stop` is over, then lets go of open pages.
+///
+/// # Errors
+/// When the listener has no address.
+pub async fn serve(
+    listener: TcpListener,
+    desk: Desk,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> io::Result<()> {
+    let hosts = Arc::new(guard::Hosts::of(listener.local_addr()?.ip()));
+    let (end, mut ending) = watch::channel(false);
+    let routes = routes(Office::new(desk, end.subscribe())).layer(from_fn_with_state(hosts, guard::hosts));
+    let stop = async move {
+        stop.await;
+        end.send_replace(true);
+        // Kept, so that nobody takes a closed channel for the end.
+        std::mem::forget(end);
+    };
+    let server = axum::serve(listener, routes).with_graceful_shutdown(stop);
+    let too_late = async {
+        if ending.wait_for(|ending| *ending).await.is_ok() {
+            tokio::time::sleep(FAREWELL).await;
+        }
+    };
+    tokio::select! {
+        done = async { server.await } => done,
+        () = too_late => Ok(()),
+    }
+}

@@ -1,0 +1,28 @@
+//! What surrounds every page.
+
+use super::Moment;
+
+/// Head and foot of a page.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Chrome {
+    /// A note that must not be missed, such as that the clock is not the real one.
+    pub banner: Option<String>,
+    /// How the connection to the broker is.
+    pub link: String,
+    /// Since when.
+    pub link_since: Option<Moment>,
+    /// When the page was drawn.
+    pub as_of: Option<Moment>,
+    /// Which state of the board the page was drawn from; the live script compares it.
+    pub stamp: u64,
+}
+
+impl Chrome {
+    /// The connection to the broker: `connected, since today 08:15`.
+    pub fn link_words(&self) -> String {
+        match &self.link_since {
+            Some(since) => format!("{}, since {}", self.link, since.words),
+            None => self.link.clone(),
+        }
+    }
+}

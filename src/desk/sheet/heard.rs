@@ -1,0 +1,40 @@
+//! What arrived and could not be used.
+
+use super::Moment;
+
+/// Refusals and unassigned topics.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct HeardSheet {
+    /// Messages taken in since the ledger was created.
+    pub messages: u64,
+    /// Readings stored since then.
+    pub readings: u64,
+    /// Records refused, by reason, most frequent first.
+    pub refusals: Vec<RefusalSheet>,
+    /// Topics under the prefix that no system claims.
+    pub strays: Vec<StraySheet>,
+}
+
+/// Records refused for one reason.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RefusalSheet {
+    /// The reason's short name.
+    pub reason: String,
+    /// How many.
+    pub count: u64,
+    /// Examples, latest first: when, topic, payload, and what was wrong with it.
+    pub samples: Vec<(Moment, String, String, String)>,
+}
+
+/// A topic that was heard and belongs to no sensor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StraySheet {
+    /// The topic.
+    pub topic: String,
+    /// How many messages.
+    pub count: u64,
+    /// When the last one came.
+    pub last: Moment,
+    /// A glimpse of the last payload.
+    pub payload: String,
+}

@@ -1,0 +1,18 @@
+//! What the pages show, as plain data: filled by `gather`, drawn by `pages`.
+//!
+//! Times are already in words of the system's own zone, and water content is already judged by the
+//! soil, so that a page only lays things out.
+
+mod board;
+mod chrome;
+mod heard;
+mod part;
+mod pipes;
+mod system;
+
+pub use board::{Board, Counts, PropertySheet, SystemCard};
+pub use chrome::Chrome;
+pub use heard::{HeardSheet, RefusalSheet, StraySheet};
+pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
+pub use pipes::{PipeRow, SplitterMark};
+pub use system::{PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Spark, SparkBin, SystemSheet};

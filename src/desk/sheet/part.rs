@@ -1,0 +1,178 @@
+//! The pieces that several pages share.
+
+use serde::Serialize;
+
+use super::PipeRow;
+use crate::advice::Advice;
+use crate::model::{EventTime, FindingKind, Severity};
+
+/// An instant with its words in the system's zone.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moment {
+    /// The instant.
+    pub at: EventTime,
+    /// For people: `today 14:05`, `3 Mar 14:05`.
+    pub words: String,
+}
+
+/// How soon somebody has to do something. Most urgent first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Urgency {
+    /// A critical finding is open.
+    Now,
+    /// A warning is open.
+    Soon,
+    /// Something to look at on the next visit.
+    NextVisit,
+    /// No sensor was heard yet, so nothing is known.
+    Unheard,
+    /// Heard, and nothing is wrong.
+    Fine,
+}
+
+/// An open finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FindingSheet {
+    /// What is wrong.
+    pub kind: FindingKind,
+    /// Name of the finding's place on the page, unique in its system.
+    pub anchor: String,
+    /// The finding as one sentence.
+    pub headline: String,
+    /// How soon.
+    pub urgency: Urgency,
+    /// When it was raised.
+    pub since: Moment,
+    /// Probability that it is right, 0 to 1.
+    pub probability: f64,
+    /// What it measured, name and value in words.
+    pub estimates: Vec<(String, String)>,
+    /// What it rests on, with the time of the observation where it has one.
+    pub evidence: Vec<(Option<Moment>, String)>,
+    /// What to do.
+    pub advice: Advice,
+}
+
+/// How wet the soil is, against what its class holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SoilBand {
+    /// Below the wilting point.
+    Dry,
+    /// Between wilting point and field capacity.
+    Moist,
+    /// Above field capacity: still draining.
+    Wet,
+    /// Nearly every pore holds water.
+    Soaked,
+}
+
+/// The last moisture reading of a basin.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SoilWater {
+    /// Volumetric water content, m³/m³.
+    pub content: f64,
+    /// What that means in this soil.
+    pub band: SoilBand,
+    /// When it was measured.
+    pub read: Moment,
+    /// Too old to describe the present.
+    pub old: bool,
+}
+
+/// A float of a basin.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FloatSheet {
+    /// There is one, but it was not heard yet.
+    Unheard,
+    /// Its last reading.
+    Read {
+        /// Up: water stands at it.
+        wet: bool,
+        /// When it said so.
+        read: Moment,
+        /// Too old to describe the present.
+        old: bool,
+    },
+}
+
+/// One basin with its last readings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BasinSheet {
+    /// Its id.
+    pub id: String,
+    /// What people call it.
+    pub label: String,
+    /// Design share of each dose, 0 to 1.
+    pub share: f64,
+    /// The pipes that lead to it, for the drawing in the margin.
+    pub pipes: PipeRow,
+    /// Most urgent finding about it, and that finding in words.
+    pub trouble: Option<(Urgency, &'static str)>,
+    /// Moisture: `None` without a reading.
+    pub soil: Option<SoilWater>,
+    /// It has a moisture probe, heard or not.
+    pub has_probe: bool,
+    /// Float, where there is one.
+    pub float: Option<FloatSheet>,
+    /// Overflow float, where there is one.
+    pub overflow: Option<FloatSheet>,
+    /// Height of the standing water that the floats tell of, as a fraction of the basin's depth.
+    pub water_level: Option<f64>,
+}
+
+impl Urgency {
+    /// Every level, most urgent first.
+    pub const ALL: [Self; 5] = [Self::Now, Self::Soon, Self::NextVisit, Self::Unheard, Self::Fine];
+
+    /// The urgency of a finding of `severity`.
+    pub const fn of(severity: Severity) -> Self {
+        match severity {
+            Severity::Critical => Self::Now,
+            Severity::Warning => Self::Soon,
+            Severity::Info => Self::NextVisit,
+        }
+    }
+
+    /// The word beside its mark.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Now => "now",
+            Self::Soon => "soon",
+            Self::NextVisit => "next visit",
+            Self::Unheard => "not heard yet",
+            Self::Fine => "fine",
+        }
+    }
+
+    /// Name of its style.
+    pub const fn class(self) -> &'static str {
+        match self {
+            Self::Now => "now",
+            Self::Soon => "soon",
+            Self::NextVisit => "visit",
+            Self::Unheard => "unheard",
+            Self::Fine => "fine",
+        }
+    }
+}
+
+impl SoilBand {
+    /// The word for it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Dry => "dry",
+            Self::Moist => "moist",
+            Self::Wet => "wet",
+            Self::Soaked => "soaked",
+        }
+    }
+}
+
+impl FloatSheet {
+    /// The float was last heard up.
+    pub fn is_wet(&self) -> bool {
+        matches!(self, Self::Read { wet: true, .. })
+    }
+}

@@ -1,0 +1,120 @@
+//! One system's own page.
+
+use super::{Moment, SystemCard, Urgency};
+use crate::model::FindingKind;
+
+/// Everything on a system's page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SystemSheet {
+    /// What the first page shows of it.
+    pub card: SystemCard,
+    /// The property's name.
+    pub property: String,
+    /// Facts from the system file: name and value in words.
+    pub facts: Vec<(&'static str, String)>,
+    /// The site plan, when every part has a place on it.
+    pub plan: Option<PlanSheet>,
+    /// Last week's moisture, one for each probe, in the order of the card's basins.
+    pub sparks: Vec<Option<Spark>>,
+    /// Every sensor.
+    pub sensors: Vec<SensorRow>,
+    /// Findings that are over, latest first.
+    pub past: Vec<PastSheet>,
+}
+
+/// The site plan: metres, x to the right and y upwards.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanSheet {
+    /// Basins.
+    pub basins: Vec<PlanBasin>,
+    /// Splitters.
+    pub splitters: Vec<PlanSplitter>,
+    /// Pipes from one place to another.
+    pub pipes: Vec<[(f64, f64); 2]>,
+    /// The first part that the water reaches.
+    pub inlet: (f64, f64),
+}
+
+/// A basin on the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanBasin {
+    /// Its id.
+    pub id: String,
+    /// Its name.
+    pub label: String,
+    /// Centre.
+    pub at: (f64, f64),
+    /// Radius of a circle of its area, m.
+    pub radius_m: f64,
+    /// Standing water was heard of.
+    pub wet: bool,
+    /// Most urgent finding about it.
+    pub trouble: Option<Urgency>,
+}
+
+/// A splitter on the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanSplitter {
+    /// Its id.
+    pub id: String,
+    /// Place.
+    pub at: (f64, f64),
+    /// An open finding is about it.
+    pub trouble: bool,
+}
+
+/// A week of one moisture probe.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spark {
+    /// Lowest water content of the week, m³/m³.
+    pub low: f64,
+    /// Highest.
+    pub high: f64,
+    /// Field capacity of the soil, m³/m³: the line between moist and wet.
+    pub field_capacity: f64,
+    /// Top of the scale: the soil's porosity, m³/m³, or the highest reading above it.
+    pub top: f64,
+    /// Hours with readings.
+    pub bins: Vec<SparkBin>,
+}
+
+/// An hour of a [`Spark`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SparkBin {
+    /// Which hour of the week, from 0.
+    pub hour: u16,
+    /// Lowest.
+    pub min: f64,
+    /// Mean.
+    pub mean: f64,
+    /// Highest.
+    pub max: f64,
+}
+
+/// A sensor in the table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SensorRow {
+    /// Its name in the system.
+    pub name: String,
+    /// What it is, in words.
+    pub words: String,
+    /// Last value in words, and when.
+    pub last: Option<(String, Moment)>,
+    /// The system file names it, rather than it being heard at its default topic.
+    pub declared: bool,
+}
+
+/// A finding that is over.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastSheet {
+    /// What was wrong.
+    pub kind: FindingKind,
+    /// The finding as one sentence.
+    pub headline: String,
+    /// When it was raised.
+    pub raised: Moment,
+    /// When it was over.
+    pub cleared: Moment,
+    /// How long that was, in words.
+    pub lasted: String,
+}

@@ -1,0 +1,240 @@
+//! Numbers and times in words.
+
+use jiff::tz::TimeZone;
+use serde_json::Value as Json;
+
+use super::sheet::{Counts, Moment, Urgency};
+use crate::model::{EventTime, Quantity, Span, Value};
+
+/// A no-break space, between a number and its unit.
+const NBSP: char = '\u{a0}';
+
+/// `at` in the words of `zone`, seen from `now`: `today 14:05`, `yesterday 23:10`, `3 Mar 14:05`,
+/// `3 Mar 2025 14:05`.
+pub(super) fn moment(at: EventTime, now: EventTime, zone: &TimeZone) -> Moment {
+    let there = at.timestamp().to_zoned_datetime(zone.clone());
+    let here = now.timestamp().to_zoned_datetime(zone.clone());
+    let words = match now.local_day(zone) - at.local_day(zone) {
+        0 => there.strftime("today %H:%M").to_string(),
+        1 => there.strftime("yesterday %H:%M").to_string(),
+        _ if there.year() == here.year() => there.strftime("%-d %b %H:%M").to_string(),
+        _ => there.strftime("%-d %b %Y %H:%M").to_string(),
+    };
+    Moment { at, words }
+}
+
+/// A span with its unit: `6.5 h`.
+pub(super) fn span(span: Span) -> String {
+    span.to_string().replace(' ', &NBSP.to_string())
+}
+
+/// A fraction as a whole percentage: `31 %`.
+pub(super) fn percent(fraction: f64) -> String {
+    format!("{:.0}{NBSP}%", fraction * 100.0)
+}
+
+/// A probability as a percentage that never claims certainty: `97 %`, `over 99 %`.
+pub(super) fn chance(probability: f64) -> String {
+    match probability {
+        p if p > 0.99 => format!("over 99{NBSP}%"),
+        p if p < 0.01 => format!("under 1{NBSP}%"),
+        p => percent(p),
+    }
+}
+
+/// A small number spelt out, a large one in digits.
+pub(super) fn count(number: usize) -> String {
+    const SMALL: [&str; 13] = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve",
+    ];
+    SMALL.get(number).map_or_else(|| grouped(number as u64), |word| (*word).to_owned())
+}
+
+/// Digits in groups of three.
+pub(super) fn grouped(number: u64) -> String {
+    let digits = number.to_string();
+    let mut out = String::with_capacity(digits.len() + digits.len() / 3);
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            out.push(NBSP);
+        }
+        out.push(digit);
+    }
+    out
+}
+
+/// The state of all systems in one sentence.
+pub(super) fn summary(counts: &Counts) -> String {
+    if counts.all() == 0 {
+        return "No system is set up yet.".to_owned();
+    }
+    let mut clauses = Vec::new();
+    for urgency in Urgency::ALL {
+        let number = counts.of(urgency);
+        if number == 0 {
+            continue;
+        }
+        let (one, many) = match urgency {
+            Urgency::Now => ("needs somebody now", "need somebody now"),
+            Urgency::Soon => ("needs a visit soon", "need a visit soon"),
+            Urgency::NextVisit => ("has something for the next visit", "have something for the next visit"),
+            Urgency::Unheard => ("was not heard yet", "were not heard yet"),
+            Urgency::Fine => ("is fine", "are fine"),
+        };
+        let noun = match (clauses.is_empty(), number) {
+            (true, 1) => " system",
+            (true, _) => " systems",
+            (false, _) => "",
+        };
+        clauses.push(format!("{}{noun} {}", count(number), if number == 1 { one } else { many }));
+    }
+    if clauses.len() == 1 && counts.of(Urgency::Fine) == counts.all() {
+        return "Everything is fine.".to_owned();
+    }
+    capitalised(&format!("{}.", clauses.join(", ")))
+}
+
+/// A value of a sensor with its unit.
+pub(super) fn value(quantity: Quantity, number: f64) -> String {
+    match (quantity, Value::from_number(quantity, number)) {
+        (_, Value::Wet(true)) => "wet".to_owned(),
+        (_, Value::Wet(false)) => "dry".to_owned(),
+        (_, Value::Course(crate::model::Course::Landscape)) => "landscape".to_owned(),
+        (_, Value::Course(crate::model::Course::Sewer)) => "sewer".to_owned(),
+        (Quantity::Moisture, Value::Number(content)) => format!("{:.1}{NBSP}% water", content * 100.0),
+        (Quantity::Temperature, Value::Number(celsius)) => format!("{celsius:.1}{NBSP}°C"),
+        (Quantity::Battery, Value::Number(charge)) => format!("{charge:.0}{NBSP}%"),
+        (_, Value::Number(counts)) => format!("{}{NBSP}counts", grouped(counts.max(0.0) as u64)),
+    }
+}
+
+/// A number that a finding gives, by its name with unit: `standing_h` of 7.25 is `standing` and
+/// `7.3 h`.
+pub(super) fn estimate(name: &str, value: &Json, now: EventTime, zone: &TimeZone) -> (String, String) {
+    const UNITS: [(&str, &str); 12] = [
+        ("_m3_m3", "m³/m³"),
+        ("_mm_h", "mm/h"),
+        ("_pct", "%"),
+        ("_percent", "%"),
+        ("_litres", "L"),
+        ("_l", "L"),
+        ("_mm", "mm"),
+        ("_min", "min"),
+        ("_days", "days"),
+        ("_d", "days"),
+        ("_h", "h"),
+        ("_s", "s"),
+    ];
+    let (stem, unit) = UNITS
+        .iter()
+        .find_map(|(suffix, unit)| name.strip_suffix(suffix).map(|stem| (stem, *unit)))
+        .unwrap_or((name, ""));
+    let mut words = estimate_value(value, now, zone);
+    if !unit.is_empty() {
+        words.push(NBSP);
+        words.push_str(unit);
+    }
+    (stem.replace('_', " "), words)
+}
+
+fn estimate_value(value: &Json, now: EventTime, zone: &TimeZone) -> String {
+    match value {
+        Json::Number(number) => short(number.as_f64().unwrap_or(f64::NAN)),
+        Json::String(text) => {
+            text.parse::<EventTime>().map_or_else(|_| text.clone(), |at| moment(at, now, zone).words)
+        }
+        Json::Bool(yes) => if *yes { "yes" } else { "no" }.to_owned(),
+        Json::Array(parts) => {
+            parts.iter().map(|part| estimate_value(part, now, zone)).collect::<Vec<_>>().join(" : ")
+        }
+        Json::Object(parts) => parts
+            .iter()
+            .map(|(key, part)| format!("{key} {}", estimate_value(part, now, zone)))
+            .collect::<Vec<_>>()
+            .join(", "),
+        Json::Null => "unknown".to_owned(),
+    }
+}
+
+/// Three significant digits or the whole number.
+fn short(number: f64) -> String {
+    let digits = if number.abs() >= 100.0 {
+        0
+    } else if number.abs() >= 10.0 {
+        1
+    } else {
+        2
+    };
+    let text = format!("{number:.digits$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// An id as a title: `alder-court` is `Alder Court`.
+pub(super) fn title(id: &str) -> String {
+    id.split('-').filter(|word| !word.is_empty()).map(capitalised).collect::<Vec<_>>().join(" ")
+}
+
+/// The text with its first letter in upper case.
+pub(super) fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
+    rest.next().map_or_else(String::new, |first| first.to_uppercase().chain(rest).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn at(text: &str) -> EventTime {
+        text.parse().unwrap()
+    }
+
+    fn denver() -> TimeZone {
+        TimeZone::get("America/Denver").unwrap()
+    }
+
+    #[test]
+    fn a_moment_is_told_in_the_zone_of_the_yard() {
+        let now = at("2026-03-02T20:00:00Z"); // 13:00 in Denver
+        let says = |text| moment(at(text), now, &denver()).words;
+        assert_eq!(says("2026-03-02T15:15:00Z"), "today 08:15");
+        assert_eq!(says("2026-03-02T06:59:00Z"), "yesterday 23:59");
+        assert_eq!(says("2026-01-31T12:00:00Z"), "31 Jan 05:00");
+        assert_eq!(says("2025-12-31T12:00:00Z"), "31 Dec 2025 05:00");
+    }
+
+    #[test]
+    fn the_summary_is_one_sentence() {
+        let mut counts = Counts::default();
+        assert_eq!(summary(&counts), "No system is set up yet.");
+        counts.add(Urgency::Fine);
+        assert_eq!(summary(&counts), "Everything is fine.");
+        counts.add(Urgency::Now);
+        counts.add(Urgency::Soon);
+        counts.add(Urgency::Soon);
+        assert_eq!(summary(&counts), "One system needs somebody now, two need a visit soon, one is fine.");
+    }
+
+    #[test]
+    fn estimates_lose_their_suffix_to_a_unit() {
+        let now = at("2026-03-02T20:00:00Z");
+        let says = |name, value| estimate(name, &value, now, &denver());
+        assert_eq!(says("standing_h", json!(7.25)), ("standing".into(), "7.25\u{a0}h".into()));
+        assert_eq!(says("split_now", json!([0.7, 0.3])), ("split now".into(), "0.7 : 0.3".into()));
+        assert_eq!(says("began", json!("2026-03-02T15:15:00Z")), ("began".into(), "today 08:15".into()));
+        assert_eq!(says("drained_mm", json!(120)), ("drained".into(), "120\u{a0}mm".into()));
+    }
+
+    #[test]
+    fn numbers_read_well() {
+        assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
+        assert_eq!(count(3), "three");
+        assert_eq!(count(1200), "1\u{a0}200");
+        assert_eq!(chance(0.999), "over 99\u{a0}%");
+        assert_eq!(chance(0.87), "87\u{a0}%");
+        assert_eq!(value(Quantity::Moisture, 0.314), "31.4\u{a0}% water");
+        assert_eq!(value(Quantity::Float, 1.0), "wet");
+        assert_eq!(title("alder-court"), "Alder Court");
+    }
+}
