@@ -5,4 +5,5 @@ mod deploy;
 mod help;
 mod password;
 mod program;
+mod readme;
 mod settings;

@@ -1,0 +1,182 @@
+//! System files as people write them: good ones are read whole, and each mistake is named with
+//! its line and how to mend it.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use basinward::model::{BasinIx, Chip, Id, Node, Place, Quantity, Soil, Span, SplitterIx, Unit};
+use basinward::systemfile::{advice, load_dir, load_file, parse};
+
+fn folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/system_files")
+}
+
+fn read(path: &Path) -> (String, String) {
+    (path.file_name().unwrap().to_str().unwrap().to_owned(), fs::read_to_string(path).unwrap())
+}
+
+/// Lines `# expect LINE: TEXT` at the top of a file.
+fn expectations(text: &str) -> Vec<(usize, &str)> {
+    let expected = text.lines().map_while(|line| line.strip_prefix("# expect "));
+    expected
+        .map(|rest| {
+            let (line, what) = rest.split_once(": ").unwrap();
+            (line.parse().unwrap(), what)
+        })
+        .collect()
+}
+
+#[test]
+fn every_mistake_is_named_with_its_line_and_how_to_mend_it() {
+    let mut tried = 0;
+    for entry in fs::read_dir(folder()).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_none_or(|e| e != "toml") {
+            continue;
+        }
+        let (name, text) = read(&path);
+        let faults = parse(&name, &text).expect_err(&name);
+        let mut expected = expectations(&text);
+        assert!(!expected.is_empty(), "{name} expects nothing");
+        for fault in &faults {
+            let shown = fault.to_string();
+            assert!(shown.starts_with(&format!("{name}:{}: ", fault.line)), "{shown}");
+            assert!(!fault.how.is_empty(), "{shown}");
+            let known = expected.iter().position(|(line, what)| fault.line == *line && shown.contains(what));
+            expected.remove(known.unwrap_or_else(|| panic!("unexpected: {shown}")));
+        }
+        assert!(expected.is_empty(), "{name}: not reported: {expected:?} among {faults:?}");
+        tried += 1;
+    }
+    assert!(tried > 50, "only {tried} files found");
+}
+
+#[test]
+fn the_full_example_is_read_with_all_its_parts() {
+    let system = load_file(&folder().join("good/alder-court-east.toml")).unwrap();
+    assert_eq!((system.id.as_str(), system.property.as_str()), ("alder-court-east", "alder-court"));
+    assert_eq!(system.zone.iana_name(), Some("America/Denver"));
+    assert_eq!(system.location.unwrap().elevation_m, 2100.0);
+    assert_eq!(system.soil, Soil::SandyLoam);
+    assert_eq!(system.commissioned.unwrap().to_string(), "2025-04-12");
+    assert_eq!((system.source.people, system.source.litres_per_count), (6, Some(1.0)));
+    assert_eq!(system.source.fixtures, ["showers", "laundry"]);
+    assert!(system.diverter && !system.source.meter_after_diverter);
+    assert_eq!(system.rain_mm_per_count, Some(0.2));
+
+    let quince = system.basin(BasinIx(0));
+    assert_eq!(quince.label(), "quince tree");
+    assert_eq!((quince.area_m2, quince.depth_mm, quince.air_gap_mm), (1.2, 300.0, 150.0));
+    assert_eq!((quince.mulch.depth_mm, quince.mulch.chip), (200.0, Chip::Coarse));
+    assert_eq!(quince.mulch.placed, system.commissioned);
+    assert_eq!((quince.float_height_mm, quince.overflow_height_mm), (Some(120.0), Some(260.0)));
+    assert_eq!((quince.moisture_depth_mm, quince.flood_hold), (Some(250.0), Some(Span::from_hours(6))));
+    assert_eq!(quince.at.unwrap().y_m, 2.5);
+
+    let tree = system.tree();
+    assert_eq!(tree.root(), Node::Splitter(SplitterIx(0)));
+    // A split that sums to 1.0005 is within the tolerance and scaled to sum to 1.
+    assert!((tree.design_share(BasinIx(0)) - 0.3 / 1.0005).abs() < 1e-12);
+    let sum: f64 = system.basin_ixs().map(|b| tree.design_share(b)).sum();
+    assert!((sum - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn sensors_have_their_wiring_or_their_default_topic() {
+    let system = load_file(&folder().join("good/alder-court-east.toml")).unwrap();
+    let fig = Place::Basin(BasinIx(1));
+    let find = |place, quantity| system.find_sensor(place, quantity);
+    let temperature = find(fig, Quantity::Temperature).unwrap();
+    let wiring = &system.sensor(temperature).wiring;
+    assert_eq!(wiring.unit, Some(Unit::Fahrenheit));
+    assert_eq!((wiring.value.as_deref(), wiring.time.as_deref()), (Some("/soil/temperature"), Some("/at")));
+    assert_eq!(system.topic(temperature, "greywater"), "foreign/fig");
+    assert!(system.sensor(find(fig, Quantity::Overflow).unwrap()).wiring.wet_is_open);
+    assert!(!system.sensor(find(fig, Quantity::Float).unwrap()).wiring.wet_is_open);
+
+    let pear = Place::Basin(BasinIx(2));
+    let probe = system.sensor(find(pear, Quantity::Moisture).unwrap());
+    assert!(probe.wiring.permittivity && probe.declared);
+    assert_eq!((probe.wiring.scale, probe.wiring.offset), (Some(0.1), Some(-1.0)));
+    let battery = find(pear, Quantity::Battery).unwrap();
+    assert!(!system.sensor(battery).declared);
+    assert_eq!(system.topic(battery, "yards/grey"), "yards/grey/alder-court-east/pear/battery");
+    let meter = find(Place::System, Quantity::Meter).unwrap();
+    assert_eq!(system.topic(meter, "greywater"), "greywater/alder-court-east/meter");
+    assert_eq!(find(pear, Quantity::Float), None);
+}
+
+#[test]
+fn what_a_file_leaves_out_takes_the_documented_default() {
+    let system = load_file(&folder().join("good/one-basin.toml")).unwrap();
+    assert_eq!(system.property, Id::new("one-basin").unwrap());
+    assert_eq!((system.source.people, system.source.litres_per_count), (2, None));
+    assert!(!system.diverter && system.location.is_none() && system.commissioned.is_none());
+    let fig = system.basin(BasinIx(0));
+    assert_eq!((fig.depth_mm, fig.air_gap_mm, fig.mulch.depth_mm), (300.0, 150.0, 200.0));
+    assert_eq!((fig.mulch.chip, fig.mulch.placed, fig.flood_hold), (Chip::Medium, None, None));
+    assert_eq!((fig.float_height_mm, fig.overflow_height_mm, fig.moisture_depth_mm), (None, None, None));
+    assert_eq!(system.tree().root(), Node::Basin(BasinIx(0)));
+    // The default floats of a basin half as deep as usual sit half as high.
+    let shallow = load_file(&folder().join("good/alder-court-east.toml")).unwrap();
+    let shallow = shallow.basin(BasinIx(1));
+    assert_eq!((shallow.float_height_mm, shallow.overflow_height_mm), (Some(60.0), Some(130.0)));
+    assert_eq!(shallow.moisture_depth_mm, Some(250.0));
+}
+
+#[test]
+fn a_folder_is_read_as_one_set() {
+    let systems = load_dir(&folder().join("good"), "greywater").unwrap();
+    let ids: Vec<&str> = systems.iter().map(|s| s.id.as_str()).collect();
+    assert_eq!(ids, ["alder-court-east", "one-basin"]);
+}
+
+#[test]
+fn systems_may_not_share_a_topic_unless_their_pointers_differ() {
+    let set = folder().join("shared-topics");
+    let shown: Vec<String> =
+        load_dir(&set, "greywater").unwrap_err().iter().map(ToString::to_string).collect();
+    assert_eq!(shown.len(), 2, "{shown:?}");
+    assert!(
+        shown[0].contains("lower.toml:10: `fig/battery` of `lower` and `fig/temperature` of `upper`"),
+        "{}",
+        shown[0]
+    );
+    assert!(
+        shown[1].contains("upper.toml:9: `fig/moisture` of `upper` and `fig/moisture` of `lower`"),
+        "{}",
+        shown[1]
+    );
+    // With another prefix the default topic is another one.
+    assert_eq!(load_dir(&set, "yards").unwrap_err().len(), 1);
+}
+
+#[test]
+fn a_folder_with_several_bad_files_names_them_all() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("a.toml"), "id = 1\n").unwrap();
+    fs::write(folder.path().join("b.toml"), b"\xff").unwrap();
+    fs::write(folder.path().join("c.toml"), vec![b'#'; (1 << 20) + 1]).unwrap();
+    fs::write(folder.path().join("notes.txt"), "not a system").unwrap();
+    let faults = load_dir(folder.path(), "greywater").unwrap_err();
+    for (file, text) in [("a.toml:1: ", "lacks `soil`"), ("b.toml: ", "UTF-8"), ("c.toml: ", "1 MiB")] {
+        assert!(
+            faults.iter().map(ToString::to_string).any(|f| f.contains(file) && f.contains(text)),
+            "{faults:?}"
+        );
+    }
+    let missing = load_dir(&folder.path().join("missing"), "greywater").unwrap_err();
+    assert!(missing[0].to_string().contains("the folder of system files cannot be read"));
+}
+
+#[test]
+fn doubtful_files_are_read_with_advice() {
+    let system = load_file(&folder().join("good/alder-court-east.toml")).unwrap();
+    let advice = advice(&system);
+    let about = |words: &str| advice.iter().filter(|a| a.contains(words)).count();
+    assert_eq!(about("state the unit of moisture at quince"), 1);
+    assert_eq!(about("state the unit"), 1, "fig states a unit, pear a scale: {advice:?}");
+    assert_eq!(about("no float at pear: standing water cannot be seen"), 1);
+    assert_eq!(about("no sensor at plum"), 1);
+    assert_eq!(advice.len(), 3);
+}

@@ -1,0 +1,156 @@
+//! Invariants of the source tree that the compiler does not check.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
+const MAY_USE: [(&str, &[&str]); 16] = [
+    ("model", &[]),
+    ("stats", &[]),
+    ("settings", &[]),
+    ("clock", &["model"]),
+    ("telemetry", &["settings"]),
+    ("advice", &["model"]),
+    ("systemfile", &["model"]),
+    ("intake", &["model"]),
+    ("engine", &["model", "stats"]),
+    ("fleet", &["engine", "intake", "model"]),
+    ("replay", &["advice", "engine", "fleet", "model"]),
+    ("ledger", &["engine", "model"]),
+    ("link", &["clock"]),
+    ("desk", &["advice", "clock", "ledger", "model", "settings", "systemfile", "telemetry"]),
+    (
+        "run",
+        &[
+            "clock",
+            "desk",
+            "engine",
+            "fleet",
+            "ledger",
+            "link",
+            "model",
+            "settings",
+            "systemfile",
+            "telemetry",
+        ],
+    ),
+    ("cli", &["clock", "ledger", "link", "model", "replay", "run", "settings", "systemfile", "telemetry"]),
+];
+
+/// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.
+const DECIDE: [&str; 7] = ["model", "stats", "advice", "intake", "engine", "fleet", "replay"];
+
+const OUTSIDE: [&str; 8] = [
+    "std::fs",
+    "std::net",
+    "std::thread",
+    "std::time::SystemTime",
+    "std::time::Instant",
+    "std::env",
+    "tokio",
+    "rusqlite",
+];
+
+fn rust_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).expect("the folder is there") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            rust_files(&path, found);
+        } else if path.extension().is_some_and(|extension| extension == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+/// The code of each top module of src/, by module and file, without comments and unit tests.
+fn sources() -> BTreeMap<String, Vec<(PathBuf, String)>> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    rust_files(&src, &mut files);
+    let test_modules = test_modules(&files);
+    let mut sources: BTreeMap<String, Vec<(PathBuf, String)>> = BTreeMap::new();
+    for path in files.into_iter().filter(|path| !test_modules.contains(path)) {
+        let inside = path.strip_prefix(&src).expect("it lies in src");
+        let top = inside.components().next().expect("it has a name").as_os_str().to_string_lossy();
+        let module = top.trim_end_matches(".rs").to_owned();
+        let text = fs::read_to_string(&path).expect("it is text");
+        let text = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or_default();
+        let code = text.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>();
+        sources.entry(module).or_default().push((inside.to_owned(), code.join("\n")));
+    }
+    sources
+}
+
+/// Files that are compiled for tests only: `#[cfg(test)] mod name;` stands above them.
+fn test_modules(files: &[PathBuf]) -> BTreeSet<PathBuf> {
+    let mut found = BTreeSet::new();
+    for path in files {
+        let text = fs::read_to_string(path).expect("it is text");
+        for after in text.split("#[cfg(test)]\nmod ").skip(1) {
+            if let Some((name, _)) = after.split_once(';').filter(|(name, _)| !name.contains(['{', '\n'])) {
+                found.insert(path.with_file_name(format!("{name}.rs")));
+            }
+        }
+    }
+    found
+}
+
+/// What follows each `crate::` in `code`.
+fn used(code: &str) -> impl Iterator<Item = &str> {
+    code.split("crate::").skip(1).map(|rest| {
+        let end = rest.find(|c: char| !c.is_ascii_alphanumeric() && c != '_').unwrap_or(rest.len());
+        &rest[..end]
+    })
+}
+
+#[test]
+fn imports_run_one_way() {
+    let may_use = BTreeMap::from(MAY_USE);
+    let mut wrong = Vec::new();
+    for (module, files) in sources() {
+        let Some(allowed) = may_use.get(module.as_str()) else {
+            assert!(["lib", "main"].contains(&module.as_str()), "src/{module} has no place in the map");
+            continue;
+        };
+        for (path, code) in files {
+            let foreign = used(&code).filter(|name| may_use.contains_key(name) && *name != module);
+            wrong.extend(
+                foreign
+                    .filter(|name| !allowed.contains(name))
+                    .map(|name| format!("src/{} uses {name}", path.display())),
+            );
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn the_map_has_no_circle() {
+    let order: Vec<&str> = MAY_USE.iter().map(|(module, _)| *module).collect();
+    for (at, (module, uses)) in MAY_USE.iter().enumerate() {
+        for name in *uses {
+            assert!(order[..at].contains(name), "{module} uses {name}, which stands below it");
+        }
+    }
+}
+
+#[test]
+fn what_decides_asks_nobody() {
+    let sources = sources();
+    for module in DECIDE {
+        for (path, code) in &sources[module] {
+            for name in OUTSIDE {
+                assert!(!code.contains(name), "src/{} touches {name}", path.display());
+            }
+        }
+    }
+}
+
+#[test]
+fn the_developers_map_names_every_module() {
+    let developers = include_str!("../DEVELOPERS.md");
+    for (module, _) in MAY_USE {
+        assert!(developers.contains(&format!("| `{module}` |")), "{module} is not in the map");
+    }
+}
