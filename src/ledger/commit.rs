@@ -68,12 +68,6 @@ impl Ledger {
         Ok(commit)
     }
 
-    /// Systems with inputs up to commit `seq` that no snapshot covers: they hold the journal back.
-    pub fn awaiting_snapshot(&self, seq: u64) -> impl Iterator<Item = super::SystemNo> {
-        let unsaved = move |from: Option<u64>| from.is_some_and(|from| from <= seq);
-        self.enrolment.iter().filter(move |(_, system)| unsaved(system.unsaved_from)).map(|(no, _)| no)
-    }
-
     fn owe_snapshots(&mut self, batch: &Batch, seq: u64) {
         for JournalEntry { system, .. } in &batch.inputs {
             if let Some(enrolled) = self.enrolment.get_mut(*system) {

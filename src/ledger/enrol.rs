@@ -12,7 +12,7 @@ pub struct SystemNo(pub(super) u32);
 
 /// Stands for one sensor of one system in the ledger, the same for ever.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct SeriesNo(pub(super) u32);
+pub(super) struct SeriesNo(pub(super) u32);
 
 /// The systems that the writer speaks of, by number.
 #[derive(Debug, Default)]
@@ -53,11 +53,6 @@ impl Ledger {
             self.enrolment.insert(no, system);
         }
         Ok(numbers)
-    }
-
-    /// The series of a sensor of an enrolled system.
-    pub fn series(&self, system: SystemNo, sensor: SensorIx) -> Option<SeriesNo> {
-        self.enrolment.get(system)?.series(sensor)
     }
 }
 

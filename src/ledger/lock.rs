@@ -11,7 +11,7 @@ const NAME: &str = "ledger.lock";
 /// Holds the folder until dropped, or until the process ends in whatever way.
 #[derive(Debug)]
 pub(super) struct FolderLock {
-    _file: File,
+    file: File,
 }
 
 impl FolderLock {
@@ -44,6 +44,15 @@ impl FolderLock {
             .and_then(|()| file.rewind())
             .and_then(|()| writeln!(file, "{}", std::process::id()))
             .map_err(fault("write"))?;
-        Ok(Self { _file: file })
+        Ok(Self { file })
+    }
+}
+
+/// Closing the file would do, but for a process that is just being started: until it runs its own
+/// program, it has a copy of the open file, and with it the lock.
+impl Drop for FolderLock {
+    fn drop(&mut self) {
+        // If this fails, closing the file still releases the lock.
+        let _ = self.file.unlock();
     }
 }

@@ -7,7 +7,7 @@
 //!   When [`Ledger::commit`] returns, it is on the disk and the messages may be acknowledged.
 //! - Everything may be repeated: a reading is unique by (series, time) and the first one wins, an
 //!   effect is logged once, and a cursor never goes back.
-//! - A [`SystemNo`] or [`SeriesNo`] is a small number that stands for a name; it never changes.
+//! - A [`SystemNo`] is a small number that stands for a system; it never changes.
 //! - Engines come back from their last snapshot and the journal of inputs that followed it.
 //!
 //! Times are stored as milliseconds since 1970, findings and doses as JSON that people can read.
@@ -31,7 +31,7 @@ mod view;
 pub use backup::backup;
 pub use batch::{Batch, JournalEntry, Position};
 pub use commit::Commit;
-pub use enrol::{SeriesNo, SystemNo};
+pub use enrol::SystemNo;
 pub use fault::LedgerFault;
 pub use file::Ledger;
 pub use record::{DoseRecord, Record, SoakRecord};

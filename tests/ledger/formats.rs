@@ -170,7 +170,8 @@ fn damage_is_found_at_the_start() {
     }
     let folder = ledger_with("");
     damage(folder.path(), 1);
-    assert!(matches!(Ledger::open(folder.path()), Err(LedgerFault::Damaged { .. })));
+    let fault = Ledger::open(folder.path()).unwrap_err();
+    assert!(matches!(fault, LedgerFault::Damaged { .. }), "{fault:?}");
 }
 
 #[test]
