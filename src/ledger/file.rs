@@ -16,7 +16,8 @@ const NAME: &str = "ledger.db";
 /// Pages that the write-ahead log may hold before a commit moves them into the database (16 MiB).
 const CHECKPOINT_PAGES: u32 = 4000;
 
-/// Largest table set that is checked before serving; the rest is checked by [`View::check`](super::View::check).
+/// Tables that are checked before serving, all of them short beside the history. The rest is left to
+/// [`View::check`](super::View::check).
 const CHECKED_AT_START: [&str; 10] = [
     "sqlite_schema",
     "totals",
