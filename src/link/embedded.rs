@@ -31,6 +31,7 @@ use super::health::{Counters, Health, LinkState};
 use super::inbox::{Feed, Inbox, inbox};
 use super::passwords::{PasswordError, read_passwords};
 use super::publisher::Publisher;
+use super::settings::{SetupError, check_filters};
 use super::tap::Tap;
 use crate::clock::Clock;
 
@@ -94,6 +95,9 @@ pub enum EmbeddedError {
     /// The password file cannot be used.
     #[error("cannot use the password file")]
     Passwords(#[from] PasswordError),
+    /// A topic filter is none.
+    #[error(transparent)]
+    Filters(#[from] SetupError),
     /// The address is taken, not ours, or privileged.
     #[error("cannot listen on {listen}")]
     Listen {
@@ -110,6 +114,7 @@ pub enum EmbeddedError {
 /// A running broker. Dropping it stops it at once; [`Self::stop`] does so in order.
 pub struct EmbeddedBroker {
     address: SocketAddr,
+    filters: watch::Sender<Vec<String>>,
     feed: Arc<Feed>,
     shutdown: BrokerShutdownHandle,
     task: JoinHandle<()>,
@@ -128,14 +133,16 @@ impl EmbeddedBroker {
         settings: &EmbeddedSettings,
         clock: Clock,
     ) -> Result<(Self, Inbox, Acker), EmbeddedError> {
+        check_filters(&settings.filters)?;
         let auth = authentication(settings)?;
         let (feed, inbox) = inbox(settings.max_waiting, settings.max_waiting_bytes);
         let feed = Arc::new(feed);
         let counters = Arc::new(Counters::default());
         let router = Arc::new(OnceLock::new());
         let since_ms = clock.now_ms();
+        let (filters, wanted) = watch::channel(settings.filters.clone());
         let tap = Tap {
-            filters: settings.filters.clone(),
+            filters: wanted,
             feed: Arc::clone(&feed),
             counters: Arc::clone(&counters),
             router: Arc::clone(&router),
@@ -161,12 +168,22 @@ impl EmbeddedBroker {
         let (state, watching) = watch::channel(LinkState::Up { since_ms });
         let health = Health { state: watching, counters: Arc::clone(&counters) };
         let acker = Acker::new(None, counters);
-        Ok((Self { address, feed, shutdown, task, state, health, publisher }, inbox, acker))
+        Ok((Self { address, filters, feed, shutdown, task, state, health, publisher }, inbox, acker))
     }
 
     /// Where it listens; the port is the real one.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Hands what is published under these topic filters to the writer from now on.
+    ///
+    /// # Errors
+    /// When one is no topic filter; nothing is changed then.
+    pub fn listen_to(&self, filters: Vec<String>) -> Result<(), SetupError> {
+        check_filters(&filters)?;
+        self.filters.send_replace(filters);
+        Ok(())
     }
 
     /// Watches what passes through it.

@@ -13,7 +13,7 @@ use super::health::{Counters, Health, LinkState};
 use super::inbox::{Feed, Inbox, inbox};
 use super::publisher::{Courier, Publisher};
 use super::receive::Receiver;
-use super::settings::{LinkSettings, SetupError};
+use super::settings::{LinkSettings, SetupError, check_filters};
 use super::wire::{Dialer, Role};
 use crate::clock::Clock;
 
@@ -22,6 +22,7 @@ const FAREWELL: Duration = Duration::from_secs(2);
 
 /// A connection that receives, one that publishes, and what it takes to end both in order.
 pub struct Link {
+    filters: watch::Sender<Vec<String>>,
     leave: Arc<Notify>,
     feed: Arc<Feed>,
     receiving: JoinHandle<()>,
@@ -48,9 +49,10 @@ impl Link {
         let gate = Arc::new(Gate::default());
         let leave = Arc::new(Notify::new());
         let (state, watching) = watch::channel(LinkState::Connecting);
+        let (filters, wanted) = watch::channel(settings.filters.clone());
         let receiver = Receiver {
             dialer,
-            filters: settings.filters.clone(),
+            filters: wanted,
             gate: Arc::clone(&gate),
             feed: Arc::clone(&feed),
             leave: Arc::clone(&leave),
@@ -63,7 +65,17 @@ impl Link {
         let receiving = tokio::spawn(receiver.run());
         let publishing = tokio::spawn(courier.run());
         let acker = Acker::new(Some(gate), counters);
-        Ok((Self { leave, feed, receiving, publishing, health, publisher }, inbox, acker))
+        Ok((Self { filters, leave, feed, receiving, publishing, health, publisher }, inbox, acker))
+    }
+
+    /// Listens to these topic filters from now on: subscribes to the new ones, ends the others.
+    ///
+    /// # Errors
+    /// When one is no topic filter; nothing is changed then.
+    pub fn listen_to(&self, filters: Vec<String>) -> Result<(), SetupError> {
+        check_filters(&filters)?;
+        self.filters.send_if_modified(|old| std::mem::replace(old, filters) != *old);
+        Ok(())
     }
 
     /// Watches the receiving connection.

@@ -31,7 +31,7 @@ const SETTLED: Duration = Duration::from_secs(10);
 
 pub(super) struct Receiver {
     pub(super) dialer: Dialer,
-    pub(super) filters: Vec<String>,
+    pub(super) filters: watch::Receiver<Vec<String>>,
     pub(super) gate: Arc<Gate>,
     pub(super) feed: Arc<Feed>,
     /// Asks for an orderly end.
@@ -64,9 +64,10 @@ impl Receiver {
         }
         *connected_before = true;
         // Even a present session is subscribed again: the broker may have been set up anew under us.
-        connection.subscribe(&self.filters);
+        let filters = self.filters.borrow_and_update().clone();
+        connection.subscribe(&filters);
         let began = Instant::now();
-        let ended = self.serve(connection).await;
+        let ended = self.serve(connection, filters).await;
         if began.elapsed() >= SETTLED {
             self.backoff.reset();
         }
@@ -82,7 +83,7 @@ impl Receiver {
     }
 
     /// Works one connection until it ends: by our own leave, or by a fault.
-    async fn serve(&mut self, mut connection: Connection) -> Result<(), Fault> {
+    async fn serve(&mut self, mut connection: Connection, mut filters: Vec<String>) -> Result<(), Fault> {
         let generation = self.gate.generation();
         let mut chunk = Vec::with_capacity(CHUNK);
         let mut listening = true;
@@ -93,6 +94,13 @@ impl Receiver {
                 () = self.leave.notified() => {
                     connection.acknowledge(self.gate.take());
                     return connection.leave().await;
+                }
+                Ok(()) = self.filters.changed() => {
+                    let wanted = self.filters.borrow_and_update().clone();
+                    filters.retain(|old| !wanted.contains(old));
+                    connection.unsubscribe(&filters);
+                    connection.subscribe(&wanted);
+                    filters = wanted;
                 }
                 () = self.feed.room(), if !listening => listening = true,
                 arrival = connection.next(listening) => {
@@ -147,14 +155,20 @@ impl Receiver {
 
     fn subscribed(&self, granted: &Granted) -> Result<(), Fault> {
         match granted {
-            Granted::Refused => return Err(Fault::SubscriptionRefused(self.filters.join(", "))),
+            Granted::Refused => return Err(Fault::SubscriptionRefused(self.filters.borrow().join(", "))),
             Granted::Unacknowledged => {
                 warn!("the broker grants QoS 0 only: messages lost on the way do not come again");
             }
             Granted::Acknowledged => {}
         }
-        info!(filters = self.filters.join(", "), "listening to the broker");
-        self.state.send_replace(LinkState::Up { since_ms: self.clock.now_ms() });
+        info!(filters = self.filters.borrow().join(", "), "listening to the broker");
+        self.state.send_if_modified(|state| {
+            let newly = !matches!(state, LinkState::Up { .. });
+            if newly {
+                *state = LinkState::Up { since_ms: self.clock.now_ms() };
+            }
+            newly
+        });
         Ok(())
     }
 

@@ -111,12 +111,7 @@ impl LinkSettings {
         if self.client_id.is_empty() {
             return Err(SetupError::NoClientId);
         }
-        if self.filters.is_empty() {
-            return Err(SetupError::NoFilter);
-        }
-        if let Some(filter) = self.filters.iter().find(|f| mqtt5::validate_topic_filter(f).is_err()) {
-            return Err(SetupError::Filter(filter.clone()));
-        }
+        check_filters(&self.filters)?;
         if let Some(topic) = self.status_topic.iter().find(|t| mqtt5::validate_topic_name(t).is_err()) {
             return Err(SetupError::StatusTopic(topic.clone()));
         }
@@ -124,6 +119,17 @@ impl LinkSettings {
             return Err(SetupError::KeepAlive(self.keep_alive_s));
         }
         Ok(())
+    }
+}
+
+/// Refuses filters that are none, before a broker does.
+pub(super) fn check_filters(filters: &[String]) -> Result<(), SetupError> {
+    if filters.is_empty() {
+        return Err(SetupError::NoFilter);
+    }
+    match filters.iter().find(|filter| mqtt5::validate_topic_filter(filter).is_err()) {
+        Some(filter) => Err(SetupError::Filter(filter.clone())),
+        None => Ok(()),
     }
 }
 

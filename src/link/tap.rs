@@ -9,7 +9,7 @@ use mqtt5::QoS;
 use mqtt5::broker::router::MessageRouter;
 use mqtt5::broker::{BrokerEventHandler, ClientPublishEvent, PublishAction};
 use mqtt5::packet::publish::PublishPacket;
-use tokio::sync::oneshot;
+use tokio::sync::{oneshot, watch};
 use tracing::warn;
 
 use super::health::{Counters, count};
@@ -18,7 +18,7 @@ use super::message::{Message, Receipt};
 use crate::clock::Clock;
 
 pub(super) struct Tap {
-    pub(super) filters: Vec<String>,
+    pub(super) filters: watch::Receiver<Vec<String>>,
     pub(super) feed: Arc<Feed>,
     pub(super) counters: Arc<Counters>,
     /// Set once the broker exists; it needs the tap to come into being.
@@ -49,7 +49,7 @@ impl BrokerEventHandler for Tap {
 
 impl Tap {
     fn concerns(&self, topic: &str) -> bool {
-        self.filters.iter().any(|filter| mqtt5::topic_matches_filter(topic, filter))
+        self.filters.borrow().iter().any(|filter| mqtt5::topic_matches_filter(topic, filter))
     }
 
     /// Hands the message to the writer; above QoS 0, waits until it is stored.

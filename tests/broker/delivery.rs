@@ -121,3 +121,23 @@ fn several_filters_are_heard() {
     broker.publish(TOPIC, "b");
     assert_eq!(rig.writer.store(2), ["a", "b"]);
 }
+
+#[test]
+fn filters_may_change_while_we_listen() {
+    for protocol in BOTH {
+        let broker = Mosquitto::start();
+        let mut rig = Rig::up(&settings(broker.port(), protocol));
+        let link = rig.link.as_ref().expect("it runs");
+        link.listen_to(vec!["building/+/soil".into(), "greywater/birch/#".into()]).expect("sound filters");
+        link.listen_to(vec!["building/#/soil".into()]).expect_err("no filter, and no change");
+        support::until(crate::rig::LIMIT, "the new filter is heard", || {
+            broker.publish("building/7/soil", "new");
+            rig.counts().received > 0
+        });
+        rig.writer.take_for(Duration::from_millis(100));
+        broker.publish(TOPIC, "no longer ours");
+        broker.publish("greywater/birch/meter", "ours");
+        let heard = rig.writer.take_for(Duration::from_millis(300));
+        assert_eq!(payloads(&heard), ["ours"], "{protocol:?}");
+    }
+}

@@ -158,6 +158,17 @@ fn topics_of_others_pass_without_the_writer() {
 }
 
 #[test]
+fn filters_may_change_while_it_runs() {
+    let mut yard = Yard::start();
+    yard.broker.listen_to(vec!["building/+/soil".into()]).expect("sound filters");
+    yard.device().publish(TOPIC, b"no longer ours").expect("acknowledged at once");
+    let mut device = yard.device();
+    device.send("building/7/soil", b"0.2", false).expect("sent");
+    assert_eq!(yard.writer.store(1), ["0.2"]);
+    device.next_acknowledgement(LIMIT).expect("stored");
+}
+
+#[test]
 fn other_listeners_hear_a_message_once_it_is_stored() {
     let mut yard = Yard::start();
     let mut listener = Listener::subscribe(yard.port(), "greywater/#");

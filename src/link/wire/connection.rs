@@ -137,6 +137,15 @@ impl Connection {
         }
     }
 
+    /// Ends subscriptions; none is fine.
+    pub(in super::super) fn unsubscribe(&mut self, filters: &[String]) {
+        match self.protocol {
+            _ if filters.is_empty() => {}
+            Protocol::V311 => v311::unsubscribe(filters, &mut self.outbound),
+            Protocol::V5 => v5::unsubscribe(filters, &mut self.outbound),
+        }
+    }
+
     pub(in super::super) fn acknowledge(&mut self, packet_ids: impl IntoIterator<Item = u16>) {
         for packet_id in packet_ids {
             match self.protocol {

@@ -3,7 +3,7 @@
 use bytes::{Bytes, BytesMut};
 use rumqttc::mqttbytes::v4::{
     Connect, ConnectReturnCode, Disconnect, LastWill, Login, Packet, PingReq, PubAck, Publish as Message,
-    Subscribe, SubscribeFilter, SubscribeReasonCode,
+    Subscribe, SubscribeFilter, SubscribeReasonCode, Unsubscribe,
 };
 use rumqttc::mqttbytes::{Error, QoS};
 
@@ -34,6 +34,11 @@ pub(super) fn subscribe(filters: &[String], into: &mut BytesMut) {
     let filters = filters.iter().map(|path| SubscribeFilter::new(path.clone(), QoS::AtLeastOnce));
     let subscribe = Subscribe { pkid: 1, ..Subscribe::new_many(filters) };
     subscribe.write(into).expect(SOUND);
+}
+
+pub(super) fn unsubscribe(filters: &[String], into: &mut BytesMut) {
+    let unsubscribe = Unsubscribe { pkid: 2, topics: filters.to_vec() };
+    unsubscribe.write(into).expect(SOUND);
 }
 
 pub(super) fn acknowledge(packet_id: u16, into: &mut BytesMut) {

@@ -4,7 +4,7 @@ use bytes::{Buf as _, Bytes, BytesMut};
 use rumqttc::v5::mqttbytes::v5::{
     ConnAck, Connect, ConnectProperties, ConnectReturnCode, Disconnect, DisconnectReasonCode, Filter,
     LastWill, Login, Packet, PingReq, PubAck, PubAckReason, Publish as Message, RetainForwardRule, Subscribe,
-    SubscribeReasonCode,
+    SubscribeReasonCode, Unsubscribe,
 };
 use rumqttc::v5::mqttbytes::{Error, QoS};
 
@@ -44,6 +44,11 @@ pub(super) fn subscribe(filters: &[String], into: &mut BytesMut) {
     });
     let subscribe = Subscribe { pkid: 1, ..Subscribe::new_many(filters, None) };
     subscribe.write(into).expect(SOUND);
+}
+
+pub(super) fn unsubscribe(filters: &[String], into: &mut BytesMut) {
+    let unsubscribe = Unsubscribe { pkid: 2, filters: filters.to_vec(), properties: None };
+    unsubscribe.write(into).expect(SOUND);
 }
 
 pub(super) fn acknowledge(packet_id: u16, into: &mut BytesMut) {
