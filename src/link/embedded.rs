@@ -1,7 +1,7 @@
 //! A broker inside the daemon, for `demo` and for small installations.
 //!
 //! It acknowledges a message to its publisher only after the ledger has committed it. The broker
-//! awaits [`Tap::on_client_publish`] between taking a PUBLISH and answering it, and the tap answers
+//! awaits `Tap::on_client_publish` between taking a PUBLISH and answering it, and the tap answers
 //! when the writer has. So a `kill -9` loses nothing that a sensor was told is safe, without a second
 //! copy on disk. What this costs, and what it does not cover:
 //!

@@ -24,7 +24,7 @@ const LEDGER: &str = "BROKER_TEST_LEDGER";
 
 /// Deaths a test deals out; more by environment for a long night.
 fn deaths() -> u64 {
-    std::env::var("CRASHES").ok().and_then(|n| n.parse().ok()).unwrap_or(10)
+    std::env::var("BASINWARD_KILLS").ok().and_then(|n| n.parse().ok()).unwrap_or(10)
 }
 
 /// Waits a random while before the kill; the seed is printed so that a failure can be told again.
