@@ -12,7 +12,8 @@ fn folder() -> PathBuf {
 }
 
 fn read(path: &Path) -> (String, String) {
-    (path.file_name().unwrap().to_str().unwrap().to_owned(), fs::read_to_string(path).unwrap())
+    let name = path.file_name().and_then(|name| name.to_str()).expect("a plain name");
+    (name.to_owned(), fs::read_to_string(path).expect("a readable file"))
 }
 
 /// Lines `# expect LINE: TEXT` at the top of a file.
@@ -20,8 +21,8 @@ fn expectations(text: &str) -> Vec<(usize, &str)> {
     let expected = text.lines().map_while(|line| line.strip_prefix("# expect "));
     expected
         .map(|rest| {
-            let (line, what) = rest.split_once(": ").unwrap();
-            (line.parse().unwrap(), what)
+            let (line, what) = rest.split_once(": ").expect("a line and what is said of it");
+            (line.parse().expect("a number"), what)
         })
         .collect()
 }
@@ -56,7 +57,7 @@ fn the_full_example_is_read_with_all_its_parts() {
     let system = load_file(&folder().join("good/alder-court-east.toml")).unwrap();
     assert_eq!((system.id.as_str(), system.property.as_str()), ("alder-court-east", "alder-court"));
     assert_eq!(system.zone.iana_name(), Some("America/Denver"));
-    assert_eq!(system.location.unwrap().elevation_m, 2100.0);
+    assert_eq!(system.location.map(|l| l.elevation_m), Some(2100.0));
     assert_eq!(system.soil, Soil::SandyLoam);
     assert_eq!(system.commissioned.unwrap().to_string(), "2025-04-12");
     assert_eq!((system.source.people, system.source.litres_per_count), (6, Some(1.0)));
@@ -71,7 +72,7 @@ fn the_full_example_is_read_with_all_its_parts() {
     assert_eq!(quince.mulch.placed, system.commissioned);
     assert_eq!((quince.float_height_mm, quince.overflow_height_mm), (Some(120.0), Some(260.0)));
     assert_eq!((quince.moisture_depth_mm, quince.flood_hold), (Some(250.0), Some(Span::from_hours(6))));
-    assert_eq!(quince.at.unwrap().y_m, 2.5);
+    assert_eq!(quince.at.map(|at| at.y_m), Some(2.5));
 
     let tree = system.tree();
     assert_eq!(tree.root(), Node::Splitter(SplitterIx(0)));

@@ -1,8 +1,8 @@
 //! The desk: pages for people and a small interface for programs, over HTTP.
 //!
 //! A request is answered from what the ledger holds: `gather` turns its rows into sheets, `pages`
-//! turns sheets into HTML. The first page is drawn once a commit and shared ([`shelf`]); an open page
-//! hears of changes as server-sent events ([`live`]) and fetches only the parts that changed.
+//! turns sheets into HTML. The first page is drawn once a commit and shared (`shelf`); an open page
+//! hears of changes as server-sent events (`live`) and fetches only the parts that changed.
 //! Nothing here writes.
 
 mod answer;

@@ -69,6 +69,10 @@ fn a_flood_is_raised_live_and_in_replay_alike() {
         let floods = yard.changes().into_iter().filter(|(_, c)| c.finding.kind.name() == "flooding");
         floods.count() == 2
     });
+    until(PATIENCE, "the page tells of both floods", || {
+        let page = yard.page("/");
+        page.contains("Basin quince is flooding") && page.contains("Basin fig is flooding")
+    });
     let live: Vec<Value> = yard
         .changes()
         .into_iter()

@@ -1,5 +1,6 @@
 //! How the daemon behaves towards the system it runs on.
 
+use std::os::unix::net::UnixDatagram;
 use std::time::{Duration, Instant};
 
 use support::{Mosquitto, until};
@@ -40,6 +41,34 @@ fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
     assert!(yard.log().contains("meadow.toml"), "{}", yard.log());
     broker.publish("greywater/orchard/plum/moisture", "0.26");
     until(PATIENCE, "the old set goes on", || !yard.readings("orchard", "plum/moisture").is_empty());
+}
+
+#[test]
+fn the_service_manager_is_told_when_it_is_ready_alive_and_ending() {
+    let broker = Mosquitto::start();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("notify");
+    let manager = UnixDatagram::bind(&path).expect("a socket");
+    manager.set_read_timeout(Some(PATIENCE)).expect("a time limit");
+    let hear = |wanted: &str| {
+        let mut told = [0; 256];
+        loop {
+            let length = manager.recv(&mut told).expect("the daemon says something");
+            if String::from_utf8_lossy(&told[..length]).contains(wanted) {
+                return;
+            }
+        }
+    };
+    let yard = Yard::new(1)
+        .listening_to(broker.port())
+        .with("NOTIFY_SOCKET", path.display().to_string())
+        .with("WATCHDOG_USEC", "2000000".to_owned());
+    let mut daemon = yard.start();
+    hear("READY=1");
+    hear("WATCHDOG=1");
+    daemon.process.signal("TERM");
+    hear("STOPPING=1");
+    assert!(daemon.process.wait(Duration::from_secs(5)).success());
 }
 
 #[test]

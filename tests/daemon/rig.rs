@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{Read, Write};
+use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
@@ -87,6 +89,22 @@ impl Yard {
             .stdout(Stdio::null())
             .stderr(log.expect("a log file"));
         Daemon { process: Process::start(&mut command) }
+    }
+
+    /// What a page says now.
+    pub(crate) fn page(&self, path: &str) -> String {
+        let mut desk = TcpStream::connect(("127.0.0.1", self.desk_port)).expect("the desk listens");
+        let host = format!("127.0.0.1:{}", self.desk_port);
+        write!(desk, "GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").expect("asks");
+        let mut answer = String::new();
+        desk.read_to_string(&mut answer).expect("an answer");
+        answer
+    }
+
+    /// Adds a variable to the daemon's environment.
+    pub(crate) fn with(mut self, name: &'static str, value: String) -> Self {
+        self.environment.insert(name, value);
+        self
     }
 
     /// Starts a daemon and waits until it serves.
