@@ -79,8 +79,6 @@ pub fn demo(
     settings.desk.listen = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
     settings.embedded_broker.listen = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
     settings.mqtt.broker = None;
-    // The yards wait for their acknowledgements, and a simulated minute is short.
-    settings.ledger.commit_every_ms = 1;
     let story = story(options)?;
     let mut yards = Demo::new(story.start.millis(), story.seed);
     write_systems(&yards, &settings.folders.systems).map_err(|source| folder_fault(options, source))?;

@@ -67,6 +67,15 @@ impl Feed {
         }
     }
 
+    /// Listens for what `systems` send from now on.
+    pub(super) fn listen_to(&self, systems: &[Arc<System>], prefix: &str) -> Result<(), SetupError> {
+        let filters = filters(systems, prefix);
+        match self {
+            Self::Link(link) => link.listen_to(filters),
+            Self::Embedded(broker) => broker.listen_to(filters),
+        }
+    }
+
     /// What people may connect to, for the log.
     pub(super) fn describe(&self, settings: &Settings) -> String {
         match (self, &settings.mqtt.broker) {
@@ -128,7 +137,7 @@ pub(crate) fn link_settings(
             settings::Protocol::V5 => Protocol::V5,
         },
         keep_alive_s: mqtt.keep_alive_s,
-        max_waiting: usize::from(mqtt.inflight),
+        inflight: mqtt.inflight,
         status_topic: Some(mqtt.status_topic.clone()).filter(|topic| !topic.is_empty()),
         first_pause: Duration::from_millis(500),
         ..LinkSettings::new(broker.host.clone(), broker.port, mqtt.client_id.clone())

@@ -120,7 +120,7 @@ impl Service {
             acker,
             clock: clock.clone(),
             batch: usize::from(settings.mqtt.batch),
-            linger: Duration::from_millis(u64::from(settings.ledger.commit_every_ms)),
+            linger: linger(settings),
             retention: RetentionPolicy {
                 raw_days: settings.ledger.raw_days,
                 hour_days: settings.ledger.hourly_days,
@@ -186,9 +186,12 @@ impl Service {
 
     fn reload(&self, folder: &Path, prefix: &str) {
         info!("reading the system files again");
-        if let Some(systems) = reload::reread(folder, prefix)
-            && self.plans.send(systems).is_ok()
-        {
+        let Some(systems) = reload::reread(folder, prefix) else { return };
+        if let Err(fault) = self.feed.listen_to(&systems, prefix) {
+            error!(%fault, "a topic of the system files cannot be heard; the old ones stay in force");
+            return;
+        }
+        if self.plans.send(systems).is_ok() {
             self.waker.wake();
         }
     }
@@ -214,6 +217,15 @@ impl Service {
                 Ok(())
             }
         }
+    }
+}
+
+/// How long a batch waits for more. Publishers at the embedded broker wait for each message's commit, so there it
+/// does not: what arrives during one commit makes up the next batch.
+fn linger(settings: &Settings) -> Duration {
+    match settings.mqtt.broker {
+        Some(_) => Duration::from_millis(u64::from(settings.ledger.commit_every_ms)),
+        None => Duration::ZERO,
     }
 }
 

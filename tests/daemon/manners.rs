@@ -35,6 +35,18 @@ fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
     broker.publish("greywater/orchard/pear/moisture", "0.25");
     until(PATIENCE, "the new system is heard", || !yard.readings("orchard", "pear/moisture").is_empty());
 
+    yard.write(
+        "systems/grove.toml",
+        "id = \"grove\"\nname = \"Grove\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n[[basin]]\nid = \"fig\"\narea_m2 = 1.2\n\
+         moisture = { topic = \"elsewhere/7\", unit = \"%\" }\n",
+    );
+    daemon.process.signal("HUP");
+    until(PATIENCE, "a topic outside the prefix is heard", || {
+        broker.publish("elsewhere/7", "25");
+        yard.times_logged("the system files in force have changed") == 2
+            && !yard.readings("grove", "fig/moisture").is_empty()
+    });
+
     yard.write("systems/meadow.toml", "id = \"meadow\"\nname = \"Meadow\"\nsoil = \"peat\"\n");
     daemon.process.signal("HUP");
     until(PATIENCE, "the bad set is refused", || yard.times_logged("the old ones stay in force") == 1);

@@ -163,7 +163,8 @@ impl Connection {
         }
     }
 
-    /// Sends everything that is due and takes leave, so that the broker lets our will lie.
+    /// Sends everything that is due and takes leave, so that the broker lets our will lie. Done when the broker
+    /// has closed its side.
     pub(in super::super) async fn leave(mut self) -> Result<(), Fault> {
         match self.protocol {
             Protocol::V311 => v311::disconnect(&mut self.outbound),
@@ -172,7 +173,15 @@ impl Connection {
         while !self.outbound.is_empty() {
             write(&mut self.writer, &mut self.outbound).await.map_err(|error| fault(&error))?;
         }
-        self.writer.shutdown().await.map_err(|error| fault(&error))
+        self.writer.shutdown().await.map_err(|error| fault(&error))?;
+        // Closing over unread messages would reset the connection, and the broker might never read what we sent.
+        loop {
+            self.inbound.clear();
+            match self.reader.read_buf(&mut self.inbound).await {
+                Ok(0) | Err(_) => return Ok(()),
+                Ok(_) => {}
+            }
+        }
     }
 
     fn ping(&mut self, listening: bool) -> Result<(), Fault> {
