@@ -14,6 +14,10 @@ use crate::model::{BasinIx, EventTime, Evidence, FindingKind, SensorIx, Severity
 /// Water must be gone this long before a pond or flood is over: the next shower refills it.
 const CALM: Span = Span::from_mins(30);
 
+/// Rain counted this shortly before the float rose, or since, explains longer standing, by this factor.
+const RAIN_EXPLAINS: Span = Span::from_hours(12);
+const RAIN_FACTOR: f64 = 4.0;
+
 /// What is known of standing water in one basin.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct BasinWatch {
@@ -36,6 +40,8 @@ pub(crate) struct BasinView<'a> {
     pub(crate) basin: BasinIx,
     pub(crate) layout: BasinLayout,
     pub(crate) sensors: &'a [SensorWatch],
+    /// When the gauge last counted rain.
+    pub(crate) last_rain: Option<EventTime>,
 }
 
 impl BasinView<'_> {
@@ -72,6 +78,11 @@ impl BasinWatch {
         }
         if pond.is_none() {
             let limit = limits.ponding(self.habit.learnt());
+            // Rain fills every basin and wets the soil: what stands after it is a pond only if it stands for long.
+            let after_rain =
+                view.last_rain.zip(float).is_some_and(|(rain, since)| rain >= since - RAIN_EXPLAINS);
+            let limit =
+                if after_rain { limit.scaled(RAIN_FACTOR).min(limits.flood_hold.max(limit)) } else { limit };
             dues[2] = stood(view.layout.float, limit).map(|due| (due, StandingDue::Ponding));
         }
         // A flood judged on arrival stands before its rise has passed the watermark.

@@ -151,7 +151,8 @@ impl Engine {
         let further = waiting.map(|r| (r.at, r.value == Value::Wet(true)));
         let Some(since) = float.wet_since_with(further) else { return };
         let (system, layout, state) = (&*self.system, self.layout.basins[basin.0 as usize], &mut self.state);
-        let view = BasinView { system, basin, layout, sensors: &state.sensors };
+        let view =
+            BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };
         if sensor.quantity == Quantity::Overflow && reading.at - since >= OVERFLOW_HOLD {
             flood_by_overflow(&view, since, &mut state.board, out);
         } else if sensor.quantity == Quantity::Float && reading.at - since >= layout.allowance.flood_hold {
@@ -271,13 +272,15 @@ impl Engine {
 
     fn fire_standing(&mut self, basin: BasinIx, what: StandingDue, due: EventTime, out: &mut Vec<Effect>) {
         let (system, layout, state) = (&*self.system, self.layout.basins[basin.0 as usize], &mut self.state);
-        let view = BasinView { system, basin, layout, sensors: &state.sensors };
+        let view =
+            BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };
         state.basins[basin.0 as usize].fire(&view, what, due, &mut state.board, out);
     }
 
     fn standing_due(&self, basin: BasinIx) -> Option<(EventTime, StandingDue)> {
         let layout = self.layout.basins[basin.0 as usize];
-        let view = BasinView { system: &self.system, basin, layout, sensors: &self.state.sensors };
+        let (sensors, last_rain) = (&self.state.sensors, self.state.sewer.last_rain());
+        let view = BasinView { system: &self.system, basin, layout, sensors, last_rain };
         self.state.basins[basin.0 as usize].due(&view, &self.state.board)
     }
 

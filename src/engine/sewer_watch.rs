@@ -41,6 +41,11 @@ impl SewerWatch {
         }
     }
 
+    /// When the gauge last counted rain.
+    pub(crate) fn last_rain(&self) -> Option<EventTime> {
+        self.last_rain
+    }
+
     /// The gauge counted rain.
     pub(crate) fn rained(&mut self, at: EventTime) {
         self.last_rain = self.last_rain.max(Some(at));

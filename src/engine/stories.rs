@@ -138,6 +138,20 @@ fn the_reading_that_completes_a_flood_raises_it_on_arrival() {
 }
 
 #[test]
+fn water_that_stands_after_rain_is_given_longer() {
+    let mut story = Story::begin();
+    story.say(0, "rain", Value::Number(0.0));
+    story.say(30, "rain", Value::Number(40.0));
+    story.wet(60, "quince/float");
+    story.dry(240, "quince/float");
+    story.wait(400);
+    assert_eq!(story.told(), [] as [&str; 0]);
+    story.wet(2000, "quince/float");
+    story.wait(2100);
+    assert!(story.told().contains(&"2075 raised ponding basin:quince".to_owned()), "{:?}", story.told());
+}
+
+#[test]
 fn an_overflow_float_needs_two_minutes() {
     let mut story = Story::begin();
     story.wet(0, "fig/overflow");

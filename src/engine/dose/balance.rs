@@ -14,7 +14,7 @@ use crate::stats::robust::{LocationScale, huber_psi};
 /// Doses that the spread of a balance remembers.
 const MEMORY: f64 = 80.0;
 /// Least spread (logarithm): splitters are not watched for changes that nobody would mend.
-const LEAST_SPREAD: f64 = 0.18;
+const LEAST_SPREAD: f64 = 0.30;
 /// Doses of a side before its balance is watched.
 const KNOWN: u32 = 12;
 /// One dose counts for no more deviations than this.
@@ -23,7 +23,7 @@ const BOUND: f64 = 4.0;
 /// change is above a million doses (Siegmund's approximation); most residuals have longer tails, and the
 /// spread is floored.
 const REFERENCE: f64 = 0.9;
-const LIMIT: f64 = 6.5;
+const LIMIT: f64 = 9.0;
 
 /// One splitter's balance.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
