@@ -96,7 +96,7 @@ fn test_modules(files: &[PathBuf]) -> BTreeSet<PathBuf> {
     found
 }
 
-/// What follows each `crate::` in `code`.
+/// What follows each `crate::` in `code`; nothing where a brace does, which would hide names from this test.
 fn used(code: &str) -> impl Iterator<Item = &str> {
     code.split("crate::").skip(1).map(|rest| {
         let end = rest.find(|c: char| !c.is_ascii_alphanumeric() && c != '_').unwrap_or(rest.len());
@@ -114,11 +114,12 @@ fn imports_run_one_way() {
             continue;
         };
         for (path, code) in files {
-            let foreign = used(&code).filter(|name| may_use.contains_key(name) && *name != module);
+            let foreign =
+                used(&code).filter(|name| name.is_empty() || (may_use.contains_key(name) && *name != module));
             wrong.extend(
                 foreign
                     .filter(|name| !allowed.contains(name))
-                    .map(|name| format!("src/{} uses {name}", path.display())),
+                    .map(|name| format!("src/{} uses `crate::{name}`", path.display())),
             );
         }
     }

@@ -10,7 +10,8 @@ use super::{Failure, SettingsFile};
 Example:
   basinward backup /mnt/backup/ledger-2026-03-01.db
 
-To restore, stop the daemon and put the copy in place of the ledger in the data folder.")]
+To restore, stop the daemon, remove ledger.db-wal and ledger.db-shm from the data folder, and put the copy in \
+place of ledger.db there.")]
 pub struct BackupArgs {
     /// File to write; it must not exist yet
     #[arg(value_name = "FILE")]

@@ -2,6 +2,7 @@
 
 mod check;
 mod deploy;
+mod ending;
 mod help;
 mod password;
 mod program;
