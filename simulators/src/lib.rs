@@ -18,6 +18,7 @@ pub mod record;
 pub mod rng;
 pub mod run;
 pub mod scenario;
+pub mod score;
 pub mod sensor;
 pub mod site;
 pub mod sky;

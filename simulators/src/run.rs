@@ -17,7 +17,12 @@ pub struct Truth {
     pub faults: Vec<FaultSpan>,
     /// Where the water went.
     pub balance: WaterBalance,
+    /// Hydraulic resistance of each basin's floor (h), every ten days with its time (Unix ms).
+    pub floors: Vec<(i64, Vec<f64>)>,
 }
+
+/// Days between two looks at the floors.
+const FLOOR_DAYS: u64 = 10;
 
 /// Runs a scenario day by day. `hear` gets each message in order of arrival, `passed` the days done so far.
 ///
@@ -32,9 +37,14 @@ pub fn run<E: From<ScenarioError>>(
     let mut field = scenario.begin(seed)?;
     let mut truth = Truth::default();
     let mut arrived = Vec::new();
-    let mut days = 0;
+    let mut days = 0_u64;
     let mut until_ms = scenario.start_ms;
     while until_ms < scenario.end_ms() {
+        if days.is_multiple_of(FLOOR_DAYS) {
+            let basins = 0..scenario.wiring.basins.len();
+            let floors = basins.map(|basin| field.world().basin(basin).floor_resistance_h).collect();
+            truth.floors.push((until_ms, floors));
+        }
         until_ms = (until_ms + Span::days(1).ms()).min(scenario.end_ms());
         field.advance_to(until_ms, &mut arrived);
         for message in arrived.drain(..) {

@@ -7,6 +7,7 @@ mod list;
 mod load;
 mod progress;
 mod publish;
+mod score;
 mod write;
 
 use std::error::Error;
@@ -36,6 +37,8 @@ enum Command {
     Backfill(publish::BackfillArgs),
     /// Send many small messages from many systems, bounded in rate, count and time
     Load(load::Args),
+    /// Run scenarios through the daemon's replay and hold what it says against the truth
+    Score(score::Args),
 }
 
 /// Runs what the command line asks for.
@@ -46,6 +49,7 @@ pub(crate) fn run(cli: &Cli) -> Done {
         Command::Publish(args) => publish::run(args),
         Command::Backfill(args) => publish::backfill(args),
         Command::Load(args) => load::run(args),
+        Command::Score(args) => score::run(args),
     }
 }
 

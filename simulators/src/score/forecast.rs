@@ -1,0 +1,64 @@
+//! How well the first flood of a silting basin was foreseen, half-way to it.
+
+use super::said::ForecastSaid;
+use crate::fault::FaultKind;
+use crate::run::Truth;
+use crate::scenario::Scenario;
+use crate::span::Span;
+use crate::standing::Level;
+
+/// Water above a float this long is a flood.
+const FLOOD_MS: i64 = Span::hours(6).ms();
+
+/// A basin that silts up, and when it first truly floods.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecasting {
+    /// The basin.
+    pub basin: String,
+    /// When it begins to silt up (Unix ms).
+    pub onset_ms: i64,
+    /// When it first floods (Unix ms).
+    pub flood_ms: i64,
+}
+
+impl Forecasting {
+    /// What there is to foresee in a scenario, if its silting basin floods before the end.
+    pub fn of(scenario: &Scenario, truth: &Truth) -> Option<Self> {
+        let (basin, onset_ms) =
+            scenario.faults.iter().zip(&truth.faults).find_map(|(fault, span)| match &fault.kind {
+                FaultKind::MulchClogging { basin, .. } => Some((basin.clone(), span.start_ms)),
+                FaultKind::Tilt { .. }
+                | FaultKind::Blockage { .. }
+                | FaultKind::ColdWetSoil { .. }
+                | FaultKind::Overload { .. }
+                | FaultKind::DiverterTurned
+                | FaultKind::SourceLost { .. }
+                | FaultKind::Leak { .. } => None,
+            })?;
+        let index = scenario.site.basin_index(&basin)?;
+        let floods = truth.spells.iter().filter_map(|(of, spell)| {
+            let moment_ms = match spell.level {
+                Level::Float => spell.from_ms + FLOOD_MS,
+                Level::Rim => spell.from_ms,
+            };
+            (*of == index && moment_ms > onset_ms && moment_ms <= spell.until_ms).then_some(moment_ms)
+        });
+        floods.min().map(|flood_ms| Self { basin, onset_ms, flood_ms })
+    }
+
+    /// The moment at which to ask (Unix ms): half-way between onset and flood.
+    pub fn half_way_ms(&self) -> i64 {
+        i64::midpoint(self.onset_ms, self.flood_ms)
+    }
+
+    /// Error of a forecast made half-way, as a part of the time then left, and whether its interval held the flood.
+    pub fn mark(&self, said: &[ForecastSaid]) -> Option<(f64, Option<bool>)> {
+        let said = said.iter().find(|forecast| forecast.basin == self.basin)?;
+        let left = (self.flood_ms - self.half_way_ms()) as f64;
+        let error = (said.due?.as_millisecond() - self.flood_ms).abs() as f64 / left;
+        let held = said.earliest.zip(said.latest).map(|(earliest, latest)| {
+            (earliest.as_millisecond()..=latest.as_millisecond()).contains(&self.flood_ms)
+        });
+        Some((error, held))
+    }
+}
