@@ -3,7 +3,7 @@
 use crate::fault::Misfit;
 use crate::radio::{Message, Radio};
 use crate::scenario::Scenario;
-use crate::sensor::{Device, Outgoing, Parts};
+use crate::sensor::{Device, Glance, Outgoing, Parts};
 use crate::standing::{Spell, Standing};
 use crate::world::World;
 
@@ -59,6 +59,12 @@ impl Field {
             self.radio.carry(sent);
         }
         self.radio.arrivals(until_ms, arrived);
+    }
+
+    /// What the sensors of a basin last said.
+    pub fn glance(&self, basin: usize) -> Glance {
+        let device = self.devices.iter().find(|device| device.basin() == Some(basin));
+        device.map(Device::glance).unwrap_or_default()
     }
 
     /// The world as it truly is.

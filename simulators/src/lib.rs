@@ -12,6 +12,7 @@ pub mod field;
 pub mod ground;
 pub mod payload;
 pub mod people;
+pub mod picture;
 pub mod plot;
 pub mod radio;
 pub mod record;

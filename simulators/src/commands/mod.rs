@@ -5,6 +5,7 @@ mod clock;
 mod latency;
 mod list;
 mod load;
+mod plot;
 mod progress;
 mod publish;
 mod score;
@@ -37,6 +38,8 @@ enum Command {
     Backfill(publish::BackfillArgs),
     /// Send many small messages from many systems, bounded in rate, count and time
     Load(load::Args),
+    /// Draw a scenario: moisture, floats, doses, rain, faults, findings
+    Plot(plot::Args),
     /// Run scenarios through the daemon's replay and hold what it says against the truth
     Score(score::Args),
 }
@@ -49,6 +52,7 @@ pub(crate) fn run(cli: &Cli) -> Done {
         Command::Publish(args) => publish::run(args),
         Command::Backfill(args) => publish::backfill(args),
         Command::Load(args) => load::run(args),
+        Command::Plot(args) => plot::run(args),
         Command::Score(args) => score::run(args),
     }
 }

@@ -11,7 +11,7 @@ use super::trouble::{Ailment, Trouble, Window};
 use crate::payload::{Sample, Value};
 use crate::rng::Rng;
 use crate::span::Span;
-use crate::wiring::Wiring;
+use crate::wiring::{Quantity, Wiring};
 use crate::world::World;
 
 const DAY_MS: i64 = Span::days(1).ms();
@@ -25,6 +25,17 @@ pub struct Habits {
     pub jitter: Span,
     /// Mean number of restarts in a year.
     pub reboots_per_year: f64,
+}
+
+/// What the sensors of a basin last said.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Glance {
+    /// The moisture probe (m³/m³), with the time (Unix ms).
+    pub moisture: Option<(i64, f64)>,
+    /// The float; true is wet.
+    pub float: Option<bool>,
+    /// The overflow float.
+    pub overflow: Option<bool>,
 }
 
 /// One device.
@@ -97,6 +108,32 @@ impl Device {
         Some(device)
     }
 
+    /// What its sensors last said of their basin.
+    pub fn glance(&self) -> Glance {
+        let mut glance = Glance::default();
+        for fitted in &self.sensors {
+            match (&fitted.instrument, fitted.sensor.quantity) {
+                (Instrument::Probe(probe), _) => glance.moisture = probe.last,
+                (Instrument::Float(float), Quantity::Overflow) => glance.overflow = Some(float.reported),
+                (Instrument::Float(float), _) => glance.float = Some(float.reported),
+                (
+                    Instrument::Thermometer { .. }
+                    | Instrument::Battery(_)
+                    | Instrument::Meter(_)
+                    | Instrument::Rain(_)
+                    | Instrument::Diverter { .. },
+                    _,
+                ) => {}
+            }
+        }
+        glance
+    }
+
+    /// The basin whose device it is; none for the system's own.
+    pub fn basin(&self) -> Option<usize> {
+        self.sensors.first().and_then(|fitted| fitted.sensor.basin)
+    }
+
     /// When it next wakes by itself (Unix ms).
     pub fn next_wake_ms(&self) -> i64 {
         self.next_wake_ms
@@ -133,8 +170,8 @@ impl Device {
             if !(rebooted || self.wakes.is_multiple_of(rounds)) {
                 continue;
             }
-            let value = self.sensors[index].read(world, at_ms, &mut self.rng);
             if self.can_speak(index, at_ms) {
+                let value = self.sensors[index].read(world, at_ms, &mut self.rng);
                 let sample = self.sample(index, at_ms, value);
                 if let Some(envelope) = self.envelopes.iter_mut().find(|it| it.holds(index)) {
                     envelope.put(index, sample);

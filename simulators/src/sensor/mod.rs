@@ -11,7 +11,7 @@ mod profile;
 mod topp;
 mod trouble;
 
-pub use device::{Device, Habits, Parts};
+pub use device::{Device, Glance, Habits, Parts};
 pub use envelope::Outgoing;
 pub use profile::{
     BatteryProfile, CounterProfile, Exception, FloatProfile, Pack, ProbeProfile, Profiles, SwitchProfile,

@@ -19,8 +19,8 @@ pub(super) struct Probe {
     pub(super) step: f64,
     /// Apparent change per °C (m³/m³).
     pub(super) ripple_per_c: f64,
-    /// Last value said, which a frozen probe repeats.
-    pub(super) last: Option<f64>,
+    /// Last value said, which a frozen probe repeats, and when (Unix ms).
+    pub(super) last: Option<(i64, f64)>,
 }
 
 impl Probe {
@@ -39,7 +39,7 @@ impl Probe {
             + self.noise * rng.normal();
         for window in troubles.iter().filter(|window| window.covers(at_ms)) {
             match window.what {
-                Ailment::Frozen => value = self.last.unwrap_or(value),
+                Ailment::Frozen => value = self.last.map_or(value, |(_, said)| said),
                 Ailment::Shifted { by } => value += by,
                 Ailment::Spiking { share, size } if rng.chance(share) => {
                     value += size * (1.0 + 0.3 * rng.normal());
@@ -53,7 +53,7 @@ impl Probe {
             }
         }
         let said = quantise(value.clamp(0.0, 1.0), self.step);
-        self.last = Some(said);
+        self.last = Some((at_ms, said));
         said
     }
 }
