@@ -6,6 +6,7 @@ use tracing::error;
 
 use super::office::Office;
 use super::pages;
+use super::people::Visitor;
 use crate::ledger::LedgerFault;
 use crate::telemetry::chain;
 
@@ -16,6 +17,8 @@ pub(super) enum Fault {
     NoPage,
     /// No system has this id.
     NoSystem(String),
+    /// It shows more than the visitor may see.
+    Beyond,
     /// The desk is only read from.
     Method,
     /// The ledger cannot be read.
@@ -36,7 +39,7 @@ impl From<LedgerFault> for Fault {
 
 impl Fault {
     /// The page that says so.
-    pub(super) fn page(&self, office: &Office) -> Response {
+    pub(super) fn page(&self, office: &Office, visitor: &Visitor) -> Response {
         let (status, heading, says) = match self {
             Self::NoPage => (
                 StatusCode::NOT_FOUND,
@@ -49,6 +52,12 @@ impl Fault {
                 format!(
                     "No system file has the id “{id}” now. It may have been renamed or taken out of service."
                 ),
+            ),
+            Self::Beyond => (
+                StatusCode::FORBIDDEN,
+                "This is not open to you",
+                "It tells about properties that you do not look after. Whoever invited you can change that."
+                    .to_owned(),
             ),
             Self::Method => (
                 StatusCode::METHOD_NOT_ALLOWED,
@@ -66,6 +75,6 @@ impl Fault {
                 )
             }
         };
-        (status, html(pages::fault(&office.chrome(0), heading, &says))).into_response()
+        (status, html(pages::fault(&office.chrome(visitor, 0), heading, &says))).into_response()
     }
 }

@@ -11,6 +11,7 @@ use serde::Serialize;
 use tracing::error;
 
 use super::office::Office;
+use super::people::Visitor;
 use super::visit::ask;
 use crate::advice::{self, Advice};
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
@@ -69,28 +70,42 @@ pub(super) fn routes() -> Router<Arc<Office>> {
 }
 
 /// `GET /api/v1/systems`
-async fn systems(State(office): State<Arc<Office>>) -> Response {
-    let systems = office.systems();
+async fn systems(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    let systems = office.systems(&visitor);
     Json(systems.iter().map(|system| system_wire(system)).collect::<Vec<_>>()).into_response()
 }
 
 /// `GET /api/v1/findings`: what is wrong now.
-async fn findings(State(office): State<Arc<Office>>) -> Response {
-    let systems = office.systems();
+async fn findings(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    let systems = office.systems(&visitor);
     match ask(&office, crate::ledger::View::findings_open).await {
         Ok(open) => {
-            Json(open.iter().map(|stored| finding_wire(stored, &systems)).collect::<Vec<_>>()).into_response()
+            let open = open.iter().filter(|stored| is_seen(&stored.system, &systems));
+            Json(open.map(|stored| finding_wire(stored, &systems)).collect::<Vec<_>>()).into_response()
         }
         Err(fault) => unreadable(&fault),
     }
 }
 
 /// `GET /api/v1/latest`: the newest reading of every sensor.
-async fn latest(State(office): State<Arc<Office>>) -> Response {
+async fn latest(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    let systems = office.systems(&visitor);
     match ask(&office, |view| view.latest(None)).await {
-        Ok(latest) => Json(latest.iter().map(latest_wire).collect::<Vec<_>>()).into_response(),
+        Ok(latest) => Json(
+            latest
+                .iter()
+                .filter(|reading| is_seen(&reading.system, &systems))
+                .map(latest_wire)
+                .collect::<Vec<_>>(),
+        )
+        .into_response(),
         Err(fault) => unreadable(&fault),
     }
+}
+
+/// Whether a system is among those that the visitor may see.
+fn is_seen(id: &Id, systems: &[Arc<System>]) -> bool {
+    systems.iter().any(|system| system.id == *id)
 }
 
 fn unreadable(fault: &LedgerFault) -> Response {

@@ -18,6 +18,7 @@ use tokio::sync::{OwnedSemaphorePermit, watch};
 use tracing::error;
 
 use super::office::{LinkNote, Office};
+use super::people::Visitor;
 use super::shelf::Changed;
 use crate::model::System;
 use crate::telemetry::chain;
@@ -45,6 +46,7 @@ struct BoardEvent {
 
 /// One open page.
 struct Viewer {
+    visitor: Visitor,
     office: Arc<Office>,
     since: u64,
     greeted: bool,
@@ -56,12 +58,17 @@ struct Viewer {
 }
 
 /// `GET /live`
-pub(super) async fn live(State(office): State<Arc<Office>>, Query(page): Query<Since>) -> Response {
+pub(super) async fn live(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Query(page): Query<Since>,
+) -> Response {
     let Ok(seat) = Arc::clone(&office.viewers).try_acquire_owned() else {
         return (StatusCode::SERVICE_UNAVAILABLE, "Too many pages are open; refresh by hand.")
             .into_response();
     };
     let viewer = Viewer {
+        visitor,
         since: page.since,
         greeted: false,
         commits: office.desk.commits.clone(),
@@ -88,7 +95,7 @@ impl Viewer {
         self.commits.mark_unchanged();
         self.systems.mark_unchanged();
         self.link.mark_unchanged();
-        let board = match self.office.shelf.latest().await {
+        let board = match self.office.shelf.latest(self.visitor.reach()).await {
             Ok(board) => board,
             Err(fault) => {
                 error!(error = %chain(&fault), "cannot tell open pages what changed");
@@ -100,7 +107,7 @@ impl Viewer {
             Changed::Parts(names) => Some(names),
         };
         self.since = board.stamp;
-        let chrome = self.office.chrome(board.stamp);
+        let chrome = self.office.chrome(&self.visitor, board.stamp);
         let data = BoardEvent {
             stamp: board.stamp,
             now: self.office.now().millis(),

@@ -13,6 +13,7 @@ mod guard;
 mod live;
 mod office;
 pub mod pages;
+mod people;
 #[cfg(test)]
 mod samples;
 mod serve;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use tokio::sync::{Semaphore, watch};
 
+use super::people::Visitor;
 use super::sheet::{Chrome, Moment};
 use super::shelf::Shelf;
 use super::words;
@@ -61,39 +62,46 @@ impl Office {
         self.desk.clock.now()
     }
 
-    /// The systems in force.
-    pub(super) fn systems(&self) -> Arc<Vec<Arc<System>>> {
-        Arc::clone(&self.desk.systems.borrow())
+    /// The systems in force that `visitor` may see.
+    pub(super) fn systems(&self, visitor: &Visitor) -> Arc<Vec<Arc<System>>> {
+        let all = Arc::clone(&self.desk.systems.borrow());
+        if visitor.sees_everything() {
+            return all;
+        }
+        Arc::new(all.iter().filter(|system| visitor.may_see(&system.property)).cloned().collect())
     }
 
-    /// The system called `id`.
-    pub(super) fn system(&self, id: &str) -> Option<Arc<System>> {
-        self.systems().iter().find(|system| system.id.as_str() == id).cloned()
+    /// The system called `id`, if there is one that `visitor` may see.
+    pub(super) fn system(&self, visitor: &Visitor, id: &str) -> Option<Arc<System>> {
+        let systems = self.desk.systems.borrow();
+        let found = systems.iter().find(|system| system.id.as_str() == id)?;
+        visitor.may_see(&found.property).then(|| Arc::clone(found))
     }
 
-    /// The zone for what belongs to no system: the one that all systems share, else UTC.
-    pub(super) fn zone(&self) -> TimeZone {
-        let systems = self.systems();
+    /// The zone for what belongs to no system: the one that all systems in sight share, else UTC.
+    pub(super) fn zone(&self, visitor: &Visitor) -> TimeZone {
+        let systems = self.systems(visitor);
         let first = systems.first().map_or(TimeZone::UTC, |system| system.zone.clone());
         if systems.iter().all(|system| system.zone == first) { first } else { TimeZone::UTC }
     }
 
     /// Head and foot of a page drawn from the board's state `stamp`.
-    pub(super) fn chrome(&self, stamp: u64) -> Chrome {
+    pub(super) fn chrome(&self, visitor: &Visitor, stamp: u64) -> Chrome {
         let note = self.desk.link.borrow().clone();
+        let zone = self.zone(visitor);
         Chrome {
             banner: self.desk.banner.clone(),
             link: note.words,
-            link_since: note.since.map(|at| self.moment(at)),
-            as_of: Some(self.moment(self.now())),
+            link_since: note.since.map(|at| self.moment(at, &zone)),
+            as_of: Some(self.moment(self.now(), &zone)),
+            sees_everything: visitor.sees_everything(),
             stamp,
         }
     }
 
-    fn moment(&self, at: EventTime) -> Moment {
-        let zone = self.zone();
-        let mut moment = words::moment(at, self.now(), &zone);
-        if zone == TimeZone::UTC {
+    fn moment(&self, at: EventTime, zone: &TimeZone) -> Moment {
+        let mut moment = words::moment(at, self.now(), zone);
+        if *zone == TimeZone::UTC {
             moment.words.push_str(" UTC");
         }
         moment

@@ -13,7 +13,7 @@ use tokio::net::TcpListener;
 use tokio::sync::watch;
 
 use super::office::{Desk, Office};
-use super::{api, assets, guard, live, visit};
+use super::{api, assets, guard, live, people, visit};
 
 /// Largest body of a request, bytes; nothing here needs one.
 const BODY: usize = 4 * 1024;
@@ -40,6 +40,7 @@ fn routes(office: Arc<Office>) -> Router {
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)
         .layer(DefaultBodyLimit::max(BODY))
+        .layer(from_fn(people::welcome))
         .layer(from_fn(guard::headers))
         .with_state(office)
 }

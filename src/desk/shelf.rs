@@ -15,7 +15,7 @@ use super::office::Desk;
 use super::pages::{self, Detail, Part};
 use super::sheet::{Board, Counts, SystemCard, Urgency};
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
-use crate::model::{EventTime, Id, Span, System};
+use crate::model::{EventTime, Id, Reach, Span, System};
 
 /// Up to this age a board serves even if something was committed since.
 const RECENT: Duration = Duration::from_millis(300);
@@ -84,14 +84,14 @@ impl Shelf {
         Self { desk, kept: Mutex::default() }
     }
 
-    /// A board that was right not long ago.
-    pub(super) async fn recent(&self) -> Result<Arc<Drawn>, LedgerFault> {
-        self.board(false).await
+    /// A board that was right not long ago, with what lies within `reach`.
+    pub(super) async fn recent(&self, reach: &Reach) -> Result<Arc<Drawn>, LedgerFault> {
+        Ok(self.board(false).await?.within(reach))
     }
 
-    /// A board with everything committed before the call.
-    pub(super) async fn latest(&self) -> Result<Arc<Drawn>, LedgerFault> {
-        self.board(true).await
+    /// A board with everything committed before the call, with what lies within `reach`.
+    pub(super) async fn latest(&self, reach: &Reach) -> Result<Arc<Drawn>, LedgerFault> {
+        Ok(self.board(true).await?.within(reach))
     }
 
     async fn board(&self, latest: bool) -> Result<Arc<Drawn>, LedgerFault> {
@@ -185,6 +185,24 @@ fn run<T>(sorted: &[T], compare: impl Fn(&T) -> std::cmp::Ordering) -> &[T] {
 }
 
 impl Drawn {
+    /// What lies within `reach`, as if there were nothing else.
+    fn within(self: Arc<Self>, reach: &Reach) -> Arc<Self> {
+        if *reach == Reach::Everywhere {
+            return self;
+        }
+        let properties: Vec<_> =
+            self.properties.iter().filter(|(id, ..)| reach.covers(id)).cloned().collect();
+        let mut counts = Counts::default();
+        let mut changed = self.first;
+        for card in properties.iter().flat_map(|(_, _, cards)| cards) {
+            counts.add(card.shown.urgency);
+            changed = changed.max(card.part.changed);
+        }
+        let summary = Stamped { changed, thing: pages::first_summary(&counts) };
+        let Self { stamp, first, laid_out, .. } = *self;
+        Arc::new(Self { stamp, first, counts, summary, properties, laid_out })
+    }
+
     fn cards(&self) -> impl Iterator<Item = &Arc<Card>> {
         self.properties.iter().flat_map(|(_, _, cards)| cards)
     }
@@ -248,6 +266,27 @@ mod tests {
         assert_eq!(wetter.changed_since(wetter.stamp), Changed::Parts(Vec::new()));
         assert!(wetter.parts(&["s-terrace"]).contains("30\u{a0}%"));
         assert!(!wetter.parts(&["s-terrace"]).contains("Single"));
+    }
+
+    #[test]
+    fn a_limited_reach_leaves_nothing_else_on_the_board() {
+        let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
+        let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
+        let moist = |content| vec![reading(&systems[0], "quince/moisture", Quantity::Moisture, at, content)];
+        let first = Arc::new(draw(&systems, Vec::new(), moist(0.2), at, None));
+        let second = Arc::new(draw(&systems, Vec::new(), moist(0.3), at, Some(&first)));
+        let reach = Reach::Properties([systems[1].property.clone()].into());
+        let seen = Arc::clone(&second).within(&reach);
+        let html = seen.main().into_string();
+        assert!(html.contains("Single") && !html.contains("Terrace"), "{html}");
+        assert_eq!(seen.counts.all(), 1);
+        assert_eq!(seen.parts(&["s-terrace"]), "");
+        assert_eq!(
+            seen.changed_since(first.stamp),
+            Changed::Parts(Vec::new()),
+            "the terrace is out of sight"
+        );
+        assert_eq!(second.within(&Reach::Everywhere).counts.all(), 2);
     }
 
     #[test]

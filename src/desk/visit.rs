@@ -11,6 +11,7 @@ use super::answer::{Fault, html};
 use super::gather::{self, SystemRecord};
 use super::office::Office;
 use super::pages;
+use super::people::Visitor;
 use super::sheet::{HeardSheet, SystemSheet};
 use crate::ledger::{LedgerFault, Resolution, View};
 use crate::model::{EventTime, Id, Place, Quantity, Span, System};
@@ -28,69 +29,77 @@ pub(super) struct Wanted {
 }
 
 /// `GET /`
-pub(super) async fn first(State(office): Shared) -> Response {
-    match office.shelf.recent().await {
-        Ok(board) => html(pages::first(&office.chrome(board.stamp), &board.main())),
-        Err(fault) => Fault::from(fault).page(&office),
+pub(super) async fn first(visitor: Visitor, State(office): Shared) -> Response {
+    match office.shelf.recent(visitor.reach()).await {
+        Ok(board) => html(pages::first(&office.chrome(&visitor, board.stamp), &board.main())),
+        Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
 }
 
 /// `GET /fragments/first`
-pub(super) async fn first_fragment(State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
-    match office.shelf.recent().await {
+pub(super) async fn first_fragment(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(wanted): Query<Wanted>,
+) -> Response {
+    match office.shelf.recent(visitor.reach()).await {
         Ok(board) => html(match wanted.parts {
             Some(names) => board.parts(&names.split(',').collect::<Vec<_>>()),
             None => board.main().into_string(),
         }),
-        Err(fault) => Fault::from(fault).page(&office),
+        Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
 }
 
 /// `GET /systems/{id}`
-pub(super) async fn system(State(office): Shared, Path(id): Path<String>) -> Response {
-    let stamp = match office.shelf.recent().await {
+pub(super) async fn system(visitor: Visitor, State(office): Shared, Path(id): Path<String>) -> Response {
+    let stamp = match office.shelf.recent(visitor.reach()).await {
         Ok(board) => board.stamp,
-        Err(fault) => return Fault::from(fault).page(&office),
+        Err(fault) => return Fault::from(fault).page(&office, &visitor),
     };
-    match system_sheet(&office, &id).await {
-        Ok(sheet) => html(pages::system(&office.chrome(stamp), &sheet)),
-        Err(fault) => fault.page(&office),
+    match system_sheet(&office, &visitor, &id).await {
+        Ok(sheet) => html(pages::system(&office.chrome(&visitor, stamp), &sheet)),
+        Err(fault) => fault.page(&office, &visitor),
     }
 }
 
 /// `GET /fragments/systems/{id}`
-pub(super) async fn system_fragment(State(office): Shared, Path(id): Path<String>) -> Response {
-    match system_sheet(&office, &id).await {
+pub(super) async fn system_fragment(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(id): Path<String>,
+) -> Response {
+    match system_sheet(&office, &visitor, &id).await {
         Ok(sheet) => html(pages::system_main(&sheet).into_string()),
-        Err(fault) => fault.page(&office),
+        Err(fault) => fault.page(&office, &visitor),
     }
 }
 
 /// `GET /heard`
-pub(super) async fn heard(State(office): Shared) -> Response {
-    let stamp = office.shelf.recent().await.map_or(0, |board| board.stamp);
-    match heard_main(&office).await {
-        Ok(main) => html(pages::heard(&office.chrome(stamp), &main)),
-        Err(fault) => Fault::from(fault).page(&office),
+pub(super) async fn heard(visitor: Visitor, State(office): Shared) -> Response {
+    let stamp = office.shelf.recent(visitor.reach()).await.map_or(0, |board| board.stamp);
+    match heard_main(&office, &visitor).await {
+        Ok(main) => html(pages::heard(&office.chrome(&visitor, stamp), &main)),
+        Err(fault) => fault.page(&office, &visitor),
     }
 }
 
 /// `GET /fragments/heard`
-pub(super) async fn heard_fragment(State(office): Shared) -> Response {
-    match heard_main(&office).await {
+pub(super) async fn heard_fragment(visitor: Visitor, State(office): Shared) -> Response {
+    match heard_main(&office, &visitor).await {
         Ok(main) => html(main.into_string()),
-        Err(fault) => Fault::from(fault).page(&office),
+        Err(fault) => fault.page(&office, &visitor),
     }
 }
 
 /// Everything else.
-pub(super) async fn nowhere(State(office): Shared) -> Response {
-    Fault::NoPage.page(&office)
+pub(super) async fn nowhere(visitor: Visitor, State(office): Shared) -> Response {
+    Fault::NoPage.page(&office, &visitor)
 }
 
 /// Anything but reading.
-pub(super) async fn only_reading(State(office): Shared) -> Response {
-    Fault::Method.page(&office)
+pub(super) async fn only_reading(visitor: Visitor, State(office): Shared) -> Response {
+    Fault::Method.page(&office, &visitor)
 }
 
 /// Asks the ledger on a thread where waiting is allowed.
@@ -104,8 +113,9 @@ pub(super) async fn ask<T: Send + 'static>(
         .expect("reading the ledger does not panic and is not aborted")
 }
 
-async fn system_sheet(office: &Office, id: &str) -> Result<SystemSheet, Fault> {
-    let system = office.system(id).ok_or_else(|| Fault::NoSystem(id.chars().take(Id::MAX_LEN).collect()))?;
+async fn system_sheet(office: &Office, visitor: &Visitor, id: &str) -> Result<SystemSheet, Fault> {
+    let system =
+        office.system(visitor, id).ok_or_else(|| Fault::NoSystem(id.chars().take(Id::MAX_LEN).collect()))?;
     let now = office.now();
     let asked = Arc::clone(&system);
     let record = ask(office, move |view| record(view, &asked, now)).await?;
@@ -133,8 +143,12 @@ fn record(view: &View, system: &System, now: EventTime) -> Result<SystemRecord, 
     })
 }
 
-async fn heard_main(office: &Office) -> Result<Markup, LedgerFault> {
-    let (now, zone) = (office.now(), office.zone());
+/// Topics and payloads of every property lie here side by side, so only those who see all of them see it.
+async fn heard_main(office: &Office, visitor: &Visitor) -> Result<Markup, Fault> {
+    if !visitor.sees_everything() {
+        return Err(Fault::Beyond);
+    }
+    let (now, zone) = (office.now(), office.zone(visitor));
     let sheet: HeardSheet = ask(office, move |view| {
         Ok(gather::heard(&view.totals()?, view.refusals()?, view.unassigned()?, now, &zone))
     })

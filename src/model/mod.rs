@@ -5,6 +5,7 @@
 
 mod finding;
 mod id;
+mod person;
 mod plan;
 mod reading;
 mod sensor;
@@ -15,6 +16,7 @@ mod tree;
 
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
+pub use person::{Action, Reach, Role};
 pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
 pub use reading::{Course, Reading, Value};
 pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};

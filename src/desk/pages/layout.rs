@@ -51,7 +51,7 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
             p class="brand" { a href="/" { (assets::ICON.inline()) "Basinward" } }
             nav aria-label="Pages" {
                 ul {
-                    @for (address, name) in PLACES {
+                    @for (address, name) in PLACES.into_iter().filter(|(at, _)| *at == "/" || chrome.sees_everything) {
                         li { a href=(address) aria-current=[(address == page.here).then_some("page")] { (name) } }
                     }
                 }

@@ -15,6 +15,8 @@ pub struct Chrome {
     pub as_of: Option<Moment>,
     /// Which state of the board the page was drawn from; the live script compares it.
     pub stamp: u64,
+    /// The pages about what belongs to no property are open to whoever looks.
+    pub sees_everything: bool,
 }
 
 impl Chrome {
