@@ -10,7 +10,7 @@ use super::sheet::{Chrome, Moment};
 use super::shelf::Shelf;
 use super::words;
 use crate::clock::Clock;
-use crate::ledger::View;
+use crate::ledger::{Orders, View};
 use crate::model::{EventTime, System};
 
 /// Open pages that are kept up to date at once; further ones are told to refresh by hand.
@@ -34,6 +34,8 @@ pub struct Desk {
     pub view: View,
     /// Changes after every commit.
     pub commits: watch::Receiver<u64>,
+    /// Where changes are asked for.
+    pub orders: Orders,
     /// The time.
     pub clock: Clock,
     /// A note on every page, such as that the clock runs fast.

@@ -63,6 +63,11 @@ impl BasinView<'_> {
 }
 
 impl BasinWatch {
+    /// The basin soaks anew: its soak time has to be learnt again.
+    pub(crate) fn relearn(&mut self) {
+        self.habit = SoakHabit::default();
+    }
+
     /// What happens next in this basin if no reading comes, and when.
     pub(crate) fn due(&self, view: &BasinView<'_>, board: &Board) -> Option<(EventTime, StandingDue)> {
         let spot = Spot::Basin(view.basin);

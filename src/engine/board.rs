@@ -125,7 +125,7 @@ impl Spot {
         }
     }
 
-    fn find(subject: &Subject, system: &System) -> Option<Self> {
+    pub(crate) fn find(subject: &Subject, system: &System) -> Option<Self> {
         match subject {
             Subject::Splitter(id) => {
                 let at = system.splitters.iter().position(|s| s.id == *id)?;

@@ -2,13 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::model::{BasinIx, EventTime, Finding, Reading, Span};
+use crate::model::{BasinIx, Command, EventTime, Finding, Reading, Span};
 
 /// Something for an engine to take in. The time of arrival is a separate argument.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Input {
     /// A reading of one of the system's sensors.
     Reading(Reading),
+    /// Somebody worked on the system or tested it.
+    Command(Box<Command>),
     /// Time went by.
     Tick,
 }

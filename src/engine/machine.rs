@@ -92,6 +92,7 @@ impl Engine {
         self.advance(received - WATERMARK, out);
         match input {
             Input::Reading(reading) => self.receive(*reading, out),
+            Input::Command(command) => self.obey(command, out),
             Input::Tick => {}
         }
     }

@@ -13,6 +13,7 @@ mod machine;
 mod rain;
 mod reorder;
 mod sensor_watch;
+mod service;
 mod sewer_watch;
 mod signal;
 mod snapshot;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::Gathered;
 use crate::engine::{Engine, Input};
 use crate::intake::Router;
-use crate::model::{EventTime, System};
+use crate::model::{Command, EventTime, Id, System};
 
 /// All systems with their engines, and the router that finds the sensor for a topic.
 pub struct Fleet {
@@ -47,6 +47,18 @@ impl Fleet {
             into.collect_fresh(system);
             into.inputs.push((system, received, input));
         }
+    }
+
+    /// Tells the engine of `system` what somebody did; false if there is no such system.
+    pub fn tell(&mut self, received: EventTime, system: &Id, command: &Command, into: &mut Gathered) -> bool {
+        let Some(at) = self.engines.iter().position(|engine| engine.system().id == *system) else {
+            return false;
+        };
+        let input = Input::Command(Box::new(command.clone()));
+        self.engines[at].apply(received, &input, &mut into.fresh);
+        into.collect_fresh(at);
+        into.inputs.push((at, received, input));
+        true
     }
 
     /// Lets every engine know what time it is. A tick that changes nothing leaves no trace.

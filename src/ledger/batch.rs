@@ -6,7 +6,7 @@ use std::fmt;
 use crate::engine::{Effect, Input};
 use crate::model::EventTime;
 
-use super::SystemNo;
+use super::{Order, SystemNo};
 
 /// Refused samples kept, in a batch and in the ledger.
 pub(super) const REFUSAL_SAMPLES: usize = 200;
@@ -28,6 +28,7 @@ pub struct Batch {
     pub(super) unassigned: u64,
     pub(super) topics: BTreeMap<String, Heard>,
     pub(super) cursors: Vec<(String, Position)>,
+    pub(super) orders: Vec<Order>,
 }
 
 /// One input of one engine.
@@ -132,6 +133,11 @@ impl Batch {
         self.cursors.push((cursor.to_owned(), position));
     }
 
+    /// Adds what somebody asks for; the commit answers in the same order.
+    pub fn order(&mut self, order: Order) {
+        self.orders.push(order);
+    }
+
     /// Messages counted.
     pub fn messages(&self) -> u64 {
         self.messages
@@ -151,6 +157,7 @@ impl Batch {
             && self.effects.is_empty()
             && self.snapshots.is_empty()
             && self.cursors.is_empty()
+            && self.orders.is_empty()
     }
 
     /// Empties it for the next round.
@@ -165,6 +172,7 @@ impl Batch {
         self.refusal_samples.clear();
         self.topics.clear();
         self.cursors.clear();
+        self.orders.clear();
     }
 }
 

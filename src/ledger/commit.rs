@@ -7,10 +7,10 @@ use crate::model::{EventTime, Span};
 
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
-use super::{Ledger, LedgerFault, effects, journal};
+use super::{Answer, Ledger, LedgerFault, effects, journal, orders};
 
 /// What a commit did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Commit {
     /// Its number; one more than that of the commit before.
     pub seq: u64,
@@ -20,6 +20,8 @@ pub struct Commit {
     pub duplicates: u64,
     /// Number of the newest effect in the log, 0 while there is none.
     pub last_effect: u64,
+    /// What came of each order, in their order.
+    pub answers: Vec<Answer>,
 }
 
 /// The readings and inputs of a batch in the form in which they are written. Reused.
@@ -151,7 +153,7 @@ fn write(
     rows: &Rows,
     enrolment: &Enrolment,
 ) -> rusqlite::Result<Commit> {
-    let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let mut tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let new_readings = readings(&tx, rows)?;
     let duplicates = rows.sent as u64 - new_readings;
     inputs(&tx, seq, batch, rows)?;
@@ -160,12 +162,15 @@ fn write(
     }
     refusals(&tx, batch)?;
     unassigned(&tx, batch)?;
-    cursors(&tx, batch)?;
+    for (name, position) in &batch.cursors {
+        reach(&tx, name, *position)?;
+    }
+    let answers = orders::carry_out(&mut tx, &batch.orders)?;
     totals(&tx, seq, batch, new_readings, duplicates)?;
     let last_effect =
         tx.prepare_cached("SELECT coalesce(max(seq), 0) FROM effects")?.query_row([], |row| row.get(0))?;
     tx.commit()?;
-    Ok(Commit { seq, new_readings, duplicates, last_effect })
+    Ok(Commit { seq, new_readings, duplicates, last_effect, answers })
 }
 
 /// Writes the readings and all that follows from them; returns how many were new.
@@ -249,18 +254,17 @@ fn unassigned(tx: &Transaction<'_>, batch: &Batch) -> rusqlite::Result<()> {
     Ok(())
 }
 
-fn cursors(tx: &Transaction<'_>, batch: &Batch) -> rusqlite::Result<()> {
-    let mut reach = tx.prepare_cached(
+/// Moves a reader's mark forward.
+pub(super) fn reach(db: &Connection, cursor: &str, position: Position) -> rusqlite::Result<()> {
+    let (stream, seq) = match position {
+        Position::Readings(seq) => ("readings", seq),
+        Position::Effects(seq) => ("effects", seq),
+    };
+    db.prepare_cached(
         "INSERT INTO cursors (name, stream, seq) VALUES (?1, ?2, ?3)
          ON CONFLICT (name, stream) DO UPDATE SET seq = max(seq, excluded.seq)",
-    )?;
-    for (name, position) in &batch.cursors {
-        let (stream, seq) = match position {
-            Position::Readings(seq) => ("readings", seq),
-            Position::Effects(seq) => ("effects", seq),
-        };
-        reach.execute(params![name, stream, seq])?;
-    }
+    )?
+    .execute(params![cursor, stream, seq])?;
     Ok(())
 }
 

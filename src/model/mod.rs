@@ -3,6 +3,7 @@
 //! Everything here is plain data without clock, I/O or SQL. A [`System`] is checked once, when it
 //! is built, and immutable afterwards, so that the rest of the program indexes into it freely.
 
+mod command;
 mod finding;
 mod id;
 mod person;
@@ -14,6 +15,7 @@ mod system;
 mod time;
 mod tree;
 
+pub use command::{BucketTest, Command, Service, Work};
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
 pub use person::{Action, Reach, Role};

@@ -18,7 +18,7 @@ use super::writer::Writer;
 use super::{Steward, note, reload, systemd};
 use crate::clock::Clock;
 use crate::desk::{self, Desk};
-use crate::ledger::{Ledger, LedgerFault, RetentionPolicy, View};
+use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::System;
 use crate::settings::Settings;
 use crate::systemfile;
@@ -113,6 +113,10 @@ impl Service {
         let (feed, inbox, acker) = Feed::start(settings, &systems, &clock).await?;
         info!(broker = feed.describe(settings), "listening for readings");
         let waker = inbox.waker();
+        let (orders, order_queue) = Orders::new({
+            let waker = waker.clone();
+            move || waker.wake()
+        });
         let ending = Arc::new(AtomicBool::new(false));
         let writer = Writer {
             steward,
@@ -127,6 +131,7 @@ impl Service {
                 ..RetentionPolicy::default()
             },
             plans: plans_rx,
+            orders: order_queue,
             commits: commits_tx,
             systems: systems_tx,
             ending: Arc::clone(&ending),
@@ -142,6 +147,7 @@ impl Service {
             systems: systems_rx,
             view: View::open(&settings.folders.data)?,
             commits: commits_rx,
+            orders,
             clock,
             banner,
             link: note::follow(feed.health()),

@@ -8,7 +8,7 @@ use tracing::{info, warn};
 use super::saves::Saves;
 use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
-use crate::ledger::{Batch, Commit, Ledger, LedgerFault, SystemNo};
+use crate::ledger::{Batch, Commit, Ledger, LedgerFault, Order, Refused, SystemNo};
 use crate::model::{EventTime, System};
 
 /// The single writer: a fleet and the ledger that it is stored in.
@@ -102,6 +102,22 @@ impl Steward {
             self.batch.hear_unassigned(&heard.topic, &heard.sample, received);
         }
         self.hand_over();
+    }
+
+    /// Takes in an order, to be carried out with the next commit and answered by it.
+    ///
+    /// # Errors
+    /// When it is about a system that is not watched; nothing was taken in then.
+    pub fn order(&mut self, now: EventTime, order: Order) -> Result<(), Refused> {
+        self.now = self.now.max(now);
+        if let Order::Tell { system, command } = &order {
+            if !self.fleet.tell(now, system, command, &mut self.gathered) {
+                return Err(Refused(format!("no system is called {system}")));
+            }
+            self.hand_over();
+        }
+        self.batch.order(order);
+        Ok(())
     }
 
     /// Lets every engine know what time it is.

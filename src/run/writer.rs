@@ -11,7 +11,7 @@ use tracing::{error, info, warn};
 
 use super::{Steward, systemd};
 use crate::clock::Clock;
-use crate::ledger::{LedgerFault, RetentionPolicy};
+use crate::ledger::{Asked, LedgerFault, OrderQueue, RetentionPolicy};
 use crate::link::{Acker, Inbox};
 use crate::model::{EventTime, Span, System};
 use crate::telemetry::chain;
@@ -35,6 +35,8 @@ pub(super) struct Writer {
     pub(super) retention: RetentionPolicy,
     /// Changed plans to go on with.
     pub(super) plans: Receiver<Vec<Arc<System>>>,
+    /// What people and readers outside ask for.
+    pub(super) orders: OrderQueue,
     /// Told after every commit.
     pub(super) commits: watch::Sender<u64>,
     /// Plans in force.
@@ -60,7 +62,8 @@ impl Writer {
                 self.steward.tick(now);
                 systemd::alive();
             }
-            if !self.store()? {
+            let asked = self.take_orders(now);
+            if !self.store(asked)? {
                 warn!(
                     messages = self.steward.waiting(),
                     "ending without having stored what came last; the broker will send it again"
@@ -85,8 +88,20 @@ impl Writer {
         Ok(())
     }
 
-    /// Stores what was gathered, however long it takes; false if the daemon is to end before.
-    fn store(&mut self) -> Result<bool, LedgerFault> {
+    /// Takes in the orders that wait; those that cannot be are answered at once.
+    fn take_orders(&mut self, now: EventTime) -> Vec<Asked> {
+        let mut taken = Vec::new();
+        for asked in self.orders.waiting() {
+            match self.steward.order(now, asked.order.clone()) {
+                Ok(()) => taken.push(asked),
+                Err(refused) => asked.answer(Err(refused)),
+            }
+        }
+        taken
+    }
+
+    /// Stores what was gathered, however long it takes, and answers the orders; false if the daemon is to end before.
+    fn store(&mut self, asked: Vec<Asked>) -> Result<bool, LedgerFault> {
         let mut failing = false;
         loop {
             match self.steward.store() {
@@ -97,6 +112,10 @@ impl Writer {
                     }
                     if let Some(commit) = commit {
                         self.commits.send_replace(commit.seq);
+                        asked
+                            .into_iter()
+                            .zip(commit.answers)
+                            .for_each(|(asked, answer)| asked.answer(answer));
                     }
                     return Ok(true);
                 }

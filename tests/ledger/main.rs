@@ -8,5 +8,6 @@ mod commit;
 mod crash;
 mod formats;
 mod full_disk;
+mod orders;
 mod retention;
 mod yard;

@@ -205,6 +205,47 @@ impl DoseWatch {
         board.conclude(system, now, self.conclusion(system, since, &explanations), out);
     }
 
+    /// Somebody set a splitter level: its change is over, and its balance begins anew.
+    pub(crate) fn levelled(
+        &mut self,
+        splitter: SplitterIx,
+        at: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let index = splitter.0 as usize;
+        if let Some(standing) = self.standing[index].take() {
+            board.clear(at, standing.kind, standing.spot, out);
+        }
+        self.balances[index].reset();
+    }
+
+    /// Somebody freed the outlet above `basin`: the splitters on its way begin anew.
+    pub(crate) fn outlet_cleared(
+        &mut self,
+        system: &System,
+        basin: BasinIx,
+        at: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        for splitter in (0..self.balances.len() as u16).map(SplitterIx) {
+            let index = splitter.0 as usize;
+            if system.tree().side_of(splitter, basin).is_none() {
+                continue;
+            }
+            if let Some(standing) = self.standing[index].take_if(|s| s.spot == Spot::Basin(basin)) {
+                board.clear(at, standing.kind, standing.spot, out);
+            }
+            self.balances[index].reset();
+        }
+    }
+
+    /// A basin has another probe, whose habit has to be learnt.
+    pub(crate) fn probe_replaced(&mut self, basin: BasinIx) {
+        self.habits[basin.0 as usize] = Habit::default();
+    }
+
     /// Whether the last doses were nearly as ever.
     fn is_over(&self, system: &System, splitter: SplitterIx, standing: Standing) -> bool {
         if self.recent.len() < CALM_DOSES {

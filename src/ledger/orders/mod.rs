@@ -1,0 +1,77 @@
+//! What people and readers outside ask the writer to change.
+//!
+//! Everything that is not a sensor's message comes to the ledger as an [`Order`], is carried out in
+//! the transaction of the next commit, and is answered after it. One order that cannot be carried
+//! out leaves the rest of the commit whole.
+
+mod queue;
+
+use rusqlite::{Connection, Transaction};
+
+use super::{Position, commit};
+use crate::model::{Command, Id};
+
+pub use queue::{Asked, OrderQueue, Orders};
+
+/// A change that somebody asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Order {
+    /// Tell a system's engine what was done to its system.
+    Tell {
+        /// The system.
+        system: Id,
+        /// What was done.
+        command: Command,
+    },
+    /// A reader outside has come so far, and never needs what was before.
+    Reached {
+        /// The reader's name.
+        cursor: String,
+        /// How far it has come.
+        position: Position,
+    },
+}
+
+/// What came of an order.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Reply {
+    /// It is done.
+    Done,
+    /// It is done, and what it made has this number.
+    Number(u64),
+}
+
+/// An order was not carried out; the text says why and how to mend it.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct Refused(pub String);
+
+/// The answer to one order.
+pub type Answer = Result<Reply, Refused>;
+
+/// Carries out `orders` in turn; each that fails is undone alone.
+pub(super) fn carry_out(tx: &mut Transaction<'_>, orders: &[Order]) -> rusqlite::Result<Vec<Answer>> {
+    orders
+        .iter()
+        .map(|order| {
+            let point = tx.savepoint()?;
+            let answer = write(&point, order)?;
+            match answer {
+                Ok(_) => point.commit()?,
+                Err(_) => drop(point),
+            }
+            Ok(answer)
+        })
+        .collect()
+}
+
+fn write(db: &Connection, order: &Order) -> rusqlite::Result<Answer> {
+    match order {
+        // The engine was told when the order came; its input is in the journal of this commit.
+        Order::Tell { .. } => Ok(Ok(Reply::Done)),
+        Order::Reached { cursor, position } => {
+            commit::reach(db, cursor, *position)?;
+            Ok(Ok(Reply::Done))
+        }
+    }
+}

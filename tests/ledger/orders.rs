@@ -1,0 +1,77 @@
+//! What people and readers outside ask for, through the one writer.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use basinward::engine::Input;
+use basinward::ledger::{Batch, Ledger, Order, Orders, Position, Reply};
+use basinward::model::{Command, Service, Subject, Work};
+use basinward::run::Steward;
+
+use crate::yard::{id, minute, system};
+
+fn levelled() -> Command {
+    Command::Serviced(Service {
+        at: minute(5),
+        subject: Subject::Splitter(id("s1")),
+        work: vec![Work::SplitterLevelled],
+        mulch_found_mm: None,
+        mulch_left_mm: None,
+    })
+}
+
+#[test]
+fn work_told_to_an_engine_comes_back_from_the_journal() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Arc::new(system("east", &["quince", "fig"]));
+    {
+        let ledger = Ledger::open(folder.path()).unwrap();
+        let mut steward = Steward::open(ledger, &[Arc::clone(&plan)], "greywater").unwrap();
+        let order = |system: &str| Order::Tell { system: id(system), command: levelled() };
+        assert!(steward.order(minute(6), order("west")).unwrap_err().to_string().contains("west"));
+        steward.order(minute(6), order("east")).unwrap();
+        assert_eq!(steward.store().unwrap().unwrap().answers, [Ok(Reply::Done)]);
+    }
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    ledger.enrol([&*plan]).unwrap();
+    let mut inputs = Vec::new();
+    let recovery = ledger.recover().unwrap();
+    ledger.replay(&recovery, |entry| inputs.push((entry.received, entry.input))).unwrap();
+    assert_eq!(inputs, [(minute(6), Input::Command(Box::new(levelled())))]);
+}
+
+#[test]
+fn a_reader_that_says_how_far_it_has_come_is_believed_once_and_never_goes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    for reached in [7, 3] {
+        let mut batch = Batch::default();
+        batch.order(Order::Reached { cursor: "pages".to_owned(), position: Position::Effects(reached) });
+        assert_eq!(ledger.commit(&batch).unwrap().answers, [Ok(Reply::Done)]);
+    }
+    let view = basinward::ledger::View::open(folder.path()).unwrap();
+    assert_eq!(view.effects_cursor("pages").unwrap(), 7);
+}
+
+#[tokio::test]
+async fn an_answer_comes_after_the_writer_was_woken_and_an_ending_writer_says_so() {
+    let woken = Arc::new(AtomicU32::new(0));
+    let (orders, queue) = Orders::new({
+        let woken = Arc::clone(&woken);
+        move || {
+            woken.fetch_add(1, Ordering::Relaxed);
+        }
+    });
+    let order = Order::Reached { cursor: "pages".to_owned(), position: Position::Effects(1) };
+    let placed = tokio::spawn({
+        let (orders, order) = (orders.clone(), order.clone());
+        async move { orders.place(order).await }
+    });
+    while woken.load(Ordering::Relaxed) == 0 {
+        tokio::task::yield_now().await;
+    }
+    queue.waiting().for_each(|asked| asked.answer(Ok(Reply::Number(4))));
+    assert_eq!(placed.await.unwrap(), Ok(Reply::Number(4)));
+    drop(queue);
+    assert!(orders.place(order).await.unwrap_err().to_string().contains("ending"));
+}
