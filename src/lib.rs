@@ -7,6 +7,7 @@
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
 //! acknowledges what is stored. [`desk`] shows it to people, and [`advice`] says what to do about a
 //! finding. [`run`] joins them into the daemon.
+//! [`secrets`] makes and checks passwords and tokens.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
 
@@ -22,6 +23,7 @@ pub mod link;
 pub mod model;
 pub mod replay;
 pub mod run;
+pub mod secrets;
 pub mod settings;
 pub mod stats;
 pub mod systemfile;

@@ -5,9 +5,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 16] = [
+const MAY_USE: [(&str, &[&str]); 17] = [
     ("model", &[]),
     ("stats", &[]),
+    ("secrets", &[]),
     ("settings", &[]),
     ("clock", &["model"]),
     ("telemetry", &["settings"]),
@@ -19,7 +20,7 @@ const MAY_USE: [(&str, &[&str]); 16] = [
     ("replay", &["advice", "engine", "fleet", "model"]),
     ("ledger", &["engine", "model"]),
     ("link", &["clock"]),
-    ("desk", &["advice", "clock", "ledger", "model", "settings", "systemfile", "telemetry"]),
+    ("desk", &["advice", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"]),
     (
         "run",
         &[
@@ -30,12 +31,13 @@ const MAY_USE: [(&str, &[&str]); 16] = [
             "ledger",
             "link",
             "model",
+            "secrets",
             "settings",
             "systemfile",
             "telemetry",
         ],
     ),
-    ("cli", &["clock", "ledger", "link", "model", "replay", "run", "settings", "systemfile", "telemetry"]),
+    ("cli", &["clock", "ledger", "link", "model", "replay", "run", "secrets", "settings", "systemfile", "telemetry"]),
 ];
 
 /// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.

@@ -18,7 +18,7 @@ mod tree;
 pub use command::{BucketTest, Command, Service, Work};
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
-pub use person::{Action, Reach, Role};
+pub use person::{Action, NameFault, PersonName, Reach, Role};
 pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
 pub use reading::{Course, Reading, Value};
 pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};

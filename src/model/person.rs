@@ -22,7 +22,8 @@ pub enum Role {
 }
 
 /// What somebody wants to do, where not everybody may.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Action {
     /// Look at anything within reach.
     See,
@@ -42,6 +43,77 @@ pub enum Reach {
     Everywhere,
     /// These only.
     Properties(BTreeSet<Id>),
+}
+
+/// What somebody is called, here and when signing in: 1 to 64 characters on one line.
+///
+/// Upper and lower case make no difference to who it is, so comparing is the ledger's business.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct PersonName(String);
+
+/// A text that cannot be a person's name.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("a name has 1 to 64 characters on one line, and no `:`")]
+pub struct NameFault;
+
+impl PersonName {
+    /// Checks `text` and keeps it without the blanks around it.
+    ///
+    /// # Errors
+    /// It is empty, long, or has characters that a name has not.
+    pub fn new(text: &str) -> Result<Self, NameFault> {
+        let name = text.trim();
+        let fits = (1..=64).contains(&name.chars().count());
+        if !fits || name.contains(|c: char| c.is_control() || c == ':') {
+            return Err(NameFault);
+        }
+        Ok(Self(name.to_owned()))
+    }
+
+    /// The text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for PersonName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl TryFrom<String> for PersonName {
+    type Error = NameFault;
+    fn try_from(text: String) -> Result<Self, NameFault> {
+        Self::new(&text)
+    }
+}
+
+impl From<PersonName> for String {
+    fn from(name: PersonName) -> Self {
+        name.0
+    }
+}
+
+impl Action {
+    /// Every action, from the one that most may.
+    pub const ALL: [Self; 4] = [Self::See, Self::Attend, Self::Plan, Self::Govern];
+
+    /// The word for it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::See => "see",
+            Self::Attend => "attend",
+            Self::Plan => "plan",
+            Self::Govern => "govern",
+        }
+    }
+
+    /// The action called `name`.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|action| action.name() == name)
+    }
 }
 
 impl Role {
@@ -97,9 +169,8 @@ mod tests {
 
     #[test]
     fn each_role_may_do_what_the_one_before_may() {
-        let actions = [Action::See, Action::Attend, Action::Plan, Action::Govern];
         for (count, role) in (1..).zip(Role::ALL) {
-            assert_eq!(actions.iter().filter(|action| role.may(**action)).count(), count, "{role}");
+            assert_eq!(Action::ALL.iter().filter(|action| role.may(**action)).count(), count, "{role}");
             assert_eq!(Role::named(role.name()), Some(role));
         }
     }

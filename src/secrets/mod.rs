@@ -1,0 +1,7 @@
+//! Passwords and tokens: made at random, kept only as hashes.
+
+mod password;
+mod token;
+
+pub use password::{PasswordFault, check_password, hash_password, verify_password};
+pub use token::{NoChance, Token, TokenPrint, one_time_code, same_text};
