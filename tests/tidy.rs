@@ -18,7 +18,7 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     ("engine", &["model", "stats"]),
     ("fleet", &["engine", "intake", "model"]),
     ("replay", &["advice", "engine", "fleet", "model"]),
-    ("ledger", &["engine", "model"]),
+    ("ledger", &["engine", "model", "secrets"]),
     ("link", &["clock"]),
     ("desk", &["advice", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"]),
     (
@@ -37,7 +37,21 @@ const MAY_USE: [(&str, &[&str]); 17] = [
             "telemetry",
         ],
     ),
-    ("cli", &["clock", "ledger", "link", "model", "replay", "run", "secrets", "settings", "systemfile", "telemetry"]),
+    (
+        "cli",
+        &[
+            "clock",
+            "ledger",
+            "link",
+            "model",
+            "replay",
+            "run",
+            "secrets",
+            "settings",
+            "systemfile",
+            "telemetry",
+        ],
+    ),
 ];
 
 /// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.

@@ -28,7 +28,7 @@ pub(super) fn password(args: &PasswordArgs) -> Result<(), Failure> {
         let how = "choose a name without : that does not begin with #".to_owned();
         return Err(vec![Fault { place: "USER".to_owned(), what, how }].into());
     }
-    let password = ask(user)?;
+    let password = ask(&format!("Password of {user} (not shown): "))?;
     if password.is_empty() {
         let what = "the password is empty".to_owned();
         let how = "type one, or give it as the first line of standard input".to_owned();
@@ -39,9 +39,10 @@ pub(super) fn password(args: &PasswordArgs) -> Result<(), Failure> {
     Ok(())
 }
 
-fn ask(user: &str) -> io::Result<String> {
+/// A password from the terminal, asked for with `prompt`, or the first line of standard input.
+pub(super) fn ask(prompt: &str) -> io::Result<String> {
     if stdin().is_terminal() {
-        return rpassword::prompt_password(format!("Password of {user} (not shown): "));
+        return rpassword::prompt_password(prompt);
     }
     let mut line = String::new();
     stdin().read_line(&mut line)?;

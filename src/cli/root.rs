@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use super::{
-    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, PasswordArgs, RecordArgs, ReplayArgs,
-    RunArgs, backup, check, completions, demo, exit, man, password, record, replay, run,
+    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, PasswordArgs, PersonArgs, RecordArgs,
+    ReplayArgs, RunArgs, backup, check, completions, demo, exit, man, password, person, record, replay, run,
 };
 
 /// What stands below the help of the whole program.
@@ -49,6 +49,8 @@ pub enum Command {
     Backup(BackupArgs),
     /// Make a line for the password file of the embedded broker
     Password(PasswordArgs),
+    /// Let people in to the pages, list them, or give them a new password
+    Person(PersonArgs),
     /// Print a completion script for your shell
     Completions(CompletionsArgs),
     /// Print the manual page, or write all of them into a folder
@@ -69,6 +71,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Record(args) => record::record(&args),
         Command::Backup(args) => backup::backup(&args),
         Command::Password(args) => password::password(&args),
+        Command::Person(args) => person::person(&args),
         Command::Completions(args) => completions::completions(&args),
         Command::Man(args) => man::man(&args),
     }

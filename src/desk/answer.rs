@@ -27,7 +27,8 @@ pub(super) enum Fault {
 
 /// HTML that is asked for again each time.
 pub(super) fn html(text: String) -> Response {
-    let about = [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
+    let about =
+        [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CACHE_CONTROL, "private, no-cache")];
     (about, text).into_response()
 }
 

@@ -6,13 +6,13 @@ use std::sync::LazyLock;
 use axum::extract::{Path, Query};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use maud::PreEscaped;
+use maud::{Markup, PreEscaped, html};
 use rustc_hash::FxHasher;
 use serde::Deserialize;
 
 /// A file that pages refer to.
 #[derive(Debug)]
-pub(super) struct Asset {
+pub(in crate::desk) struct Asset {
     name: &'static str,
     kind: &'static str,
     text: &'static str,
@@ -28,6 +28,7 @@ macro_rules! asset {
 
 pub(super) static STYLE: Asset = asset!("desk.css", "text/css; charset=utf-8");
 pub(super) static SCRIPT: Asset = asset!("live.js", "text/javascript; charset=utf-8");
+pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -40,6 +41,14 @@ impl Asset {
     /// Its address, which changes with its content.
     pub(super) fn address(&self) -> String {
         format!("/assets/{}?v={}", self.name, *self.print)
+    }
+
+    /// What makes a page use it, in its head.
+    pub(super) fn markup(&self) -> Markup {
+        html! {
+            @if self.kind.starts_with("text/css") { link rel="stylesheet" href=(self.address()); }
+            @else { script src=(self.address()) defer {} }
+        }
     }
 
     /// Its text, to be part of a page.
@@ -60,7 +69,7 @@ pub(super) async fn asset(
     Query(version): Query<Version>,
     headers: HeaderMap,
 ) -> Response {
-    let Some(asset) = [&STYLE, &SCRIPT, &ICON].into_iter().find(|asset| asset.name == name) else {
+    let Some(asset) = [&STYLE, &SCRIPT, &FORMS, &ICON].into_iter().find(|asset| asset.name == name) else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };
     let tag = format!("\"{}\"", *asset.print);

@@ -10,14 +10,18 @@ use axum::response::{IntoResponse, Response};
 
 /// No inline script or style, nothing from elsewhere, no frame around us.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
-                      connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+                      connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
-const HEADERS: [(HeaderName, HeaderValue); 6] = [
+const HEADERS: [(HeaderName, HeaderValue); 7] = [
     (header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY)),
     (header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
     (header::X_FRAME_OPTIONS, HeaderValue::from_static("DENY")),
     (header::REFERRER_POLICY, HeaderValue::from_static("same-origin")),
     (HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin")),
+    (
+        HeaderName::from_static("permissions-policy"),
+        HeaderValue::from_static("camera=(self), geolocation=(), microphone=()"),
+    ),
     (HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin")),
 ];
 
@@ -27,6 +31,14 @@ pub(super) async fn headers(request: Request, next: Next) -> Response {
     for (name, value) in HEADERS {
         response.headers_mut().insert(name, value);
     }
+    response
+}
+
+/// Tells browsers to come over TLS only from now on (RFC 6797).
+pub(super) async fn stay_on_tls(request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let year = HeaderValue::from_static("max-age=31536000");
+    response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, year);
     response
 }
 

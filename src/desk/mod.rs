@@ -3,7 +3,8 @@
 //! A request is answered from what the ledger holds: `gather` turns its rows into sheets, `pages`
 //! turns sheets into HTML. The first page is drawn once a commit and shared (`shelf`); an open page
 //! hears of changes as server-sent events (`live`) and fetches only the parts that changed.
-//! Nothing here writes.
+//! Nothing here writes: changes are placed as orders with the ledger's one writer. Every request passes the
+//! door (`people`), which knows who asks; handlers take a `Visitor` and keep to their reach.
 
 mod answer;
 mod api;
@@ -14,14 +15,17 @@ mod live;
 mod office;
 pub mod pages;
 mod people;
+mod problem;
 #[cfg(test)]
 mod samples;
 mod serve;
 pub mod sheet;
 mod shelf;
+mod tls;
 mod visit;
 mod words;
 
 pub use guard::Hosts;
-pub use office::{Desk, LinkNote};
+pub use office::{Desk, Entry, LinkNote};
 pub use serve::{router, serve};
+pub use tls::{Identity, TlsFault};

@@ -5,13 +5,14 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use tokio::sync::{Semaphore, watch};
 
-use super::people::Visitor;
-use super::sheet::{Chrome, Moment};
+use super::people::{Door, Visitor};
+use super::sheet::{Chrome, Moment, Who};
 use super::shelf::Shelf;
 use super::words;
 use crate::clock::Clock;
 use crate::ledger::{Orders, View};
-use crate::model::{EventTime, System};
+use crate::model::{Action, EventTime, System};
+use crate::secrets::NoChance;
 
 /// Open pages that are kept up to date at once; further ones are told to refresh by hand.
 const VIEWERS: usize = 512;
@@ -23,6 +24,20 @@ pub struct LinkNote {
     pub words: String,
     /// Since when, if that is known.
     pub since: Option<EventTime>,
+}
+
+/// How people come in while nobody has been named.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Entry {
+    /// Freely: a demonstration on this machine.
+    LetIn,
+    /// With the code that the daemon printed, to become the first owner.
+    SetUp {
+        /// The code.
+        code: String,
+    },
+    /// By signing in: somebody has been named.
+    SignIn,
 }
 
 /// What the desk is given.
@@ -40,6 +55,8 @@ pub struct Desk {
     pub clock: Clock,
     /// A note on every page, such as that the clock runs fast.
     pub banner: Option<String>,
+    /// How people come in while nobody has been named.
+    pub entry: Entry,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
 }
@@ -50,14 +67,17 @@ pub(super) struct Office {
     pub(super) desk: Desk,
     pub(super) shelf: Shelf,
     pub(super) viewers: Arc<Semaphore>,
+    pub(super) door: Door,
     /// Turns true when the daemon ends.
     pub(super) ending: watch::Receiver<bool>,
 }
 
 impl Office {
-    pub(super) fn new(desk: Desk, ending: watch::Receiver<bool>) -> Arc<Self> {
-        let shelf = Shelf::new(desk.clone());
-        Arc::new(Self { desk, shelf, viewers: Arc::new(Semaphore::new(VIEWERS)), ending })
+    /// # Errors
+    /// Only when the system has no random numbers.
+    pub(super) fn new(desk: Desk, ending: watch::Receiver<bool>) -> Result<Arc<Self>, NoChance> {
+        let (shelf, viewers) = (Shelf::new(desk.clone()), Arc::new(Semaphore::new(VIEWERS)));
+        Ok(Arc::new(Self { desk, shelf, viewers, door: Door::new()?, ending }))
     }
 
     pub(super) fn now(&self) -> EventTime {
@@ -96,9 +116,20 @@ impl Office {
             link: note.words,
             link_since: note.since.map(|at| self.moment(at, &zone)),
             as_of: Some(self.moment(self.now(), &zone)),
-            sees_everything: visitor.sees_everything(),
+            who: visitor.csrf().map(|csrf| Who {
+                name: visitor.name().to_owned(),
+                csrf,
+                sees_everything: visitor.sees_everything(),
+                plans: visitor.may(Action::Plan),
+                governs: visitor.may(Action::Govern),
+            }),
             stamp,
         }
+    }
+
+    /// Head and foot of a page for people who are not in yet.
+    pub(super) fn chrome_outside(&self) -> Chrome {
+        Chrome { banner: self.desk.banner.clone(), ..Chrome::default() }
     }
 
     fn moment(&self, at: EventTime, zone: &TimeZone) -> Moment {

@@ -9,21 +9,27 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::get;
+use rustls::ServerConfig;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 
 use super::office::{Desk, Office};
+use super::tls::TlsListener;
 use super::{api, assets, guard, live, people, visit};
+use crate::secrets::NoChance;
 
-/// Largest body of a request, bytes; nothing here needs one.
-const BODY: usize = 4 * 1024;
+/// Largest body of a request, bytes, where a route does not say otherwise.
+const BODY: usize = 64 * 1024;
 /// How long requests under way may take once the desk closes.
 const FAREWELL: Duration = Duration::from_secs(2);
 
 /// The desk's addresses.
-pub fn router(desk: Desk) -> Router {
+///
+/// # Errors
+/// Only when the system has no random numbers.
+pub fn router(desk: Desk) -> Result<Router, NoChance> {
     let (_, ending) = watch::channel(false);
-    routes(Office::new(desk, ending))
+    Ok(routes(Office::new(desk, ending)?))
 }
 
 fn routes(office: Arc<Office>) -> Router {
@@ -36,41 +42,56 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/fragments/heard", get(visit::heard_fragment))
         .route("/live", get(live::live))
         .route("/assets/{name}", get(assets::asset))
+        .merge(people::routes())
         .nest("/api/v1", api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)
         .layer(DefaultBodyLimit::max(BODY))
-        .layer(from_fn(people::welcome))
+        .layer(from_fn_with_state(Arc::clone(&office), people::admit))
         .layer(from_fn(guard::headers))
         .with_state(office)
 }
 
-/// Serves the desk at `listener` until `stop` is over, then lets go of open pages.
+/// Serves the desk at `listener` until `stop` is over, then lets go of open pages; over TLS with a `tls`.
 ///
 /// # Errors
 /// When the listener has no address.
 pub async fn serve(
     listener: TcpListener,
+    tls: Option<Arc<ServerConfig>>,
     desk: Desk,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
     let hosts = Arc::new(guard::Hosts::of(listener.local_addr()?.ip()));
     let (end, mut ending) = watch::channel(false);
-    let routes = routes(Office::new(desk, end.subscribe())).layer(from_fn_with_state(hosts, guard::hosts));
+    let office = Office::new(desk, end.subscribe()).map_err(io::Error::other)?;
+    let mut routes = routes(office).layer(from_fn_with_state(hosts, guard::hosts));
+    if tls.is_some() {
+        routes = routes.layer(from_fn(guard::stay_on_tls));
+    }
+    let routes = routes.into_make_service_with_connect_info::<people::Peer>();
     let stop = async move {
         stop.await;
         end.send_replace(true);
         // Kept, so that nobody takes a closed channel for the end.
         std::mem::forget(end);
     };
-    let server = axum::serve(listener, routes).with_graceful_shutdown(stop);
+    let server = async {
+        match tls {
+            Some(config) => {
+                let listener = TlsListener::new(listener, config)?;
+                axum::serve(listener, routes).with_graceful_shutdown(stop).await
+            }
+            None => axum::serve(listener, routes).with_graceful_shutdown(stop).await,
+        }
+    };
     let too_late = async {
         if ending.wait_for(|ending| *ending).await.is_ok() {
             tokio::time::sleep(FAREWELL).await;
         }
     };
     tokio::select! {
-        done = async { server.await } => done,
+        done = server => done,
         () = too_late => Ok(()),
     }
 }

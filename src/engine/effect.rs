@@ -9,10 +9,11 @@ use crate::model::{BasinIx, Command, EventTime, Finding, Reading, Span};
 pub enum Input {
     /// A reading of one of the system's sensors.
     Reading(Reading),
-    /// Somebody worked on the system or tested it.
-    Command(Box<Command>),
     /// Time went by.
     Tick,
+    // The ledger's journal keeps inputs by their place here: new ones come last.
+    /// Somebody worked on the system or tested it.
+    Command(Box<Command>),
 }
 
 /// Something that an engine concluded.

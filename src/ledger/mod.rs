@@ -12,6 +12,7 @@
 //!
 //! Times are stored as milliseconds since 1970, findings and doses as JSON that people can read.
 
+mod apart;
 mod backup;
 mod batch;
 mod commit;
@@ -29,17 +30,18 @@ mod retention;
 mod rollup;
 mod view;
 
+pub use apart::order_people;
 pub use backup::backup;
 pub use batch::{Batch, JournalEntry, Position};
 pub use commit::Commit;
 pub use enrol::SystemNo;
 pub use fault::LedgerFault;
 pub use file::Ledger;
-pub use orders::{Answer, Asked, Order, OrderQueue, Orders, Refused, Reply};
+pub use orders::{Answer, Asked, Order, OrderQueue, Orders, PeopleOrder, PersonNo, Refused, Reply};
 pub use record::{DoseRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
-    Bin, ExportedReadings, Latest, LoggedEffect, RefusalSample, Refusals, Resolution, StoredFinding, Totals,
-    Unassigned, View,
+    Bin, ExportedReadings, Key, Latest, LoggedEffect, Person, RefusalSample, Refusals, Resolution,
+    StoredFinding, Totals, Unassigned, View,
 };

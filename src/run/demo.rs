@@ -90,7 +90,7 @@ pub fn demo(
     runtime().map_err(RunFault::System)?.block_on(async {
         let banner =
             Some("A demonstration: these yards, their people and their weather are invented.".to_owned());
-        let start = Start { settings: &settings, clock: clock.clone(), steward, banner };
+        let start = Start { settings: &settings, clock: clock.clone(), steward, banner, open: true };
         let service = Service::start(start).await?;
         let broker = service.broker_address().expect("no broker is configured, so the embedded one runs");
         let traffic = Traffic::start(yards, clock, broker);

@@ -11,16 +11,17 @@ use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::{oneshot, watch};
-use tracing::{error, info};
+use tracing::{error, info, warn};
 
 use super::feed::{Feed, FeedFault};
 use super::writer::Writer;
 use super::{Steward, note, reload, systemd};
 use crate::clock::Clock;
-use crate::desk::{self, Desk};
+use crate::desk::{self, Desk, Entry, Identity};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::System;
-use crate::settings::Settings;
+use crate::secrets::one_time_code;
+use crate::settings::{self, Settings};
 use crate::systemfile;
 
 /// Longest that the parts may take to end.
@@ -46,6 +47,9 @@ pub enum RunFault {
         /// Why not.
         source: io::Error,
     },
+    /// The pages cannot be served over TLS.
+    #[error("cannot serve pages over TLS")]
+    Tls(#[from] desk::TlsFault),
     /// The operating system refuses something every daemon needs.
     #[error("cannot start")]
     System(#[from] io::Error),
@@ -73,6 +77,8 @@ pub(crate) struct Start<'a> {
     pub(crate) steward: Steward,
     /// A line for the top of every page.
     pub(crate) banner: Option<String>,
+    /// Anybody may come in as long as nobody has been named.
+    pub(crate) open: bool,
 }
 
 /// Runs the daemon until SIGTERM or SIGINT.
@@ -86,7 +92,9 @@ pub fn run(settings: &Settings) -> Result<(), RunFault> {
         info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
         let ledger = Ledger::open(&settings.folders.data)?;
         let steward = Steward::open(ledger, &systems, &settings.mqtt.prefix)?;
-        let service = Service::start(Start { settings, clock: Clock::wall(), steward, banner: None }).await?;
+        let service =
+            Service::start(Start { settings, clock: Clock::wall(), steward, banner: None, open: false })
+                .await?;
         info!(pages = %format!("http://{}/", service.address()), "serving");
         systemd::ready();
         service.serve(&settings.folders.systems, &settings.mqtt.prefix).await
@@ -101,7 +109,7 @@ pub(crate) fn runtime() -> io::Result<tokio::runtime::Runtime> {
 impl Service {
     /// Starts every part.
     pub(crate) async fn start(start: Start<'_>) -> Result<Self, RunFault> {
-        let Start { settings, clock, steward, banner } = start;
+        let Start { settings, clock, steward, banner, open } = start;
         let systems = steward.systems();
         let (systems_tx, systems_rx) = watch::channel(Arc::new(systems.clone()));
         let (commits_tx, commits_rx) = watch::channel(0);
@@ -143,9 +151,12 @@ impl Service {
         })?;
         tokio::spawn(wake_regularly(waker.clone()));
         let (stop_desk, mut stopped) = watch::channel(false);
+        let tls = tls(&settings.desk)?;
+        let view = View::open(&settings.folders.data)?;
         let desk = Desk {
             systems: systems_rx,
-            view: View::open(&settings.folders.data)?,
+            entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
+            view,
             commits: commits_rx,
             orders,
             clock,
@@ -157,7 +168,7 @@ impl Service {
                 // An error means the service is gone, which is a reason to stop as well.
                 let _ = stopped.wait_for(|stop| *stop).await;
             };
-            if let Err(error) = desk::serve(listener, desk, until).await {
+            if let Err(error) = desk::serve(listener, tls, desk, until).await {
                 error!(%error, "the pages have stopped");
             }
         });
@@ -224,6 +235,29 @@ impl Service {
             }
         }
     }
+}
+
+/// The certificate that the pages are served with, if there is one.
+fn tls(settings: &settings::Desk) -> Result<Option<Arc<rustls::ServerConfig>>, desk::TlsFault> {
+    let (Some(certificate_file), Some(key_file)) = (&settings.certificate_file, &settings.key_file) else {
+        return Ok(None);
+    };
+    let identity = Identity { certificate_file: certificate_file.clone(), key_file: key_file.clone() };
+    identity.config().map(Some)
+}
+
+/// How people come in. Where nobody can yet, tells a code by which the first one can.
+fn entry(view: &View, open: bool, address: SocketAddr) -> Result<Entry, RunFault> {
+    if open {
+        return Ok(Entry::LetIn);
+    }
+    if view.has_people()? {
+        return Ok(Entry::SignIn);
+    }
+    let code = one_time_code().map_err(io::Error::other)?;
+    // Told to people, not to programs that keep logs for long: the code is worthless once somebody used it.
+    warn!(%code, page = %format!("http://{address}/welcome"), "nobody may come in yet: become the owner with this code");
+    Ok(Entry::SetUp { code })
 }
 
 /// How long a batch waits for more. Publishers at the embedded broker wait for each message's commit, so there it

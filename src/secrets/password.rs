@@ -19,7 +19,9 @@ const COST: (u32, u32, u32) = (19 * 1024, 2, 1);
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PasswordFault {
     /// Too short to withstand guessing.
-    #[error("the password has {0} characters: choose 12 or more, such as four words that do not belong together")]
+    #[error(
+        "the password has {0} characters: choose 12 or more, such as four words that do not belong together"
+    )]
     Short(usize),
     /// Longer than anybody types.
     #[error("the password has more than 256 characters: choose a shorter one")]
@@ -67,7 +69,8 @@ pub fn hash_password(password: &str) -> Result<String, NoChance> {
 
 /// Whether `password` belongs to `hash`; without a hash, takes as long and says no.
 pub fn verify_password(password: &str, hash: Option<&str>) -> bool {
-    let spare = "$argon2id$v=19$m=19456,t=2,p=1$bm90aGluZyBncm93cyE$KpLSRmoR3DOuvKKNpIfTW9PLPBvYBIGy4BOIJJW8Jx4";
+    let spare =
+        "$argon2id$v=19$m=19456,t=2,p=1$bm90aGluZyBncm93cyE$KpLSRmoR3DOuvKKNpIfTW9PLPBvYBIGy4BOIJJW8Jx4";
     let Ok(known) = PasswordHash::new(hash.unwrap_or(spare)) else { return false };
     let fits = argon2().verify_password(password.as_bytes(), &known).is_ok();
     fits && hash.is_some()

@@ -109,7 +109,10 @@ mod tests {
     fn a_code_is_easy_to_copy() {
         let code = one_time_code().unwrap();
         assert_eq!(code.len(), 19);
-        assert!(code.chars().all(|c| c == '-' || (c.is_ascii_alphanumeric() && !"IO01".contains(c))), "{code}");
+        assert!(
+            code.chars().all(|c| c == '-' || (c.is_ascii_alphanumeric() && !"IO01".contains(c))),
+            "{code}"
+        );
         assert!(same_text(&code, &code.clone()) && !same_text(&code, "x"));
     }
 }

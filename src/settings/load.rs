@@ -106,6 +106,7 @@ impl Settings {
         if self.mqtt.broker.is_none() {
             found.extend(self.embedded_broker.conflicts());
         }
+        found.extend(self.desk.conflicts());
         found.extend(self.ledger.conflicts());
         found
     }

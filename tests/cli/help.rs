@@ -4,8 +4,8 @@ use std::fs;
 
 use super::program::Folder;
 
-const COMMANDS: [&str; 9] =
-    ["demo", "run", "check", "replay", "record", "backup", "password", "completions", "man"];
+const COMMANDS: [&str; 10] =
+    ["demo", "run", "check", "replay", "record", "backup", "password", "person", "completions", "man"];
 
 #[test]
 fn help_of_every_command() {

@@ -3,4 +3,5 @@
 mod agreement;
 mod kills;
 mod manners;
+mod people;
 mod rig;

@@ -17,6 +17,9 @@ use tempfile::TempDir;
 /// Long enough for anything on a busy machine.
 pub(crate) const PATIENCE: Duration = Duration::from_mins(1);
 
+/// Everybody's password.
+const PASSWORD: &str = "rake trowel spirit level";
+
 /// A folder with system files and settings; daemons come and go in it.
 pub(crate) struct Yard {
     folder: TempDir,
@@ -91,11 +94,51 @@ impl Yard {
         Daemon { process: Process::start(&mut command) }
     }
 
-    /// What a page says now.
+    /// What a page says now to an owner, who is let in for it while the daemon runs.
     pub(crate) fn page(&self, path: &str) -> String {
+        self.let_in("Maria", "owner", &[]);
+        let cookie = self.sign_in("Maria");
+        self.ask(&format!("GET {path} HTTP/1.1\r\nCookie: {cookie}\r\n"), "")
+    }
+
+    /// Lets somebody in by the command line.
+    pub(crate) fn let_in(&self, name: &str, role: &str, properties: &[&str]) {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_basinward"));
+        command.args(["person", "add", name, "--role", role]).current_dir(self.path());
+        command.args(properties.iter().flat_map(|property| ["--property", property]));
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::null()).spawn().expect("it runs");
+        writeln!(child.stdin.take().expect("a pipe"), "{PASSWORD}").expect("it listens");
+        assert!(child.wait().expect("it ends").success());
+    }
+
+    /// Gives somebody another password by the command line.
+    pub(crate) fn new_password(&self, name: &str, password: &str) {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_basinward"));
+        command.args(["person", "password", name]).current_dir(self.path());
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::null()).spawn().expect("it runs");
+        writeln!(child.stdin.take().expect("a pipe"), "{password}").expect("it listens");
+        assert!(child.wait().expect("it ends").success());
+    }
+
+    /// The cookie of a browser that somebody signs in at.
+    pub(crate) fn sign_in(&self, name: &str) -> String {
+        let form = format!("name={name}&password={}", PASSWORD.replace(' ', "+"));
+        let answer = self.ask("POST /sign-in HTTP/1.1\r\n", &form);
+        let cookie = answer.lines().find_map(|line| line.strip_prefix("set-cookie: "));
+        cookie.and_then(|cookie| cookie.split(';').next()).unwrap_or_else(|| panic!("{answer}")).to_owned()
+    }
+
+    /// The answer to a request that begins with `head`.
+    pub(crate) fn ask(&self, head: &str, form: &str) -> String {
         let mut desk = TcpStream::connect(("127.0.0.1", self.desk_port)).expect("the desk listens");
         let host = format!("127.0.0.1:{}", self.desk_port);
-        write!(desk, "GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").expect("asks");
+        let length = form.len();
+        write!(
+            desk,
+            "{head}Host: {host}\r\nConnection: close\r\nContent-Length: {length}\r\n\
+             Content-Type: application/x-www-form-urlencoded\r\n\r\n{form}"
+        )
+        .expect("asks");
         let mut answer = String::new();
         desk.read_to_string(&mut answer).expect("an answer");
         answer

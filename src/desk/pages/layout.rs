@@ -3,25 +3,33 @@
 use maud::{DOCTYPE, Markup, html};
 
 use super::{basin, mark};
-use crate::desk::assets;
-use crate::desk::sheet::Chrome;
+use crate::desk::assets::{self, Asset};
+use crate::desk::sheet::{Chrome, Who};
 
 /// What distinguishes a page.
-pub(super) struct Page<'a> {
+pub(in crate::desk) struct Page<'a> {
     /// Its title.
-    pub(super) title: &'a str,
+    pub(in crate::desk) title: &'a str,
     /// Its address, to mark it in the navigation.
-    pub(super) here: &'a str,
+    pub(in crate::desk) here: &'a str,
     /// Where to fetch its `main` again.
-    pub(super) fragment: &'a str,
+    pub(in crate::desk) fragment: &'a str,
     /// It changes while it is open.
-    pub(super) live: bool,
+    pub(in crate::desk) live: bool,
 }
-
-const PLACES: [(&str, &str); 2] = [("/", "Systems"), ("/heard", "Heard and refused")];
 
 /// The whole document around `main`.
 pub(super) fn layout(chrome: &Chrome, page: &Page<'_>, main: &Markup) -> Markup {
+    layout_with(chrome, page, &[], main)
+}
+
+/// As [`layout`], with further styles and scripts.
+pub(in crate::desk) fn layout_with(
+    chrome: &Chrome,
+    page: &Page<'_>,
+    assets: &[&Asset],
+    main: &Markup,
+) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -32,6 +40,8 @@ pub(super) fn layout(chrome: &Chrome, page: &Page<'_>, main: &Markup) -> Markup 
                 title { (page.title) " – Basinward" }
                 link rel="icon" href=(assets::ICON.address()) type="image/svg+xml";
                 link rel="stylesheet" href=(assets::STYLE.address());
+                @for asset in assets { (asset.markup()) }
+                @if let Some(who) = &chrome.who { meta name="csrf" content=(who.csrf); }
                 @if page.live { script src=(assets::SCRIPT.address()) defer {} }
             }
             body data-fragment=[page.live.then_some(page.fragment)] data-stamp=[page.live.then_some(chrome.stamp)] {
@@ -49,14 +59,24 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
     html! {
         header class="top" {
             p class="brand" { a href="/" { (assets::ICON.inline()) "Basinward" } }
-            nav aria-label="Pages" {
-                ul {
-                    @for (address, name) in PLACES.into_iter().filter(|(at, _)| *at == "/" || chrome.sees_everything) {
-                        li { a href=(address) aria-current=[(address == page.here).then_some("page")] { (name) } }
-                    }
-                }
-            }
+            @if let Some(who) = &chrome.who { (nav(who, page)) }
             @if let Some(banner) = &chrome.banner { p class="banner" { (banner) } }
+        }
+    }
+}
+
+fn nav(who: &Who, page: &Page<'_>) -> Markup {
+    let place = |address: &str, name: &str| {
+        html! { li { a href=(address) aria-current=[(address == page.here).then_some("page")] { (name) } } }
+    };
+    html! {
+        nav aria-label="Pages" {
+            ul {
+                (place("/", "Systems"))
+                @if who.sees_everything { (place("/heard", "Heard and refused")) }
+                @if who.governs { (place("/people", "People")) }
+                (place("/account", &who.name))
+            }
         }
     }
 }
@@ -64,7 +84,7 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
 fn foot(chrome: &Chrome, page: &Page<'_>) -> Markup {
     html! {
         footer {
-            p { "Broker: " span id="link" { (chrome.link_words()) } "." }
+            @if !chrome.link.is_empty() { p { "Broker: " span id="link" { (chrome.link_words()) } "." } }
             @if let Some(as_of) = &chrome.as_of {
                 p class="as-of" { "Drawn " (mark::time(as_of)) ". " a href=(page.here) { "Refresh" } }
             }

@@ -17,5 +17,6 @@ pub use card::Detail;
 pub use fault::fault;
 pub use first::{first, first_card, first_main, first_summary};
 pub use heard::{heard, heard_main};
+pub(in crate::desk) use layout::{Page, layout_with};
 pub use part::Part;
 pub use system::{system, system_main};

@@ -1,5 +1,17 @@
 //! Who is looking, and what they may see and do.
+//!
+//! The [`door`] knows each visitor by a cookie or a key before any handler runs; handlers take a
+//! [`Visitor`]. What changes people is said once in [`staff`], for the pages and for programs.
 
+mod attempts;
+mod cookie;
+mod door;
+mod fields;
+mod handlers;
+mod pages;
+mod staff;
 mod visitor;
 
-pub(in crate::desk) use visitor::{Visitor, welcome};
+pub(in crate::desk) use door::{Door, Peer, admit};
+pub(in crate::desk) use handlers::routes;
+pub(in crate::desk) use visitor::Visitor;

@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use axum::extract::{FromRequestParts, Request};
+use axum::extract::FromRequestParts;
 use axum::http::StatusCode;
 use axum::http::request::Parts;
-use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use crate::ledger::{Person, PersonNo};
 use crate::model::{Action, Id, Reach, Role};
+use crate::secrets::{Token, TokenPrint};
 
 /// Somebody whose request was let in.
 #[derive(Clone, Debug)]
@@ -16,20 +17,59 @@ pub(in crate::desk) struct Visitor(Arc<Known>);
 
 #[derive(Debug)]
 struct Known {
+    /// `None` for whoever sits at a demonstration.
+    person: Option<PersonNo>,
     name: String,
     role: Role,
     reach: Reach,
+    came: Came,
+}
+
+/// What somebody came in by.
+#[derive(Clone, Debug)]
+enum Came {
+    /// A browser that is signed in, or one that needs not be; the secret behind its forms.
+    Browser(Token),
+    /// A program's key, good for these actions.
+    Key(Vec<Action>),
 }
 
 impl Visitor {
-    pub(in crate::desk) fn new(name: &str, role: Role, reach: Reach) -> Self {
-        Self(Arc::new(Known { name: name.to_owned(), role, reach }))
+    /// Whoever sits before this machine while nobody was named yet.
+    pub(super) fn at_home(forms: Token) -> Self {
+        let name = "this machine".to_owned();
+        let came = Came::Browser(forms);
+        Self(Arc::new(Known { person: None, name, role: Role::Owner, reach: Reach::Everywhere, came }))
+    }
+
+    /// Somebody at a browser that is signed in.
+    pub(super) fn at_browser(person: Person, session: Token) -> Self {
+        Self::known(person, Came::Browser(session))
+    }
+
+    /// A program in somebody's name.
+    pub(super) fn with_key(person: Person, scopes: Vec<Action>) -> Self {
+        Self::known(person, Came::Key(scopes))
+    }
+
+    fn known(person: Person, came: Came) -> Self {
+        let Person { no, name, role, reach, .. } = person;
+        Self(Arc::new(Known { person: Some(no), name: name.into(), role, reach, came }))
+    }
+
+    /// Their number; none at a demonstration.
+    pub(in crate::desk) fn person(&self) -> Option<PersonNo> {
+        self.0.person
     }
 
     /// The name to write beside what they did.
-    #[expect(dead_code, reason = "the pages that record what people did come next")]
     pub(in crate::desk) fn name(&self) -> &str {
         &self.0.name
+    }
+
+    /// Their role.
+    pub(in crate::desk) fn role(&self) -> Role {
+        self.0.role
     }
 
     /// The properties within reach.
@@ -48,9 +88,28 @@ impl Visitor {
     }
 
     /// Whether they may do it, at the properties within reach.
-    #[expect(dead_code, reason = "the pages that record what people did come next")]
     pub(in crate::desk) fn may(&self, action: Action) -> bool {
-        self.0.role.may(action)
+        let by_key = match &self.0.came {
+            Came::Browser(_) => true,
+            Came::Key(scopes) => scopes.contains(&action),
+        };
+        by_key && self.0.role.may(action)
+    }
+
+    /// What a form must bring along in its field `csrf`, to show that it is one of ours. None for programs.
+    pub(in crate::desk) fn csrf(&self) -> Option<String> {
+        match &self.0.came {
+            Came::Browser(token) => Some(token.derived("forms")),
+            Came::Key(_) => None,
+        }
+    }
+
+    /// The browser's session, where somebody is signed in.
+    pub(super) fn session(&self) -> Option<TokenPrint> {
+        match &self.0.came {
+            Came::Browser(token) if self.0.person.is_some() => Some(token.print()),
+            Came::Browser(_) | Came::Key(_) => None,
+        }
     }
 }
 
@@ -58,14 +117,8 @@ impl<S: Sync> FromRequestParts<S> for Visitor {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Response> {
-        // A route outside the door's guard has no visitor, and must not show anything.
+        // A route outside the door has no visitor, and must not show anything.
         let refusal = || (StatusCode::UNAUTHORIZED, "Sign in first.\n").into_response();
         parts.extensions.get::<Self>().cloned().ok_or_else(refusal)
     }
-}
-
-/// Lets the request in as the owner of this machine.
-pub(in crate::desk) async fn welcome(mut request: Request, next: Next) -> Response {
-    request.extensions_mut().insert(Visitor::new("this machine", Role::Owner, Reach::Everywhere));
-    next.run(request).await
 }

@@ -15,8 +15,23 @@ pub struct Chrome {
     pub as_of: Option<Moment>,
     /// Which state of the board the page was drawn from; the live script compares it.
     pub stamp: u64,
-    /// The pages about what belongs to no property are open to whoever looks.
+    /// Who looks; none on the way in.
+    pub who: Option<Who>,
+}
+
+/// Who looks at a page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Who {
+    /// What they are called.
+    pub name: String,
+    /// What forms bring along in their field `csrf`.
+    pub csrf: String,
+    /// The pages about what belongs to no property are open to them.
     pub sees_everything: bool,
+    /// They may change systems and plan work.
+    pub plans: bool,
+    /// They decide who may come in.
+    pub governs: bool,
 }
 
 impl Chrome {

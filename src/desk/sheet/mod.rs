@@ -11,7 +11,7 @@ mod pipes;
 mod system;
 
 pub use board::{Board, Counts, PropertySheet, SystemCard};
-pub use chrome::Chrome;
+pub use chrome::{Chrome, Who};
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};
 pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
 pub use pipes::{PipeRow, SplitterMark};

@@ -4,6 +4,7 @@
 //! the transaction of the next commit, and is answered after it. One order that cannot be carried
 //! out leaves the rest of the commit whole.
 
+pub(super) mod people;
 mod queue;
 
 use rusqlite::{Connection, Transaction};
@@ -11,6 +12,7 @@ use rusqlite::{Connection, Transaction};
 use super::{Position, commit};
 use crate::model::{Command, Id};
 
+pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
 
 /// A change that somebody asks for.
@@ -30,6 +32,8 @@ pub enum Order {
         /// How far it has come.
         position: Position,
     },
+    /// Change who may come in.
+    People(PeopleOrder),
 }
 
 /// What came of an order.
@@ -73,5 +77,6 @@ fn write(db: &Connection, order: &Order) -> rusqlite::Result<Answer> {
             commit::reach(db, cursor, *position)?;
             Ok(Ok(Reply::Done))
         }
+        Order::People(order) => people::write(db, order),
     }
 }

@@ -99,15 +99,13 @@ pub enum PeopleOrder {
 }
 
 /// Carries out `order`.
-pub(super) fn write(db: &Connection, order: &PeopleOrder) -> rusqlite::Result<Answer> {
+pub(in crate::ledger) fn write(db: &Connection, order: &PeopleOrder) -> rusqlite::Result<Answer> {
     match order {
         PeopleOrder::Add { name, role, reach, password, first, at } => {
             add(db, name, *role, reach, password, *first, *at)
         }
         PeopleOrder::Change { person, role, reach } => change(db, *person, *role, reach),
-        PeopleOrder::SetPassword { person, password, except } => {
-            set_password(db, *person, password, *except)
-        }
+        PeopleOrder::SetPassword { person, password, except } => set_password(db, *person, password, *except),
         PeopleOrder::Remove { person } => remove(db, *person),
         PeopleOrder::BeginSession { person, token, at, ends } => begin(db, *person, *token, *at, *ends),
         PeopleOrder::EndSession { token } => {
@@ -117,31 +115,24 @@ pub(super) fn write(db: &Connection, order: &PeopleOrder) -> rusqlite::Result<An
         PeopleOrder::AddKey { person, token, label, scopes, at, ends } => {
             let room = "SELECT count(*) FROM keys WHERE person = ?1";
             if db.query_row(room, [person.0], |row| row.get::<_, u64>(0))? >= MOST_KEYS {
-                return refuse("you have 50 keys: revoke one that is no longer used");
+                return Ok(refuse("you have 50 keys: revoke one that is no longer used"));
             }
             db.execute(
                 "INSERT INTO keys (token, person, label, scopes, created_at, ends_at)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-                params![
-                    token.0,
-                    person.0,
-                    label,
-                    to_json(scopes)?,
-                    at.millis(),
-                    ends.map(EventTime::millis)
-                ],
+                params![token.0, person.0, label, to_json(scopes)?, at.millis(), ends.map(EventTime::millis)],
             )?;
             Ok(Ok(Reply::Number(db.last_insert_rowid().unsigned_abs())))
         }
         PeopleOrder::RevokeKey { person, key } => {
             let gone = db.execute("DELETE FROM keys WHERE no = ?1 AND person = ?2", [*key, person.0])?;
-            if gone == 0 { refuse("there is no such key") } else { Ok(Ok(Reply::Done)) }
+            Ok(if gone == 0 { refuse("there is no such key") } else { Ok(Reply::Done) })
         }
     }
 }
 
-fn refuse(why: &str) -> rusqlite::Result<Answer> {
-    Ok(Err(Refused(why.to_owned())))
+fn refuse(why: &str) -> Answer {
+    Err(Refused(why.to_owned()))
 }
 
 /// The reach as the ledger keeps it.
@@ -163,16 +154,16 @@ fn add(
 ) -> rusqlite::Result<Answer> {
     let people: u64 = db.query_row("SELECT count(*) FROM people", [], |row| row.get(0))?;
     if first && people > 0 {
-        return refuse("somebody has set this up already: sign in instead");
+        return Ok(refuse("somebody has set this up already: sign in instead"));
     }
     if people >= MOST_PEOPLE {
-        return refuse("there are 10,000 people already: remove somebody first");
+        return Ok(refuse("there are 10,000 people already: remove somebody first"));
     }
     if people == 0 && role != Role::Owner {
-        return refuse("the first person must be an owner, or nobody could let others in");
+        return Ok(refuse("the first person must be an owner, or nobody could let others in"));
     }
     if owner_is_limited(role, reach) {
-        return refuse(LIMITED_OWNER);
+        return Ok(refuse(LIMITED_OWNER));
     }
     let taken = "SELECT 1 FROM people WHERE name = ?1";
     if db.query_row(taken, [name.as_str()], |_| Ok(())).optional()?.is_some() {
@@ -202,16 +193,16 @@ fn has_other_owner(db: &Connection, person: PersonNo) -> rusqlite::Result<bool> 
 
 fn change(db: &Connection, person: PersonNo, role: Role, reach: &Reach) -> rusqlite::Result<Answer> {
     if owner_is_limited(role, reach) {
-        return refuse(LIMITED_OWNER);
+        return Ok(refuse(LIMITED_OWNER));
     }
     if role != Role::Owner && !has_other_owner(db, person)? {
-        return refuse(LAST_OWNER);
+        return Ok(refuse(LAST_OWNER));
     }
     let changed = db.execute(
         "UPDATE people SET role = ?2, reach = ?3 WHERE no = ?1",
         params![person.0, role.name(), reach_text(reach)?],
     )?;
-    if changed == 0 { refuse(NOBODY) } else { Ok(Ok(Reply::Done)) }
+    Ok(if changed == 0 { refuse(NOBODY) } else { Ok(Reply::Done) })
 }
 
 fn set_password(
@@ -220,10 +211,9 @@ fn set_password(
     password: &str,
     except: Option<TokenPrint>,
 ) -> rusqlite::Result<Answer> {
-    let changed =
-        db.execute("UPDATE people SET password = ?2 WHERE no = ?1", params![person.0, password])?;
+    let changed = db.execute("UPDATE people SET password = ?2 WHERE no = ?1", params![person.0, password])?;
     if changed == 0 {
-        return refuse(NOBODY);
+        return Ok(refuse(NOBODY));
     }
     db.execute(
         "DELETE FROM sessions WHERE person = ?1 AND token IS NOT ?2",
@@ -234,12 +224,12 @@ fn set_password(
 
 fn remove(db: &Connection, person: PersonNo) -> rusqlite::Result<Answer> {
     if !has_other_owner(db, person)? {
-        return refuse(LAST_OWNER);
+        return Ok(refuse(LAST_OWNER));
     }
     db.execute("DELETE FROM sessions WHERE person = ?1", [person.0])?;
     db.execute("DELETE FROM keys WHERE person = ?1", [person.0])?;
     let gone = db.execute("DELETE FROM people WHERE no = ?1", [person.0])?;
-    if gone == 0 { refuse(NOBODY) } else { Ok(Ok(Reply::Done)) }
+    Ok(if gone == 0 { refuse(NOBODY) } else { Ok(Reply::Done) })
 }
 
 fn begin(
@@ -260,5 +250,5 @@ fn begin(
         "INSERT INTO sessions (token, person, began_at, ends_at) SELECT ?1, no, ?3, ?4 FROM people WHERE no = ?2",
         params![token.0, person.0, at.millis(), ends.millis()],
     )?;
-    if begun == 0 { refuse(NOBODY) } else { Ok(Ok(Reply::Done)) }
+    Ok(if begun == 0 { refuse(NOBODY) } else { Ok(Reply::Done) })
 }

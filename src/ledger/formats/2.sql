@@ -1,4 +1,4 @@
--- Who may come in. Times are milliseconds since 1970-01-01T00:00:00Z of the machine's own clock.
+-- Format 2: who may come in. Times are milliseconds since 1970-01-01T00:00:00Z of the machine's own clock.
 
 -- `reach` is a JSON list of properties, NULL for all of them; `password` is an Argon2id hash in PHC string format.
 CREATE TABLE people (
