@@ -6,12 +6,13 @@
 //! into readings, and a [`fleet`] is all systems with their engines. [`replay`] plays recordings to it.
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
 //! acknowledges what is stored. [`desk`] shows it to people, and [`advice`] says what to do about a
-//! finding. [`run`] joins them into the daemon.
+//! finding; [`alerts`] decides who is told of it. [`run`] joins them into the daemon.
 //! [`secrets`] makes and checks passwords and tokens.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
 
 pub mod advice;
+pub mod alerts;
 pub mod cli;
 pub mod clock;
 pub mod desk;

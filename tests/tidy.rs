@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 17] = [
+const MAY_USE: [(&str, &[&str]); 18] = [
     ("model", &[]),
     ("stats", &[]),
     ("secrets", &[]),
@@ -13,12 +13,13 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     ("clock", &["model"]),
     ("telemetry", &["settings"]),
     ("advice", &["model"]),
+    ("alerts", &["model"]),
     ("systemfile", &["model"]),
     ("intake", &["model"]),
     ("engine", &["model", "stats"]),
     ("fleet", &["engine", "intake", "model"]),
     ("replay", &["advice", "engine", "fleet", "model"]),
-    ("ledger", &["engine", "model", "secrets"]),
+    ("ledger", &["alerts", "engine", "model", "secrets"]),
     ("link", &["clock"]),
     ("desk", &["advice", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"]),
     (
@@ -55,7 +56,7 @@ const MAY_USE: [(&str, &[&str]); 17] = [
 ];
 
 /// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.
-const DECIDE: [&str; 7] = ["model", "stats", "advice", "intake", "engine", "fleet", "replay"];
+const DECIDE: [&str; 8] = ["model", "stats", "advice", "alerts", "intake", "engine", "fleet", "replay"];
 
 const OUTSIDE: [&str; 8] = [
     "std::fs",

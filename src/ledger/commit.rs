@@ -5,9 +5,10 @@ use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use crate::engine::Input;
 use crate::model::{EventTime, Span};
 
+use super::alerts::Touched;
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
-use super::{Answer, Ledger, LedgerFault, effects, journal, orders};
+use super::{Answer, Ledger, LedgerFault, alerts, effects, journal, orders};
 
 /// What a commit did.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -157,15 +158,17 @@ fn write(
     let new_readings = readings(&tx, rows)?;
     let duplicates = rows.sent as u64 - new_readings;
     inputs(&tx, seq, batch, rows)?;
+    let mut touched = Touched::default();
     for (system, effect) in &batch.effects {
-        effects::write(&tx, enrolment, *system, effect)?;
+        effects::write(&tx, enrolment, *system, effect, &mut touched)?;
     }
     refusals(&tx, batch)?;
     unassigned(&tx, batch)?;
     for (name, position) in &batch.cursors {
         reach(&tx, name, *position)?;
     }
-    let answers = orders::carry_out(&mut tx, &batch.orders)?;
+    let answers = orders::carry_out(&mut tx, &batch.orders, &mut touched)?;
+    alerts::refold(&tx, enrolment, &touched)?;
     totals(&tx, seq, batch, new_readings, duplicates)?;
     let last_effect =
         tx.prepare_cached("SELECT coalesce(max(seq), 0) FROM effects")?.query_row([], |row| row.get(0))?;

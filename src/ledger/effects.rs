@@ -16,6 +16,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use crate::engine::{Change, Effect, FindingChange};
 use crate::model::EventTime;
 
+use super::alerts::{self, Touched};
 use super::enrol::{Enrolment, SystemNo};
 use super::record::{DoseRecord, SoakRecord, change_name, to_json};
 
@@ -25,10 +26,11 @@ pub(super) fn write(
     enrolment: &Enrolment,
     system: SystemNo,
     effect: &Effect,
+    touched: &mut Touched,
 ) -> rusqlite::Result<()> {
     let Some(enrolled) = enrolment.get(system) else { return Ok(()) };
     match effect {
-        Effect::Finding(change) => finding(db, system, change),
+        Effect::Finding(change) => finding(db, system, change, touched),
         Effect::Dose(dose) => {
             let body = to_json(&DoseRecord::of(dose, enrolled))?;
             log(db, system, &Entry { kind: "dose", at: dose.at, once: "", change: None, body: &body })
@@ -76,7 +78,12 @@ struct Row<'a> {
     body: &'a str,
 }
 
-fn finding(db: &Connection, system: SystemNo, change: &FindingChange) -> rusqlite::Result<()> {
+fn finding(
+    db: &Connection,
+    system: SystemNo,
+    change: &FindingChange,
+    touched: &mut Touched,
+) -> rusqlite::Result<()> {
     let (at, finding) = (change.at, &change.finding);
     let (subject, body) = (finding.subject.key(), to_json(finding)?);
     let row = Row { system, kind: finding.kind.name(), subject: &subject, at, body: &body };
@@ -95,6 +102,7 @@ fn finding(db: &Connection, system: SystemNo, change: &FindingChange) -> rusqlit
         Change::Updated => update(db, &row, None)?,
         Change::Cleared => update(db, &row, Some(at))?,
     }
+    alerts::follow(db, system, change, at, (finding, &body), touched)?;
     if logged {
         return Ok(());
     }

@@ -1,7 +1,10 @@
 //! Systems and series as small numbers.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
+use crate::alerts::Piping;
 use crate::model::{BasinIx, Id, Quantity, SensorIx, System};
 
 use super::{Ledger, LedgerFault};
@@ -18,11 +21,16 @@ pub(super) struct SeriesNo(pub(super) u32);
 #[derive(Debug, Default)]
 pub(super) struct Enrolment {
     systems: Vec<Option<Enrolled>>,
+    /// Systems of each property, in order.
+    properties: BTreeMap<Id, Vec<SystemNo>>,
 }
 
 /// One system as enrolled last.
 #[derive(Debug)]
 pub(super) struct Enrolled {
+    pub(super) id: Id,
+    property: Id,
+    pub(super) piping: Piping,
     basins: Vec<Id>,
     /// By [`SensorIx`].
     pub(super) series: Vec<SeriesNo>,
@@ -70,13 +78,26 @@ impl Enrolment {
         numbered.filter_map(|(no, system)| Some((no, system.as_ref()?)))
     }
 
+    /// The systems of the property that `no` belongs to, itself among them.
+    pub(super) fn neighbours(&self, no: SystemNo) -> &[SystemNo] {
+        let property = self.get(no).map(|system| &system.property);
+        property.and_then(|property| self.properties.get(property)).map_or(&[], Vec::as_slice)
+    }
+
     fn insert(&mut self, no: SystemNo, mut system: Enrolled) {
         let slot = no.0 as usize;
         if self.systems.len() <= slot {
             self.systems.resize_with(slot + 1, || None);
         }
-        // What was owed before a change of plan is still owed.
-        system.unsaved_from = self.systems[slot].as_ref().and_then(|before| before.unsaved_from);
+        if let Some(before) = &self.systems[slot] {
+            // What was owed before a change of plan is still owed.
+            system.unsaved_from = before.unsaved_from;
+            if let Some(neighbours) = self.properties.get_mut(&before.property) {
+                neighbours.retain(|neighbour| *neighbour != no);
+            }
+        }
+        let neighbours = self.properties.entry(system.property.clone()).or_default();
+        neighbours.insert(neighbours.partition_point(|neighbour| *neighbour < no), no);
         self.systems[slot] = Some(system);
     }
 }
@@ -84,7 +105,8 @@ impl Enrolment {
 impl Enrolled {
     fn new(system: &System, series: Vec<SeriesNo>) -> Self {
         let basins = system.basins.iter().map(|basin| basin.id.clone()).collect();
-        Self { basins, series, unsaved_from: None }
+        let (id, property) = (system.id.clone(), system.property.clone());
+        Self { id, property, piping: Piping::of(system), basins, series, unsaved_from: None }
     }
 
     pub(super) fn series(&self, sensor: SensorIx) -> Option<SeriesNo> {

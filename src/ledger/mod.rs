@@ -12,6 +12,7 @@
 //!
 //! Times are stored as milliseconds since 1970, findings and doses as JSON that people can read.
 
+mod alerts;
 mod apart;
 mod backup;
 mod batch;
@@ -37,11 +38,14 @@ pub use commit::Commit;
 pub use enrol::SystemNo;
 pub use fault::LedgerFault;
 pub use file::Ledger;
-pub use orders::{Answer, Asked, Order, OrderQueue, Orders, PeopleOrder, PersonNo, Refused, Reply};
+pub use orders::{
+    AlertOrder, AlertWork, Answer, Asked, Muting, Order, OrderQueue, Orders, PeopleOrder, PersonNo, Refused,
+    Reply,
+};
 pub use record::{DoseRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
-    Bin, ExportedReadings, Key, Latest, LoggedEffect, Person, RefusalSample, Refusals, Resolution,
-    StoredFinding, Totals, Unassigned, View,
+    AlertFilter, AlertStory, Bin, ExportedReadings, Key, Latest, LoggedEffect, Muted, Person, RefusalSample,
+    Refusals, Resolution, StoredAlert, StoredFinding, StoredStep, Totals, Unassigned, View,
 };

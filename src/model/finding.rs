@@ -174,6 +174,11 @@ impl Severity {
             Self::Critical => "critical",
         }
     }
+
+    /// The severity called `name`.
+    pub fn named(name: &str) -> Option<Self> {
+        [Self::Info, Self::Warning, Self::Critical].into_iter().find(|severity| severity.name() == name)
+    }
 }
 
 impl fmt::Display for FindingKind {

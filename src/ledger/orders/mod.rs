@@ -4,14 +4,17 @@
 //! the transaction of the next commit, and is answered after it. One order that cannot be carried
 //! out leaves the rest of the commit whole.
 
+mod alerts;
 pub(super) mod people;
 mod queue;
 
 use rusqlite::{Connection, Transaction};
 
+use super::alerts::Touched;
 use super::{Position, commit};
 use crate::model::{Command, Id};
 
+pub use alerts::{AlertOrder, AlertWork, Muting};
 pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
 
@@ -32,6 +35,8 @@ pub enum Order {
         /// How far it has come.
         position: Position,
     },
+    /// Take a step with an alert, or mute a system.
+    Alert(AlertOrder),
     /// Change who may come in.
     People(PeopleOrder),
 }
@@ -54,12 +59,16 @@ pub struct Refused(pub String);
 pub type Answer = Result<Reply, Refused>;
 
 /// Carries out `orders` in turn; each that fails is undone alone.
-pub(super) fn carry_out(tx: &mut Transaction<'_>, orders: &[Order]) -> rusqlite::Result<Vec<Answer>> {
+pub(super) fn carry_out(
+    tx: &mut Transaction<'_>,
+    orders: &[Order],
+    touched: &mut Touched,
+) -> rusqlite::Result<Vec<Answer>> {
     orders
         .iter()
         .map(|order| {
             let point = tx.savepoint()?;
-            let answer = write(&point, order)?;
+            let answer = write(&point, order, touched)?;
             match answer {
                 Ok(_) => point.commit()?,
                 Err(_) => drop(point),
@@ -69,7 +78,7 @@ pub(super) fn carry_out(tx: &mut Transaction<'_>, orders: &[Order]) -> rusqlite:
         .collect()
 }
 
-fn write(db: &Connection, order: &Order) -> rusqlite::Result<Answer> {
+fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Result<Answer> {
     match order {
         // The engine was told when the order came; its input is in the journal of this commit.
         Order::Tell { .. } => Ok(Ok(Reply::Done)),
@@ -77,6 +86,7 @@ fn write(db: &Connection, order: &Order) -> rusqlite::Result<Answer> {
             commit::reach(db, cursor, *position)?;
             Ok(Ok(Reply::Done))
         }
+        Order::Alert(order) => alerts::write(db, order, touched),
         Order::People(order) => people::write(db, order),
     }
 }

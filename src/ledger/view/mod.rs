@@ -1,5 +1,6 @@
 //! Reading the ledger, from any thread, while the writer goes on.
 
+mod alerts;
 mod changes;
 mod findings;
 mod history;
@@ -9,6 +10,7 @@ mod pool;
 mod readings;
 mod totals;
 
+pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
 pub use changes::LoggedEffect;
 pub use findings::StoredFinding;
 pub use history::{Bin, Resolution};

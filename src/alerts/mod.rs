@@ -1,0 +1,13 @@
+//! Alerts: findings on their way through people. What may happen to one, which are consequences of
+//! another, and who is told what, when and how often.
+//!
+//! Everything here is pure: time is an argument, and the same facts give the same decisions. The
+//! ledger keeps the facts (`ledger::orders::alerts`), and `notify` carries the messages.
+
+mod folding;
+mod lifecycle;
+mod stage;
+
+pub use folding::{Piping, Standing, fold};
+pub use lifecycle::{Act, LONGEST_MUTE, RETURNS_WITHIN, Refusal, Taken};
+pub use stage::{AlertNo, Closing, Deed, Stage};
