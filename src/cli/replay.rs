@@ -45,7 +45,7 @@ pub struct ReplayArgs {
 /// Runs the recording and prints what the engine concludes.
 pub(super) fn replay(args: &ReplayArgs) -> Result<(), Failure> {
     let systems = read_systems(&args.systems, &args.prefix)?;
-    let options = Options { doses: args.doses, until: args.until };
+    let options = Options { doses: args.doses, forecast: args.forecast, until: args.until };
     let mut out = BufWriter::with_capacity(1 << 16, stdout().lock());
     let (place, played) = match &args.recording {
         Some(path) => {

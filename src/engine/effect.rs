@@ -9,6 +9,8 @@ use crate::model::{BasinIx, Command, EventTime, Finding, Reading, Span};
 pub enum Input {
     /// A reading of one of the system's sensors.
     Reading(Reading),
+    /// Another system of the same property had water at that time.
+    SiblingUsed(EventTime),
     /// Time went by.
     Tick,
     // The ledger's journal keeps inputs by their place here: new ones come last.

@@ -1,6 +1,7 @@
 //! Where the engine finds things: derived from the plan, never stored.
 
 use super::allowance::Allowance;
+use super::soak::Floor;
 use crate::model::{Place, Quantity, SensorIx, System};
 
 /// Sensors and limits by basin, and the system's own sensors.
@@ -19,6 +20,8 @@ pub(crate) struct BasinLayout {
     pub(crate) overflow: Option<SensorIx>,
     pub(crate) moisture: Option<SensorIx>,
     pub(crate) allowance: Allowance,
+    /// The floor below the float, where there is one.
+    pub(crate) floor: Option<Floor>,
 }
 
 impl Layout {
@@ -28,6 +31,7 @@ impl Layout {
             overflow: system.find_sensor(Place::Basin(ix), Quantity::Overflow),
             moisture: system.find_sensor(Place::Basin(ix), Quantity::Moisture),
             allowance: Allowance::of(system.basin(ix), system.soil),
+            floor: system.basin(ix).float_height_mm.map(|mm| Floor::of(system.basin(ix), system.soil, mm)),
         });
         let own = |quantity| system.find_sensor(Place::System, quantity);
         Self {

@@ -5,12 +5,15 @@ use std::sync::Arc;
 use super::allowance::OVERFLOW_HOLD;
 use super::basin_watch::{BasinView, BasinWatch, StandingDue, flood_by_float, flood_by_overflow};
 use super::board::{Board, Spot};
+use super::day::Day;
 use super::dose::DoseWatch;
 use super::layout::Layout;
 use super::reorder::Reorder;
 use super::sensor_watch::{Meaning, SensorWatch, Signal};
 use super::sewer_watch::SewerWatch;
 use super::signal::FloatEvent;
+use super::soak::SoakWatch;
+use super::use_watch::UseWatch;
 use super::{Effect, Input};
 use crate::model::{
     BasinIx, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Span, System, Value,
@@ -47,6 +50,10 @@ pub(super) struct State {
     pub(super) basins: Vec<BasinWatch>,
     pub(super) sewer: SewerWatch,
     pub(super) doses: DoseWatch,
+    /// The day under way, once anything was heard.
+    pub(super) day: Option<Day>,
+    pub(super) usage: UseWatch,
+    pub(super) soak: SoakWatch,
     pub(super) board: Board,
 }
 
@@ -63,6 +70,8 @@ pub enum Due {
     SewerQuiet,
     /// A dose is finished.
     Dose,
+    /// A day is over.
+    Day,
 }
 
 impl Engine {
@@ -77,6 +86,9 @@ impl Engine {
             basins: vec![BasinWatch::default(); system.basins.len()],
             sewer: SewerWatch::default(),
             doses: DoseWatch::new(system.basins.len(), system.splitters.len()),
+            day: None,
+            usage: UseWatch::default(),
+            soak: SoakWatch::new(&system),
             board: Board::default(),
         };
         Self { layout: Layout::of(&system), system, state }
@@ -93,6 +105,7 @@ impl Engine {
         match input {
             Input::Reading(reading) => self.receive(*reading, out),
             Input::Command(command) => self.obey(command, out),
+            Input::SiblingUsed(at) => self.state.usage.sibling_used(*at),
             Input::Tick => {}
         }
     }
@@ -116,7 +129,8 @@ impl Engine {
             self.system.sensor_ixs().filter_map(|ix| Some((self.silence_due(ix)?, Due::Silence(ix))));
         let sewer = self.state.sewer.due(&self.state.board).map(|due| (due, Due::SewerQuiet));
         let dose = self.dose_due().map(|due| (due, Due::Dose));
-        floats.chain(standing).chain(silences).chain(sewer).chain(dose).min()
+        let day = self.day_due().map(|due| (due, Due::Day));
+        floats.chain(standing).chain(silences).chain(sewer).chain(dose).chain(day).min()
     }
 
     fn advance(&mut self, to: EventTime, out: &mut Vec<Effect>) {
@@ -171,24 +185,32 @@ impl Engine {
         if state.first_heard.is_none() {
             state.first_heard = Some(reading.at);
             state.wake = EventTime::MIN;
+            self.begin_days(reading.at);
         }
+        let state = &mut self.state;
         let meaning = state.sensors[index].take(&self.system, reading, &mut state.board, out);
         if let Value::Course(course) = reading.value {
             state.sewer.turned(reading.at, course, &mut state.board, out);
+            state.usage.turned(reading.at, course);
         }
         match meaning {
             Meaning::Counted if self.layout.rain == Some(reading.sensor) => {
                 state.sewer.rained(reading.at);
                 state.doses.rained(reading.at);
+                state.soak.rained(reading.at);
             }
             Meaning::Counted if self.layout.meter_after_diverter == Some(reading.sensor) => {
                 self.arrived(reading.at, "the meter", out);
             }
             Meaning::Counted | Meaning::Nothing => {}
-            Meaning::Water(noted) => self.on_water(reading.sensor, &noted),
+            Meaning::Water(noted) => self.on_water(reading.sensor, &noted, out),
             Meaning::Float(event) => self.on_float(reading.sensor, event, reading.at, out),
         }
+        if self.system.sensor(reading.sensor).quantity == Quantity::Temperature {
+            self.warmed(reading.sensor, reading.value.to_number());
+        }
         if self.layout.meter == Some(reading.sensor) {
+            self.read_meter(reading.at, reading.value.to_number(), out);
             self.with_doses(
                 |doses, view, _, _| doses.metered(view, reading.at, reading.value.to_number()),
                 out,
@@ -203,10 +225,14 @@ impl Engine {
             FloatEvent::Rose => {
                 let system = Arc::clone(&self.system);
                 self.arrived(now, system.basin(basin).id.as_str(), out);
+                self.rose(now, out);
             }
             FloatEvent::Fell { began, at } => {
                 let is_overflow = self.system.sensor(sensor).quantity == Quantity::Overflow;
                 self.state.basins[basin.0 as usize].fell(basin, is_overflow, began, at, out);
+                if !is_overflow {
+                    self.stood(basin, began, at);
+                }
             }
         }
     }
@@ -267,7 +293,12 @@ impl Engine {
             Due::SewerQuiet => {
                 self.state.board.clear(due, FindingKind::UnexpectedWater, Spot::Diverter, out);
             }
-            Due::Dose => self.with_doses(|doses, view, board, out| doses.finish(view, due, board, out), out),
+            Due::Dose => {
+                let from = out.len();
+                self.with_doses(|doses, view, board, out| doses.finish(view, due, board, out), out);
+                self.load(due, from, out);
+            }
+            Due::Day => self.close_day(out),
         }
     }
 

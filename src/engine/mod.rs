@@ -6,10 +6,14 @@
 mod allowance;
 mod basin_watch;
 mod board;
+mod day;
 mod dose;
 mod effect;
+mod forecast;
+mod habits;
 mod layout;
 mod machine;
+mod mulch;
 mod rain;
 mod reorder;
 mod sensor_watch;
@@ -17,7 +21,9 @@ mod service;
 mod sewer_watch;
 mod signal;
 mod snapshot;
+mod soak;
 mod soak_habit;
+mod use_watch;
 mod water;
 mod words;
 
@@ -27,5 +33,6 @@ mod properties;
 mod stories;
 
 pub use effect::{Change, Dose, Effect, FindingChange, Input, Soak};
+pub use forecast::Forecast;
 pub use machine::{Due, Engine, WATERMARK};
 pub use snapshot::SnapshotFault;

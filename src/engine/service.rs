@@ -17,6 +17,7 @@ impl Engine {
                 for work in &service.work {
                     self.worked(at, spot, *work, out);
                 }
+                self.serviced_basin(service, at, out);
             }
             Command::BucketTest(_) => {}
         }

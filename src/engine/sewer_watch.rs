@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::board::{Board, Conclusion, Spot};
 use super::{Effect, words};
-use crate::model::{Course, EventTime, Evidence, FindingKind, Severity, Span, System};
+use crate::model::{BasinIx, Course, EventTime, Evidence, FindingKind, Severity, Span, System};
 
 /// Water already in the pipes still arrives this long after the diverter turned.
 const PIPES_DRAIN: Span = Span::from_mins(30);
@@ -14,6 +14,10 @@ const ONE_ARRIVAL: Span = Span::from_mins(20);
 const WINDOW: Span = Span::DAY;
 /// Rain counted this shortly before explains an arrival.
 const RAIN_EXPLAINS: Span = Span::from_hours(12);
+/// Soil of two basins that becomes wet within this time shows water; one alone may be a trick of its probe.
+const TOGETHER: Span = Span::from_hours(12);
+/// Rain takes its time through the soil: this shortly before, it explains a wetting there.
+const RAIN_SOAKS_IN: Span = Span::from_hours(36);
 /// Without further arrivals for this long, the finding is over.
 const QUIET: Span = Span::from_days(3);
 
@@ -24,6 +28,8 @@ pub(crate) struct SewerWatch {
     last_rain: Option<EventTime>,
     /// The last three arrivals, oldest first.
     arrivals: [Option<EventTime>; 3],
+    /// The last wetting of soil against the diverter.
+    soil: Option<(EventTime, BasinIx)>,
 }
 
 impl SewerWatch {
@@ -36,9 +42,15 @@ impl SewerWatch {
             Course::Landscape => {
                 self.sewer_since = None;
                 self.arrivals = [None; 3];
+                self.soil = None;
                 board.clear(at, FindingKind::UnexpectedWater, Spot::Diverter, out);
             }
         }
+    }
+
+    /// Whether the diverter says sewer.
+    pub(crate) fn says_sewer(&self) -> bool {
+        self.sewer_since.is_some()
     }
 
     /// When the gauge last counted rain.
@@ -83,6 +95,37 @@ impl SewerWatch {
             evidence: vec![Evidence { at: Some(at), says: words::water_on_sewer(system, place, at, since) }],
         };
         board.conclude(system, at, conclusion, out);
+    }
+
+    /// The soil of a basin became wet: water is coming if a second basin's does too.
+    pub(crate) fn wetted(
+        &mut self,
+        system: &System,
+        at: EventTime,
+        basin: BasinIx,
+        rain_known: bool,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        if self.sewer_since.is_none_or(|since| at - since <= PIPES_DRAIN) {
+            return;
+        }
+        if self.last_rain.is_some_and(|rain| at - rain < RAIN_SOAKS_IN) {
+            return;
+        }
+        let place = system.basin(basin).id.as_str();
+        let before = self.soil.replace((at, basin));
+        let is_sure = before.is_some_and(|(before, other)| {
+            at - before <= TOGETHER && (other != basin || system.basins.len() == 1)
+        });
+        if !is_sure {
+            return;
+        }
+        // Two basins are as good as two arrivals at a float.
+        if rain_known && self.arrivals[2].is_none_or(|last| at - last >= ONE_ARRIVAL) {
+            self.arrivals = [self.arrivals[1], self.arrivals[2], before.map(|(at, _)| at - ONE_ARRIVAL)];
+        }
+        self.arrived(system, at, place, rain_known, board, out);
     }
 
     /// When the finding will be over if no more water arrives.

@@ -9,7 +9,7 @@ use super::{Effect, Engine};
 use crate::model::{EventTime, System};
 
 /// Format of the snapshot; raised with every change to what an engine remembers.
-const VERSION: u16 = 1;
+const VERSION: u16 = 2;
 
 /// Why a snapshot cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -105,6 +105,11 @@ impl Engine {
                 watch.clone_from(&old.state.basins[at]);
             }
         }
+        for (watch, name) in self.state.soak.basins.iter_mut().zip(basin_names(&self.system)) {
+            if let Some(at) = old.basins.iter().position(|n| *n == name) {
+                watch.clone_from(&old.state.soak.basins[at]);
+            }
+        }
         for reading in old.state.reorder.iter() {
             let name = &old.sensors[reading.sensor.0 as usize];
             if let Some(ix) = self.system.sensor_ixs().find(|ix| names[ix.0 as usize] == *name) {
@@ -113,7 +118,10 @@ impl Engine {
         }
         self.state.now = old.state.now;
         self.state.first_heard = old.state.first_heard;
+        self.state.day = old.state.day;
         self.state.sewer = old.state.sewer;
+        self.state.usage = old.state.usage;
+        self.state.soak.adopt(&old.state.soak);
         self.state.board = old.state.board;
         self.state.board.move_to(&self.system, self.state.now, effects);
         self.state.wake = EventTime::MIN;

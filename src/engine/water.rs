@@ -12,13 +12,14 @@ const LONGEST_USUAL_GAP: Span = Span::from_hours(2);
 
 impl Engine {
     /// A probe showed water, or a wetting was over.
-    pub(super) fn on_water(&mut self, sensor: SensorIx, noted: &Noted) {
+    pub(super) fn on_water(&mut self, sensor: SensorIx, noted: &Noted, out: &mut Vec<Effect>) {
         let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
         if let Some(wetting) = &noted.ended {
             self.state.doses.wetted(basin, wetting);
         }
         if let Some(began) = noted.began {
             self.with_doses(|doses, view, _, _| doses.shown(view, began), &mut Vec::new());
+            self.soil_wetted(basin, began, out);
         }
     }
 

@@ -107,3 +107,87 @@ pub(crate) fn shares(system: &System, since: EventTime, basins: &[(&str, f64, f6
         .collect();
     format!("Since {} {}.", clock(system, since), parts.join(", "))
 }
+
+/// A date without the time, on the calendar of the yard: `3 May 2026`.
+fn date(system: &System, at: EventTime) -> String {
+    at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string()
+}
+
+pub(crate) fn soaks_slower(
+    system: &System,
+    basin: &str,
+    since: Option<EventTime>,
+    [before, now]: [Span; 2],
+) -> String {
+    let since = since.map_or_else(String::new, |since| format!(" since about {}", date(system, since)));
+    format!(
+        "A larger dose now takes {} to soak away in {basin}; it took {} before. It has become slower{since}.",
+        roughly(now),
+        roughly(before)
+    )
+}
+
+pub(crate) fn soil_alone(system: &System, dose_mm: f64, by_soil: Span, litres: f64) -> String {
+    format!(
+        "{} alone would take the same {dose_mm:.0} mm in {}. The basin has received {litres:.0} L since its mulch \
+         was last renewed or it was first heard of.",
+        capitalised(&system.soil.name().replace('-', " ")),
+        roughly(by_soil)
+    )
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+pub(crate) fn would_flood(system: &System, basin: &str, due: EventTime) -> String {
+    format!("If it goes on like this, {basin} floods about {}.", date(system, due))
+}
+
+/// What a forecast rests on.
+pub(crate) fn basis(mulch_left: f64, has_float: bool, is_seen: bool, is_slow: bool) -> String {
+    let percent = 100.0 * mulch_left;
+    let floor = match (has_float, is_seen, is_slow) {
+        (false, ..) => "there is no float, so standing water cannot be seen",
+        (true, false, _) => "no water has stood at the float, so the floor is not known yet",
+        (true, true, false) => "the floor soaks as it did",
+        (true, true, true) => "the floor soaks ever more slowly",
+    };
+    format!("about {percent:.0} % of the mulch is left; {floor}")
+}
+
+pub(crate) fn runs_on(system: &System, since: EventTime, longest: Span) -> String {
+    format!(
+        "The meter has run without a pause since {}; the longest use without a pause is about {}.",
+        clock(system, since),
+        roughly(longest)
+    )
+}
+
+pub(crate) fn uncounted(system: &System, first: EventTime, last: EventTime) -> String {
+    format!(
+        "Water reached the basins at {} and {}, although the meter counted none and no rain fell.",
+        clock(system, first),
+        clock(system, last)
+    )
+}
+
+pub(crate) fn water_lost(system: &System, last: EventTime, litres: f64) -> String {
+    format!("The meter counted {litres:.0} L since {}, and none of it reached a basin.", clock(system, last))
+}
+
+pub(crate) fn quiet(system: &System, last: EventTime, longest: Span) -> String {
+    format!(
+        "No water reached any basin since {}; so far the longest pause was {}. The household may be away.",
+        clock(system, last),
+        roughly(longest)
+    )
+}
+
+pub(crate) fn quiet_alone(system: &System, last: EventTime, days: u32) -> String {
+    format!(
+        "No water reached any basin since {}, while another system of the property had water on {days} days.",
+        clock(system, last)
+    )
+}

@@ -4,7 +4,7 @@ use std::io::{self, BufRead, Write};
 use std::sync::Arc;
 
 use super::recording::{LineFault, RecordingReader};
-use super::told::{DoseTold, FindingTold, Summary, Told};
+use super::told::{DoseTold, FindingTold, ForecastTold, Summary, Told};
 use crate::engine::Effect;
 use crate::fleet::{Fleet, Gathered};
 use crate::model::{EventTime, Span, System};
@@ -18,6 +18,8 @@ const TICK: Span = Span::from_mins(15);
 pub struct Options {
     /// Tell every dose.
     pub doses: bool,
+    /// Tell at the end when each basin's mulch is due.
+    pub forecast: bool,
     /// Leave out messages received after this.
     pub until: Option<EventTime>,
 }
@@ -78,6 +80,9 @@ pub fn replay(
         fleet.finish(end, &mut gathered);
         tell(systems, &mut gathered, options, &mut summary, out)?;
     }
+    if options.forecast {
+        tell_forecasts(&fleet, out)?;
+    }
     write_line(&Told::Summary(&summary), out)?;
     Ok(out.flush()?)
 }
@@ -104,6 +109,15 @@ fn tell(
         }
     }
     gathered.clear();
+    Ok(())
+}
+
+fn tell_forecasts(fleet: &Fleet, out: &mut impl Write) -> io::Result<()> {
+    for engine in fleet.engines() {
+        for forecast in engine.forecasts() {
+            write_line(&Told::Forecast(ForecastTold::new(engine.system(), &forecast)), out)?;
+        }
+    }
     Ok(())
 }
 

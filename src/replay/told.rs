@@ -6,7 +6,7 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use crate::advice::{self, Advice};
-use crate::engine::{Change, Dose, FindingChange};
+use crate::engine::{Change, Dose, FindingChange, Forecast};
 use crate::model::{EventTime, Evidence, FindingKind, Severity, Subject, System};
 
 /// One line of output.
@@ -15,6 +15,7 @@ use crate::model::{EventTime, Evidence, FindingKind, Severity, Subject, System};
 pub(super) enum Told<'a> {
     Finding(FindingTold<'a>),
     Dose(DoseTold<'a>),
+    Forecast(ForecastTold<'a>),
     Summary(&'a Summary),
 }
 
@@ -39,6 +40,19 @@ pub(super) struct DoseTold<'a> {
     litres: Option<f64>,
     shares: BTreeMap<&'a str, f64>,
     quality: f64,
+}
+
+#[derive(Serialize)]
+pub(super) struct ForecastTold<'a> {
+    system: &'a str,
+    basin: &'a str,
+    task: &'static str,
+    due: EventTime,
+    earliest: EventTime,
+    latest: EventTime,
+    basis: &'a str,
+    litres_since_service: f64,
+    mulch_left: f64,
 }
 
 /// The last line.
@@ -78,6 +92,22 @@ impl<'a> DoseTold<'a> {
             litres: dose.litres,
             shares: shares.collect(),
             quality: dose.quality,
+        }
+    }
+}
+
+impl<'a> ForecastTold<'a> {
+    pub(super) fn new(system: &'a System, forecast: &'a Forecast) -> Self {
+        Self {
+            system: system.id.as_str(),
+            basin: system.basin(forecast.basin).id.as_str(),
+            task: "renew-mulch",
+            due: forecast.due,
+            earliest: forecast.earliest,
+            latest: forecast.latest,
+            basis: &forecast.basis,
+            litres_since_service: forecast.litres.round(),
+            mulch_left: (forecast.mulch_left * 1000.0).round() / 1000.0,
         }
     }
 }

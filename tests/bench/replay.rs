@@ -79,8 +79,14 @@ fn main() {
     let recording = recording();
     let before = cpu_s();
     let mut told = Vec::new();
-    replay(&[system], "greywater", recording.as_bytes(), Options { doses: true, until: None }, &mut told)
-        .expect("a sound recording");
+    replay(
+        &[system],
+        "greywater",
+        recording.as_bytes(),
+        Options { doses: true, forecast: false, until: None },
+        &mut told,
+    )
+    .expect("a sound recording");
     let spent = cpu_s() - before;
     let summary = String::from_utf8_lossy(&told);
     println!("{}", summary.lines().last().unwrap_or_default());

@@ -1,0 +1,198 @@
+//! The chips of one basin: first-order decay by chip size, warmth and wetness, at a rate that is learnt from
+//! what technicians find.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::{Chip, EventTime, Mulch};
+use crate::stats::decay::{fraction_left, q10_factor, rate_from, time_until};
+use crate::stats::normal;
+
+/// Days in a mean year.
+const YEAR: f64 = 365.25;
+/// Ten degrees more rot wood this many times as fast (Mackensen, Bauhus & Webber 2003, woody debris).
+const Q10: f64 = 2.53;
+/// Temperature to which the yearly rates belong, °C, and the one assumed where nobody measures.
+const REFERENCE_C: f64 = 15.0;
+/// Dry chips rot at this part of the rate of wet ones (common practice, no published source: below a quarter
+/// of water by weight decay nearly stops, and mulch between doses is seldom drier).
+const DRY: f64 = 0.4;
+/// Chips stay wet this many days after water (common practice, no published source).
+const WET_DAYS: f64 = 2.0;
+/// Chips are spent when this part is left: they are dug out every two to four years (common practice, no
+/// published source), when coarse ones have lost about half.
+const SPENT: f64 = 0.5;
+/// Spread of the logarithm of one basin's rate around its class, before anything was found.
+const UNKNOWN: f64 = 0.45;
+/// Spread of a depth found with a rule in a hole, mm.
+const RULE_MM: f64 = 15.0;
+/// Spread of the logarithm of when spent mulch makes itself felt.
+const FELT: f64 = 0.3;
+/// A finding below this part says nothing of the rate: somebody took mulch out.
+const LEAST_PART: f64 = 0.05;
+
+/// The mulch of one basin.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Chips {
+    /// When it was last renewed; none until something was heard of this basin.
+    placed: Option<EventTime>,
+    placed_mm: f64,
+    /// Years' worth of decay so far: days, weighted by warmth and wetness.
+    aged: f64,
+    /// Logarithm of this basin's rate over that of its class, and the variance.
+    log_rate: f64,
+    log_rate_variance: f64,
+    /// Litres that came since.
+    litres: f64,
+    last_water: Option<EventTime>,
+}
+
+impl Chips {
+    /// As the system file tells of it.
+    pub(crate) fn new(mulch: &Mulch) -> Self {
+        Self {
+            placed: None,
+            placed_mm: mulch.depth_mm,
+            aged: 0.0,
+            log_rate: 0.0,
+            log_rate_variance: UNKNOWN * UNKNOWN,
+            litres: 0.0,
+            last_water: None,
+        }
+    }
+
+    /// The first thing was heard of the basin: what lay there until then has aged at the usual rate.
+    pub(crate) fn begin(&mut self, placed: Option<EventTime>, now: EventTime) {
+        let placed = placed.filter(|placed| *placed < now).unwrap_or(now);
+        self.placed = Some(placed);
+        self.aged = (now - placed).days_f64() / YEAR;
+    }
+
+    /// Litres came to the basin.
+    pub(crate) fn water(&mut self, at: EventTime, litres: f64) {
+        self.litres += litres;
+        self.last_water = self.last_water.max(Some(at));
+    }
+
+    /// A day went by at a soil temperature, where that is measured.
+    pub(crate) fn day(&mut self, now: EventTime, celsius: Option<f64>) {
+        let dry_days = self.last_water.map_or(f64::INFINITY, |at| (now - at).days_f64());
+        let wetness = if dry_days <= WET_DAYS { 1.0 } else { DRY };
+        self.aged += q10_factor(Q10, celsius.unwrap_or(REFERENCE_C), REFERENCE_C) * wetness / YEAR;
+    }
+
+    /// Somebody measured the depth: this basin's own rate is learnt from it (a Kalman step on its logarithm).
+    pub(crate) fn found(&mut self, chip: Chip, depth_mm: f64) {
+        let part = depth_mm / self.placed_mm;
+        if self.aged <= 0.05 || !(LEAST_PART..1.0).contains(&part) {
+            return;
+        }
+        let log_seen = (rate_from(part, self.aged) / yearly(chip)).ln();
+        // The rule's error, carried over to the logarithm of the rate.
+        let spread = RULE_MM / (depth_mm * -part.ln());
+        let gain = self.log_rate_variance / (self.log_rate_variance + spread * spread);
+        self.log_rate += gain * (log_seen - self.log_rate);
+        self.log_rate_variance *= 1.0 - gain;
+    }
+
+    /// New chips, of a measured depth if somebody measured it. The rate stays known.
+    pub(crate) fn renewed(&mut self, at: EventTime, depth_mm: f64) {
+        self.placed = Some(at);
+        self.placed_mm = depth_mm;
+        self.aged = 0.0;
+        self.litres = 0.0;
+    }
+
+    /// The part that is left, by weight.
+    pub(crate) fn left(&self, chip: Chip) -> f64 {
+        fraction_left(yearly(chip) * self.log_rate.exp(), self.aged)
+    }
+
+    /// Litres since the mulch was placed, or since the basin was first heard of.
+    pub(crate) fn litres(&self) -> f64 {
+        self.litres
+    }
+
+    /// Probability that it lasts so many more days, given that it has lasted until `now`.
+    pub(crate) fn lasts(&self, chip: Chip, now: EventTime, days: f64) -> f64 {
+        // Days to come age it as the days so far did.
+        let since = self.placed.map_or(0.0, |placed| (now - placed).days_f64() / YEAR);
+        let pace = if since > 0.25 { self.aged / since } else { 1.0 };
+        let life = time_until(yearly(chip) * self.log_rate.exp(), SPENT);
+        let spread = (self.log_rate_variance + FELT * FELT).sqrt();
+        let lives = |aged: f64| normal::tail((aged.max(1e-6) / life).ln() / spread);
+        let ahead = self.aged + pace * days / YEAR;
+        // Far past its life nothing is left to condition on; then every day may be the last.
+        lives(ahead) / lives(self.aged).max(1e-9)
+    }
+}
+
+/// Rate of decay of wet chips at 15 °C, part a year (working range 0.2 to 0.5, from memory: half gone in 1.4
+/// to 3.5 years).
+fn yearly(chip: Chip) -> f64 {
+    match chip {
+        Chip::Fine => 0.45,
+        Chip::Medium => 0.32,
+        Chip::Coarse => 0.22,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Span;
+
+    fn chips() -> Chips {
+        Chips::new(&Mulch { depth_mm: 200.0, chip: Chip::Coarse, placed: None })
+    }
+
+    fn day(n: i64) -> EventTime {
+        EventTime::from_secs(1_700_000_000) + Span::from_days(n)
+    }
+
+    fn aged(days: i64, celsius: f64, wet: bool) -> Chips {
+        let mut chips = chips();
+        chips.begin(None, day(0));
+        for n in 0..days {
+            if wet {
+                chips.water(day(n), 20.0);
+            }
+            chips.day(day(n), Some(celsius));
+        }
+        chips
+    }
+
+    #[test]
+    fn warmth_and_water_rot_chips() {
+        let left = |days, celsius, wet| aged(days, celsius, wet).left(Chip::Coarse);
+        assert!((left(365, 15.0, true) - (-0.22_f64 * 365.0 / YEAR).exp()).abs() < 1e-9);
+        // Ten degrees are a factor of 2.53 (Mackensen, Bauhus & Webber 2003).
+        let ratio = left(365, 25.0, true).ln() / left(365, 15.0, true).ln();
+        assert!((ratio - 2.53).abs() < 1e-9);
+        assert!(left(365, 15.0, false) > left(365, 15.0, true));
+    }
+
+    #[test]
+    fn the_rate_is_learnt_from_depths_found() {
+        let mut chips = aged(730, 15.0, true);
+        let before = chips.left(Chip::Coarse);
+        chips.found(Chip::Coarse, 200.0 * 0.4);
+        let after = chips.left(Chip::Coarse);
+        assert!(before > 0.6 && after < 0.47 && after > 0.38, "{before} {after}");
+        let soon = chips.lasts(Chip::Coarse, day(730), 200.0);
+        assert!(soon < aged(730, 15.0, true).lasts(Chip::Coarse, day(730), 200.0));
+        chips.renewed(day(731), 180.0);
+        assert!((chips.left(Chip::Coarse) - 1.0).abs() < 1e-12 && chips.litres().abs() < 1e-12);
+        // Mulch that somebody took out, or added to, says nothing of the rate.
+        let known = chips.clone();
+        chips.found(Chip::Coarse, 190.0);
+        assert_eq!(chips, known);
+    }
+
+    #[test]
+    fn it_lasts_with_certainty_now_and_less_with_every_day() {
+        let chips = aged(400, 15.0, true);
+        let lasts = |days| chips.lasts(Chip::Coarse, day(400), days);
+        assert!((lasts(0.0) - 1.0).abs() < 1e-9);
+        assert!(lasts(300.0) > lasts(900.0) && lasts(6000.0) < 0.05);
+    }
+}

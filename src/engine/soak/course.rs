@@ -1,0 +1,214 @@
+//! How the resistance of one floor went over time, as far as its float told.
+
+use serde::{Deserialize, Serialize};
+
+use crate::stats::robust::median;
+use crate::stats::trend::{Censoring, Observation, mann_kendall};
+
+/// What is remembered at most; then the older half is thinned, so that everything since the last service
+/// stays in view.
+const MOST: usize = 64;
+/// Spread of the logarithm of a resistance told by many hours of standing water, and what few hours add.
+const SURE: f64 = 0.07;
+const UNSURE: f64 = 0.35;
+/// A rising trend must be this unlikely without one, and amount to this factor.
+const SIGNIFICANT: f64 = 0.004;
+const TREND_FACTOR: f64 = 1.5;
+/// Without a significant trend the last resistances must exceed all that was seen before by this factor, and
+/// by this many of their deviations.
+const JUMP_FACTOR: f64 = 2.0;
+const JUMP_EACH: f64 = 1.7;
+const JUMP_DEVIATIONS: f64 = 3.0;
+
+/// What one stretch of days said of a floor.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Seen {
+    /// Which stretch, counted since 1970.
+    pub(crate) stretch: i32,
+    /// Logarithm of the resistance in hours; an upper bound if no water stood at the float.
+    pub(crate) log_resistance: f32,
+    /// Hours that water stood at the float.
+    pub(crate) stood_h: f32,
+}
+
+/// What was seen of a floor since it was last dug, oldest first.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Course {
+    seen: Vec<Seen>,
+}
+
+/// A floor that takes notably longer than it did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Slowing {
+    /// Logarithm of the resistance at first, and of late.
+    pub(crate) before: f64,
+    pub(crate) now: f64,
+}
+
+impl Seen {
+    /// Whether it only bounds the resistance from above.
+    pub(crate) fn is_bound(&self) -> bool {
+        self.stood_h <= 0.0
+    }
+
+    /// The resistance's logarithm.
+    pub(crate) fn value(&self) -> f64 {
+        f64::from(self.log_resistance)
+    }
+
+    /// Its standard deviation.
+    pub(crate) fn spread(&self) -> f64 {
+        SURE + UNSURE / (1.0 + f64::from(self.stood_h))
+    }
+}
+
+impl Course {
+    /// Takes what the next stretch said.
+    pub(crate) fn note(&mut self, seen: Seen) {
+        if self.seen.len() == MOST {
+            let recent = self.seen.split_off(MOST / 2);
+            self.seen = self.seen.chunks(2).map(telling).collect();
+            self.seen.extend(recent);
+        }
+        self.seen.push(seen);
+    }
+
+    /// What was seen in one stretch, if it was more than a bound.
+    fn exact_in(&self, stretch: i32) -> Option<f64> {
+        let found = self.seen.binary_search_by_key(&stretch, |seen| seen.stretch).ok()?;
+        Some(&self.seen[found]).filter(|seen| !seen.is_bound()).map(Seen::value)
+    }
+
+    /// Median of what was more than a bound, from four stretches on.
+    fn usual(&self) -> Option<f64> {
+        let mut values: Vec<f64> = exact(&self.seen).map(|seen| seen.value()).collect();
+        (values.len() >= 4).then(|| median(&mut values))
+    }
+
+    /// What was seen here, less what every basin of the system shows at the same time: cold water, wet
+    /// ground and a miscounted load slow them all.
+    pub(crate) fn of_its_own<'a>(&self, siblings: impl Iterator<Item = &'a Self> + Clone) -> Vec<Seen> {
+        let usual: Vec<(&Self, f64)> =
+            siblings.filter_map(|course| Some((course, course.usual()?))).collect();
+        let own = |seen: &Seen| {
+            if seen.is_bound() {
+                return *seen;
+            }
+            let mut common: Vec<f64> = usual
+                .iter()
+                .filter_map(|(course, usual)| Some(course.exact_in(seen.stretch)? - usual))
+                .collect();
+            let count = common.len() as f64;
+            if common.is_empty() {
+                return *seen;
+            }
+            let shift = median(&mut common) * count / (count + 0.5);
+            Seen { log_resistance: (seen.value() - shift) as f32, ..*seen }
+        };
+        self.seen.iter().map(own).collect()
+    }
+}
+
+/// The more telling of two: the one with more standing water, or the lower bound.
+fn telling(pair: &[Seen]) -> Seen {
+    let rank = |seen: &Seen| (seen.stood_h, -seen.log_resistance);
+    let better = |a: Seen, b: &Seen| if rank(b) > rank(&a) { *b } else { a };
+    pair[1..].iter().fold(pair[0], better)
+}
+
+fn exact(seen: &[Seen]) -> impl DoubleEndedIterator<Item = &Seen> {
+    seen.iter().filter(|seen| !seen.is_bound())
+}
+
+/// Whether a floor has become slower than it was: by a trend, or by having left all earlier bounds behind.
+pub(crate) fn slowing(seen: &[Seen]) -> Option<Slowing> {
+    let levels = levels(seen)?;
+    let rise = levels.now - levels.before;
+    let last: Vec<&Seen> = exact(seen).rev().take(2).collect();
+    let is_trend = rise > TREND_FACTOR.ln() && trend_p(seen) < SIGNIFICANT;
+    let spread = last.iter().map(|seen| seen.spread()).sum::<f64>() / last.len() as f64;
+    let is_jump = rise > JUMP_FACTOR.ln().max(JUMP_DEVIATIONS * spread)
+        && last.iter().all(|seen| seen.value() > levels.before + JUMP_EACH.ln());
+    (is_trend || is_jump).then_some(levels)
+}
+
+/// The resistance at first and of late, as logarithms.
+pub(crate) fn levels(seen: &[Seen]) -> Option<Slowing> {
+    let values: Vec<f64> = exact(seen).map(|seen| seen.value()).collect();
+    if values.len() < 3 {
+        return None;
+    }
+    let mut early = values[..(values.len() / 2).max(3)].to_vec();
+    let mut late = values[values.len() - 3..].to_vec();
+    let mut bounds: Vec<f64> = seen.iter().filter(|seen| seen.is_bound()).map(Seen::value).collect();
+    bounds.truncate(bounds.len().div_ceil(2));
+    bounds.sort_unstable_by(f64::total_cmp);
+    // The lowest bounds say most, but a single one may be a miscounted load.
+    let lowest = bounds.get(bounds.len() / 5).copied().unwrap_or(f64::INFINITY);
+    Some(Slowing { before: median(&mut early).min(lowest), now: median(&mut late) })
+}
+
+fn trend_p(seen: &[Seen]) -> f64 {
+    let observation = |seen: &Seen| Observation {
+        at: f64::from(seen.stretch),
+        value: seen.value(),
+        censoring: if seen.is_bound() { Censoring::AtMost } else { Censoring::Exact },
+    };
+    let observations: Vec<Observation> = seen.iter().map(observation).collect();
+    mann_kendall(&observations).map_or(1.0, |test| test.p_rising)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(stretch: i32, hours: f64, stood_h: f32) -> Seen {
+        Seen { stretch, log_resistance: hours.ln() as f32, stood_h }
+    }
+
+    fn noise(i: i32) -> f64 {
+        (0.02 * f64::from((i * 7919).rem_euclid(13) - 6)).exp()
+    }
+
+    #[test]
+    fn a_floor_that_doubles_is_slowing_and_a_steady_one_is_not() {
+        let steady: Vec<Seen> = (0..60).map(|i| seen(i, 5.0 * noise(i), 2.0)).collect();
+        assert!((4..60).all(|n| slowing(&steady[..n]).is_none()));
+        let rising: Vec<Seen> =
+            (0..40).map(|i| seen(i, (5.0 + 0.5 * f64::from((i - 15).max(0))) * noise(i), 3.0)).collect();
+        let found = (4..40).find(|&n| slowing(&rising[..n]).is_some());
+        assert!(found.is_some_and(|n| (20..34).contains(&n)), "{found:?}");
+    }
+
+    #[test]
+    fn a_float_that_begins_to_close_under_loads_it_used_to_bear_is_slowing() {
+        let mut course: Vec<Seen> = (0..20).map(|i| seen(i, 6.0 * noise(i), 0.0)).collect();
+        assert_eq!(slowing(&course), None);
+        for (i, hours) in [(20, 14.0), (21, 17.0), (22, 18.0)] {
+            course.push(seen(i, hours, 3.0));
+        }
+        let found = slowing(&course).expect("three times the bound");
+        assert!((found.now.exp() - 17.0).abs() < 0.1 && found.before.exp() < 6.0, "{found:?}");
+    }
+
+    #[test]
+    fn what_all_basins_show_at_once_is_taken_off() {
+        let winter = |i: i32| if i > 20 { 1.8 } else { 1.0 };
+        let course = |basin: i32| {
+            let mut course = Course::default();
+            (0..40).for_each(|i| course.note(seen(i, 5.0 * winter(i) * noise(i + basin), 3.0)));
+            course
+        };
+        let courses = [course(0), course(1), course(2), course(3)];
+        assert!(slowing(&courses[0].seen).is_some());
+        assert_eq!(slowing(&courses[0].of_its_own(courses[1..].iter())), None);
+    }
+
+    #[test]
+    fn the_course_is_bounded_and_keeps_its_beginning() {
+        let mut course = Course::default();
+        (0..1000).for_each(|i| course.note(seen(i, 5.0, if i % 3 == 0 { 2.0 } else { 0.0 })));
+        assert!(course.seen.len() <= MOST);
+        assert!(course.seen[0].stretch < 100, "{:?}", course.seen[0]);
+    }
+}

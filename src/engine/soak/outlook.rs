@@ -1,0 +1,214 @@
+//! When a basin will first flood if nothing is done.
+//!
+//! Its floor's resistance was steady until some day and has risen since, evenly or by an even factor. Every
+//! such course is weighed by how well it fits what was seen; each is carried on against the loads of late.
+//! A day floods when the resistance exceeds what that day's load would bear; the first such day, over all
+//! courses, is the forecast. Nothing is assumed of where a rise leads beyond that it goes on.
+
+use super::course::Seen;
+use crate::stats::normal;
+
+/// Days that one stretch of evidence covers.
+pub(crate) const STRETCH_DAYS: f64 = 4.0;
+/// Grid of courses: steady levels, days of onset, levels now.
+const STEADY: i32 = 12;
+const ONSETS: i32 = 18;
+const LEVELS: i32 = 7;
+/// Steady levels reach this far below the level now, levels now this far around what was seen last
+/// (logarithms).
+const LOWEST: f64 = 2.6;
+const AROUND: f64 = 0.5;
+/// Tails of what is seen are heavy: degrees of freedom, and the chance that a bound is simply wrong.
+const FREEDOM: f64 = 4.0;
+const WRONG_BOUND: f64 = 0.01;
+/// Courses less likely than this part of the likeliest are dropped.
+const DROPPED: f64 = 1e-3;
+/// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
+const LOAD_SPREAD: f64 = 0.12;
+/// How far ahead to look, days.
+const HORIZON: f64 = 3650.0;
+
+/// One possible course of the logarithm of the resistance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Path {
+    weight: f64,
+    steady: f64,
+    onset: f64,
+    level: f64,
+    is_even: bool,
+    /// The day at which `level` holds.
+    now: f64,
+}
+
+/// A date with 80 % bounds, in days from now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Outlook {
+    pub(crate) due: f64,
+    pub(crate) earliest: f64,
+    pub(crate) latest: f64,
+}
+
+impl Path {
+    /// Logarithm of the resistance on a day.
+    fn at(&self, day: f64) -> f64 {
+        let risen = ((day - self.onset) / (self.now - self.onset)).max(0.0);
+        if self.is_even {
+            let (steady, level) = (self.steady.exp(), self.level.exp());
+            (steady + (level - steady) * risen).ln()
+        } else {
+            self.steady + (self.level - self.steady) * risen
+        }
+    }
+
+    fn log_likelihood(&self, seen: &[(f64, Seen)]) -> f64 {
+        seen.iter()
+            .map(|&(day, seen)| {
+                let spread = seen.spread();
+                let miss = (seen.value() - self.at(day)) / spread;
+                if seen.is_bound() {
+                    (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
+                } else {
+                    -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p() - spread.ln()
+                }
+            })
+            .sum()
+    }
+}
+
+/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while no water
+/// stood at the float.
+pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
+    let Some(last) = last_level(seen) else { return Vec::new() };
+    let middle = |seen: &Seen| (f64::from(seen.stretch) + 0.5) * STRETCH_DAYS;
+    let seen: Vec<(f64, Seen)> = seen.iter().map(|one| (middle(one), *one)).collect();
+    let first = seen.first().map_or(now, |(day, _)| *day).min(now - 2.0 * STRETCH_DAYS);
+    let step = |i: i32, of: i32| f64::from(i) / f64::from(of - 1);
+    let mut paths = Vec::new();
+    for level in (0..LEVELS).map(|i| last + AROUND * (2.0 * step(i, LEVELS) - 1.0)) {
+        for steady in (0..STEADY).map(|i| level - LOWEST * step(i, STEADY)) {
+            for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
+                for is_even in [true, false] {
+                    let path = Path { weight: 0.0, steady, onset, level, is_even, now };
+                    paths.push(Path { weight: path.log_likelihood(&seen), ..path });
+                }
+            }
+        }
+    }
+    let best = paths.iter().map(|path| path.weight).fold(f64::NEG_INFINITY, f64::max);
+    paths.iter_mut().for_each(|path| path.weight = (path.weight - best).exp());
+    paths.retain(|path| path.weight > DROPPED);
+    let total: f64 = paths.iter().map(|path| path.weight).sum();
+    paths.iter_mut().for_each(|path| path.weight /= total);
+    paths
+}
+
+/// Mean of the last resistances seen, the sure ones counting for more.
+fn last_level(seen: &[Seen]) -> Option<f64> {
+    let last = seen.iter().rev().filter(|seen| !seen.is_bound()).take(4);
+    let (sum, weight) = last.fold((0.0, 0.0), |(sum, weight), seen| {
+        let own = seen.spread().powi(-2);
+        (sum + own * seen.value(), weight + own)
+    });
+    (weight > 0.0).then(|| sum / weight)
+}
+
+/// The most likely day of onset of a rise, days since 1970.
+pub(crate) fn onset(paths: &[Path]) -> Option<f64> {
+    let best = paths.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+    Some(best.onset)
+}
+
+/// When the first flood is due: `bears` holds, for each day of late, the logarithm of the resistance that its
+/// load would just bear (infinite if any); `lasts` is the probability that the mulch itself lasts so many days
+/// more.
+pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> f64) -> Option<Outlook> {
+    let loads = Loads::of(bears);
+    let mut lived: Vec<f64> = vec![1.0; paths.len()];
+    let mut outlook = [None; 3];
+    let mut day = 0.0;
+    while day < HORIZON && outlook.contains(&None) {
+        let step = (day / 30.0_f64).max(0.5);
+        day += step;
+        let mut survival = f64::from(u8::from(paths.is_empty()));
+        for (path, lived) in paths.iter().zip(&mut lived) {
+            let floods = loads.part_not_borne(path.at(path.now + day));
+            *lived *= (1.0 - floods).max(0.0).powf(step);
+            survival += path.weight * *lived;
+        }
+        let flooded = 1.0 - survival * lasts(day);
+        for (date, probability) in outlook.iter_mut().zip([0.1, 0.5, 0.9]) {
+            if flooded >= probability {
+                date.get_or_insert(day);
+            }
+        }
+    }
+    let [earliest, due, latest] = outlook;
+    Some(Outlook { due: due?, earliest: earliest?, latest: latest.unwrap_or(HORIZON) })
+}
+
+/// Which part of the days floods at a resistance, tabulated since it is asked for often.
+struct Loads {
+    table: [f64; 200],
+}
+
+impl Loads {
+    const FROM: f64 = -2.0;
+    const STEP: f64 = 0.06;
+
+    fn of(bears: &[f64]) -> Self {
+        let part = |log: f64| {
+            let floods = |bears: &f64| normal::cumulative((log - bears) / LOAD_SPREAD);
+            bears.iter().map(floods).sum::<f64>() / bears.len().max(1) as f64
+        };
+        Self { table: std::array::from_fn(|i| part(Self::FROM + Self::STEP * i as f64)) }
+    }
+
+    fn part_not_borne(&self, log: f64) -> f64 {
+        let place = ((log - Self::FROM) / Self::STEP).clamp(0.0, 198.999);
+        let (low, within) = (place.floor(), place.fract());
+        let low = low as usize;
+        self.table[low] + within * (self.table[low + 1] - self.table[low])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(stretch: i32, hours: f64) -> Seen {
+        Seen { stretch, log_resistance: hours.ln() as f32, stood_h: 4.0 }
+    }
+
+    /// Loads of which the heaviest in ten bears 20 hours, the rest more.
+    fn bears() -> Vec<f64> {
+        (0..30).map(|i| if i % 10 == 0 { 20.0_f64.ln() } else { 60.0_f64.ln() }).collect()
+    }
+
+    #[test]
+    fn an_even_rise_is_carried_on_to_its_flood() {
+        // 4 h until stretch 10, then half an hour a day: 20 h come 32 days after the onset on day 40.
+        let course: Vec<Seen> =
+            (0..15).map(|i| seen(i, 4.0 + 0.5 * (f64::from(i) * 4.0 + 2.0 - 40.0).max(0.0))).collect();
+        let paths = paths(&course, 60.0);
+        let found = first_flood(&paths, &bears(), |_| 1.0).expect("it rises");
+        assert!((6.0..24.0).contains(&found.due), "{found:?}");
+        assert!(found.earliest < found.due && found.due < found.latest, "{found:?}");
+        let onset = onset(&paths).expect("there are paths");
+        assert!((28.0..48.0).contains(&onset), "{onset}");
+    }
+
+    #[test]
+    fn a_steady_floor_waits_for_its_mulch() {
+        let course: Vec<Seen> = (0..40).map(|i| seen(i, 4.0)).collect();
+        let lasts = |days: f64| (-days / 700.0).exp();
+        let found = first_flood(&paths(&course, 160.0), &bears(), lasts).expect("mulch ends");
+        assert!((250.0..520.0).contains(&found.due), "{found:?}");
+        let unseen = first_flood(&paths(&[], 160.0), &bears(), lasts).expect("mulch ends");
+        assert!((unseen.due - 700.0 * std::f64::consts::LN_2).abs() < 30.0, "{unseen:?}");
+    }
+
+    #[test]
+    fn nothing_that_rises_and_mulch_that_lasts_have_no_date() {
+        assert_eq!(first_flood(&[], &bears(), |_| 1.0), None);
+    }
+}

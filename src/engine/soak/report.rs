@@ -1,0 +1,80 @@
+//! What is told of a floor that has become slow.
+
+use super::course::Slowing;
+use super::floor::Floor;
+use super::outlook::Outlook;
+use crate::engine::allowance::soak_time;
+use crate::engine::board::{Conclusion, Spot};
+use crate::engine::words;
+use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Severity, Span, System};
+
+/// A flood due within this time, or possible within the shorter one, needs a visit; else the next visit will
+/// do.
+const SOON_DAYS: f64 = 60.0;
+const PERHAPS_SOON_DAYS: f64 = 14.0;
+/// How often a floor found slow is slow, measured by the scoreboard.
+const PROBABILITY: f64 = 0.93;
+
+/// Everything that goes into the finding.
+pub(super) struct Report<'a> {
+    pub(super) system: &'a System,
+    pub(super) basin: BasinIx,
+    pub(super) floor: Floor,
+    pub(super) levels: Slowing,
+    /// A large but usual dose, as depth over this basin.
+    pub(super) dose_mm: f64,
+    pub(super) since: Option<EventTime>,
+    pub(super) litres: f64,
+    pub(super) outlook: Option<Outlook>,
+}
+
+/// The finding `slow-soak` at `now`.
+pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
+    let Report { system, basin, floor, levels, dose_mm, .. } = report;
+    let soak_h = |log: f64| floor.soak_h(*dose_mm, log.exp());
+    let (soak_time_h, baseline_h) = (soak_h(levels.now), soak_h(levels.before));
+    let by_soil = soak_time(system.soil, *dose_mm);
+    let date = |days: f64| now + Span::from_hours_f64(24.0 * days);
+    let dates = report.outlook.map(|outlook| [outlook.due, outlook.earliest, outlook.latest].map(date));
+    let told = |i: usize| dates.map(|dates| dates[i].to_string()).into();
+    let is_soon = report
+        .outlook
+        .is_some_and(|outlook| outlook.due <= SOON_DAYS || outlook.earliest <= PERHAPS_SOON_DAYS);
+    let label = system.basin(*basin).id.as_str();
+    let mut evidence = vec![Evidence {
+        at: report.since,
+        says: words::soaks_slower(
+            system,
+            label,
+            report.since,
+            [baseline_h, soak_time_h].map(Span::from_hours_f64),
+        ),
+    }];
+    evidence.push(Evidence { at: None, says: words::soil_alone(system, *dose_mm, by_soil, report.litres) });
+    if let Some([due, ..]) = dates {
+        evidence.push(Evidence { at: None, says: words::would_flood(system, label, due) });
+    }
+    Conclusion {
+        kind: FindingKind::SlowSoak,
+        spot: Spot::Basin(*basin),
+        severity: if is_soon { Severity::Warning } else { Severity::Info },
+        probability: PROBABILITY,
+        estimate: vec![
+            ("soak_time_h", round(soak_time_h).into()),
+            ("baseline_h", round(baseline_h).into()),
+            ("trend", round(soak_time_h / baseline_h).into()),
+            ("since", report.since.map(|since| since.to_string()).into()),
+            ("infiltration_mm_h", round(dose_mm / soak_time_h).into()),
+            ("soil_mm_h", round(dose_mm / by_soil.hours_f64()).into()),
+            ("due", told(0)),
+            ("earliest", told(1)),
+            ("latest", told(2)),
+            ("litres_since_service", report.litres.round().into()),
+        ],
+        evidence,
+    }
+}
+
+fn round(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}

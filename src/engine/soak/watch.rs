@@ -1,0 +1,313 @@
+//! Watches how fast the basins of a system soak their water away, day by day.
+
+use serde::{Deserialize, Serialize};
+
+use super::course::{Course, Seen, Slowing, levels, slowing};
+use super::evidence::{Day, bears, loads_from, resistance};
+use super::inflow::Inflow;
+use super::outlook::{Outlook, Path, STRETCH_DAYS, first_flood, onset, paths};
+use super::report::{Report, conclusion};
+use crate::engine::board::{Board, Spot};
+use crate::engine::layout::BasinLayout;
+use crate::engine::mulch::Chips;
+use crate::engine::{Dose, Effect};
+use crate::model::{BasinIx, EventTime, FindingKind, Service, Span, System, Work};
+
+/// Days that count together.
+const STRETCH: i64 = STRETCH_DAYS as i64;
+/// A day that rained, or that followed one, says nothing: rain fills basins too.
+const RAIN_SPOILS: Span = Span::DAY;
+/// Days of loads that a forecast looks at.
+const LOAD_DAYS: i64 = 28;
+/// A slow floor is its old self again below this factor.
+const RECOVERED: f64 = 1.2;
+/// What is concluded of a slow floor is looked at anew after so many stretches.
+const REVIEW: i32 = 2;
+/// Part that one dose's shares add to what is known of a basin's share.
+const SHARE_STEP: f64 = 0.03;
+/// Shares less certain than this teach nothing.
+const SHARE_QUALITY: f64 = 0.7;
+/// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
+const UNMEASURED_L: f64 = 60.0;
+
+/// Everything known of soaking and mulch in one system.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SoakWatch {
+    inflow: Inflow,
+    last_rain: Option<EventTime>,
+    pub(crate) basins: Vec<BasinSoak>,
+}
+
+/// What is known of one basin.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct BasinSoak {
+    /// The part of each dose that it receives.
+    share: f64,
+    chips: Chips,
+    celsius: Option<f64>,
+    /// How long water stood at the float today.
+    stood: Span,
+    /// Days of this stretch that can be told from.
+    days: Vec<Day>,
+    course: Course,
+    /// Since when a slow floor stands, and the logarithm of the resistance it had before.
+    slow: Option<Slow>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Slow {
+    raised: i32,
+    before: f64,
+}
+
+/// What the watch sees of the engine when a day closes.
+pub(crate) struct DayView<'a> {
+    pub(crate) system: &'a System,
+    pub(crate) layouts: &'a [BasinLayout],
+    /// By basin: whether its float is believed, and since when it has been up.
+    pub(crate) floats: &'a [FloatNow],
+    /// The day that closes: its number by the local calendar, its beginning and end.
+    pub(crate) number: i64,
+    pub(crate) from: EventTime,
+    pub(crate) to: EventTime,
+}
+
+/// One basin's float now.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct FloatNow {
+    pub(crate) believed: bool,
+    pub(crate) wet_since: Option<EventTime>,
+}
+
+impl SoakWatch {
+    pub(crate) fn new(system: &System) -> Self {
+        let basin = |ix: BasinIx| BasinSoak {
+            share: system.tree().design_share(ix),
+            chips: Chips::new(&system.basin(ix).mulch),
+            celsius: None,
+            stood: Span::ZERO,
+            days: Vec::new(),
+            course: Course::default(),
+            slow: None,
+        };
+        Self { inflow: Inflow::default(), last_rain: None, basins: system.basin_ixs().map(basin).collect() }
+    }
+
+    /// The system was heard for the first time.
+    pub(crate) fn begin(&mut self, placed: impl Fn(BasinIx) -> Option<EventTime>, now: EventTime) {
+        for (i, basin) in self.basins.iter_mut().enumerate() {
+            basin.chips.begin(placed(BasinIx(i as u16)), now);
+        }
+    }
+
+    /// Litres came to the basins.
+    pub(crate) fn came(&mut self, at: EventTime, litres: f64) {
+        self.inflow.note(at, litres);
+        for basin in &mut self.basins {
+            basin.chips.water(at, litres * basin.share);
+        }
+    }
+
+    /// A dose was measured: its shares, and where nobody else counts them its litres.
+    pub(crate) fn dosed(&mut self, system: &System, dose: &Dose, has_meter: bool) {
+        if dose.quality >= SHARE_QUALITY {
+            let named: f64 = dose.shares.iter().map(|&(basin, _)| system.tree().design_share(basin)).sum();
+            for &(basin, share) in &dose.shares {
+                let known = &mut self.basins[basin.0 as usize].share;
+                *known += SHARE_STEP * (share * named - *known);
+            }
+        }
+        if !has_meter && dose.quality > 0.0 {
+            self.came(dose.at, dose.litres.unwrap_or(UNMEASURED_L));
+        }
+    }
+
+    /// The gauge counted rain.
+    pub(crate) fn rained(&mut self, at: EventTime) {
+        self.last_rain = self.last_rain.max(Some(at));
+    }
+
+    /// A soil thermometer was read.
+    pub(crate) fn warmed(&mut self, basin: BasinIx, celsius: f64) {
+        self.basins[basin.0 as usize].celsius = Some(celsius);
+    }
+
+    /// Water stood at a float and is gone; `today` is when the day began.
+    pub(crate) fn fell(&mut self, basin: BasinIx, began: EventTime, at: EventTime, today: EventTime) {
+        self.basins[basin.0 as usize].stood += (at - began.max(today)).max(Span::ZERO);
+    }
+
+    /// Somebody worked on a basin.
+    pub(crate) fn serviced(
+        &mut self,
+        system: &System,
+        ix: BasinIx,
+        (service, at): (&Service, EventTime),
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let (basin, mulch) = (&mut self.basins[ix.0 as usize], system.basin(ix).mulch);
+        if let Some(found_mm) = service.mulch_found_mm {
+            basin.chips.found(mulch.chip, found_mm);
+        }
+        if service.work.contains(&Work::MulchRenewed) {
+            basin.chips.renewed(at, service.mulch_left_mm.unwrap_or(mulch.depth_mm));
+        }
+        if service.work.iter().any(|work| matches!(work, Work::MulchRenewed | Work::BasinLoosened)) {
+            basin.course = Course::default();
+            basin.days.clear();
+            basin.slow = None;
+            board.clear(at, FindingKind::SlowSoak, Spot::Basin(ix), out);
+        }
+    }
+
+    /// A day closes; with the last of a stretch, each floor is judged.
+    pub(crate) fn close_day(&mut self, view: &DayView<'_>, board: &mut Board, out: &mut Vec<Effect>) {
+        let rained = self.last_rain.is_some_and(|rain| rain > view.from - RAIN_SPOILS);
+        let loads_known = self.inflow.since().is_some_and(|since| since <= loads_from(view.from));
+        for ((basin, float), layout) in self.basins.iter_mut().zip(view.floats).zip(view.layouts) {
+            basin.chips.day(view.to, basin.celsius);
+            let standing = float.wet_since.map_or(Span::ZERO, |since| view.to - since.max(view.from));
+            let stood = std::mem::take(&mut basin.stood) + standing;
+            if layout.floor.is_some() && float.believed && loads_known && !rained {
+                basin.days.push(Day { from: view.from, to: view.to, stood });
+            }
+        }
+        if (view.number + 1).rem_euclid(STRETCH) == 0 {
+            let stretch = view.number.div_euclid(STRETCH) as i32;
+            self.close_stretch(view, stretch, board, out);
+        }
+    }
+
+    fn close_stretch(&mut self, view: &DayView<'_>, stretch: i32, board: &mut Board, out: &mut Vec<Effect>) {
+        for (basin, layout) in self.basins.iter_mut().zip(view.layouts) {
+            let days = std::mem::take(&mut basin.days);
+            let (Some(floor), Some(first), Some(last)) = (layout.floor, days.first(), days.last()) else {
+                continue;
+            };
+            let share = basin.share;
+            let loads = self.inflow.between(loads_from(first.from), last.to);
+            let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
+            if let Some(told) = resistance(&floor, &days, loads) {
+                let (log_resistance, stood_h) = (told.log_resistance as f32, told.stood_h as f32);
+                basin.course.note(Seen { stretch, log_resistance, stood_h });
+            }
+        }
+        for ix in view.system.basin_ixs() {
+            self.judge(view, ix, stretch, board, out);
+        }
+    }
+
+    fn judge(
+        &mut self,
+        view: &DayView<'_>,
+        ix: BasinIx,
+        stretch: i32,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let index = ix.0 as usize;
+        let Some(floor) = view.layouts[index].floor else { return };
+        let own = self.own_course(index);
+        let found = match self.basins[index].slow {
+            None => slowing(&own),
+            Some(slow) => {
+                let Some(now) = levels(&own) else { return };
+                if now.now < slow.before + RECOVERED.ln() {
+                    self.basins[index].slow = None;
+                    board.clear(view.to, FindingKind::SlowSoak, Spot::Basin(ix), out);
+                    return;
+                }
+                let is_due = (stretch - slow.raised) % REVIEW == 0;
+                is_due.then_some(Slowing { before: slow.before, now: now.now })
+            }
+        };
+        let Some(levels) = found else { return };
+        self.basins[index].slow.get_or_insert(Slow { raised: stretch, before: levels.before });
+        let paths = paths(&own, view.number as f64 + 1.0);
+        let outlook = self.outlook(view.system, ix, view.layouts[index], &paths, view.to);
+        let report = Report {
+            system: view.system,
+            basin: ix,
+            floor,
+            levels,
+            dose_mm: floor.depth_mm(self.basins[index].share * self.usual_dose(view.to)),
+            since: onset(&paths).map(|day| view.to - Span::from_hours_f64(24.0 * (paths_end(view) - day))),
+            litres: self.basins[index].chips.litres(),
+            outlook,
+        };
+        board.conclude(view.system, view.to, conclusion(&report, view.to), out);
+    }
+
+    fn own_course(&self, index: usize) -> Vec<Seen> {
+        let siblings = self.basins.iter().enumerate().filter(|(other, _)| *other != index);
+        self.basins[index].course.of_its_own(siblings.map(|(_, sibling)| &sibling.course))
+    }
+
+    /// When a basin will first flood, by the courses its floor may take and the life of its mulch.
+    fn outlook(
+        &self,
+        system: &System,
+        ix: BasinIx,
+        layout: BasinLayout,
+        paths: &[Path],
+        now: EventTime,
+    ) -> Option<Outlook> {
+        let basin = &self.basins[ix.0 as usize];
+        let chip = system.basin(ix).mulch.chip;
+        let bears: Vec<f64> = layout.floor.map_or_else(Vec::new, |floor| {
+            let days = (1..=LOAD_DAYS).map(|n| now - Span::from_days(n));
+            let known = self.inflow.since().unwrap_or(EventTime::MAX);
+            days.filter(|from| *from >= known)
+                .map(|from| {
+                    let loads = self.inflow.between(from, from + Span::DAY);
+                    let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * basin.share)));
+                    bears(&floor, from, layout.allowance.flood_hold, loads)
+                })
+                .collect()
+        });
+        first_flood(paths, &bears, |days| basin.chips.lasts(chip, now, days))
+    }
+
+    /// The forecast of a basin at `now`, a day's close being `day` days after 1970 by the local calendar.
+    pub(crate) fn forecast(
+        &self,
+        system: &System,
+        ix: BasinIx,
+        layout: BasinLayout,
+        now: (EventTime, f64),
+    ) -> Standing<'_> {
+        let basin = &self.basins[ix.0 as usize];
+        let paths = paths(&self.own_course(ix.0 as usize), now.1);
+        let outlook = self.outlook(system, ix, layout, &paths, now.0);
+        Standing { outlook, chips: &basin.chips, is_seen: !paths.is_empty(), is_slow: basin.slow.is_some() }
+    }
+
+    /// Litres of a dose that is large but not rare: the upper quartile of those of late.
+    fn usual_dose(&self, now: EventTime) -> f64 {
+        let late = self.inflow.between(now - Span::from_days(LOAD_DAYS), now);
+        let mut litres: Vec<f64> = late.map(|(_, litres)| litres).collect();
+        litres.sort_unstable_by(f64::total_cmp);
+        litres.get(litres.len() * 3 / 4).copied().unwrap_or(UNMEASURED_L)
+    }
+
+    /// Takes over the loads of a system whose plan has changed.
+    pub(crate) fn adopt(&mut self, old: &Self) {
+        self.inflow = old.inflow.clone();
+        self.last_rain = old.last_rain;
+    }
+}
+
+/// The day that the view's end belongs to.
+fn paths_end(view: &DayView<'_>) -> f64 {
+    view.number as f64 + 1.0
+}
+
+/// What is known of a basin's mulch and floor at a moment.
+pub(crate) struct Standing<'a> {
+    pub(crate) outlook: Option<Outlook>,
+    pub(crate) chips: &'a Chips,
+    /// Water has stood at its float, so that its floor is known.
+    pub(crate) is_seen: bool,
+    pub(crate) is_slow: bool,
+}
