@@ -9,10 +9,10 @@ use crate::model::{BasinIx, Command, EventTime, Finding, Reading, Span};
 pub enum Input {
     /// A reading of one of the system's sensors.
     Reading(Reading),
-    /// Another system of the same property had water at that time.
-    SiblingUsed(EventTime),
     /// Time went by.
     Tick,
+    /// Another system of the same property had a dose, which began at that time.
+    SiblingUsed(EventTime),
     // The ledger's journal keeps inputs by their place here: new ones come last.
     /// Somebody worked on the system or tested it.
     Command(Box<Command>),

@@ -93,9 +93,8 @@ impl Engine {
             let heard = self.state.sensors[sensor.0 as usize].cadence.last().is_some();
             heard && !doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(sensor)))
         };
-        let mut probes = self.layout.basins.iter().filter_map(|basin| basin.moisture).peekable();
-        let mut floats = self.layout.basins.iter().filter_map(|basin| basin.float);
-        if probes.peek().is_some() { probes.any(believed) } else { floats.any(believed) }
+        let sensors = self.layout.basins.iter().flat_map(|basin| [basin.moisture, basin.float]);
+        sensors.flatten().any(believed)
     }
 
     /// A float fell and stayed down.

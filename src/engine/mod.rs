@@ -31,6 +31,8 @@ mod words;
 mod properties;
 #[cfg(test)]
 mod stories;
+#[cfg(test)]
+mod use_stories;
 
 pub use effect::{Change, Dose, Effect, FindingChange, Input, Soak};
 pub use forecast::Forecast;

@@ -60,37 +60,37 @@ pub(super) fn yard() -> Arc<System> {
 }
 
 /// An engine that is told what sensors say, minute by minute, and what it made of it.
-struct Story {
-    engine: Engine,
-    effects: Vec<Effect>,
+pub(super) struct Story {
+    pub(super) engine: Engine,
+    pub(super) effects: Vec<Effect>,
 }
 
 impl Story {
-    fn begin() -> Self {
+    pub(super) fn begin() -> Self {
         Self { engine: Engine::new(yard()), effects: Vec::new() }
     }
 
-    fn say(&mut self, minute: i64, sensor: &str, value: Value) {
+    pub(super) fn say(&mut self, minute: i64, sensor: &str, value: Value) {
         let system = Arc::clone(self.engine.system());
         let sensor = system.sensor_ixs().find(|&ix| system.sensor_name(ix) == sensor).unwrap();
         let at = EventTime::from_secs(minute * 60);
         self.engine.apply(at, &Input::Reading(Reading { sensor, at, value }), &mut self.effects);
     }
 
-    fn wet(&mut self, minute: i64, sensor: &str) {
+    pub(super) fn wet(&mut self, minute: i64, sensor: &str) {
         self.say(minute, sensor, Value::Wet(true));
     }
 
-    fn dry(&mut self, minute: i64, sensor: &str) {
+    pub(super) fn dry(&mut self, minute: i64, sensor: &str) {
         self.say(minute, sensor, Value::Wet(false));
     }
 
-    fn wait(&mut self, minute: i64) {
+    pub(super) fn wait(&mut self, minute: i64) {
         self.engine.finish(EventTime::from_secs(minute * 60), &mut self.effects);
     }
 
     /// Every change of a finding as `minute change kind subject`.
-    fn told(&self) -> Vec<String> {
+    pub(super) fn told(&self) -> Vec<String> {
         let changes = self.effects.iter().filter_map(|effect| match effect {
             Effect::Finding(change) => Some(change),
             Effect::Dose(_) | Effect::Soak(_) => None,

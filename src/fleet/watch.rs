@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Gathered;
-use crate::engine::{Engine, Input};
+use crate::engine::{Effect, Engine, Input};
 use crate::intake::Router;
 use crate::model::{Command, EventTime, Id, System};
 
@@ -11,6 +11,8 @@ use crate::model::{Command, EventTime, Id, System};
 pub struct Fleet {
     router: Router,
     engines: Vec<Engine>,
+    /// By system: the others of the same property.
+    siblings: Vec<Vec<usize>>,
 }
 
 impl Fleet {
@@ -22,7 +24,14 @@ impl Fleet {
     /// A fleet whose engines remember.
     pub fn with_engines(engines: Vec<Engine>, prefix: &str) -> Self {
         let systems: Vec<_> = engines.iter().map(|engine| Arc::clone(engine.system())).collect();
-        Self { router: Router::new(&systems, prefix), engines }
+        let others = |system: &Arc<System>| {
+            let is_other = |(_, other): &(usize, &Arc<System>)| {
+                other.property == system.property && other.id != system.id
+            };
+            systems.iter().enumerate().filter(is_other).map(|(at, _)| at).collect()
+        };
+        let siblings = systems.iter().map(others).collect();
+        Self { router: Router::new(&systems, prefix), engines, siblings }
     }
 
     /// The engines, in the fleet's order.
@@ -42,10 +51,7 @@ impl Fleet {
         into.messages += 1;
         for at in from..into.decoded.readings.len() {
             let (system, reading) = into.decoded.readings[at];
-            let input = Input::Reading(reading);
-            self.engines[system].apply(received, &input, &mut into.fresh);
-            into.collect_fresh(system);
-            into.inputs.push((system, received, input));
+            self.enter(system, received, Input::Reading(reading), into);
         }
     }
 
@@ -54,20 +60,36 @@ impl Fleet {
         let Some(at) = self.engines.iter().position(|engine| engine.system().id == *system) else {
             return false;
         };
-        let input = Input::Command(Box::new(command.clone()));
-        self.engines[at].apply(received, &input, &mut into.fresh);
-        into.collect_fresh(at);
-        into.inputs.push((at, received, input));
+        self.enter(at, received, Input::Command(Box::new(command.clone())), into);
         true
+    }
+
+    /// Applies an input, and lets the systems of the same property know of doses that follow from it.
+    fn enter(&mut self, system: usize, received: EventTime, input: Input, into: &mut Gathered) {
+        self.engines[system].apply(received, &input, &mut into.fresh);
+        into.inputs.push((system, received, input));
+        self.pass_on(system, received, into);
+    }
+
+    fn pass_on(&mut self, system: usize, received: EventTime, into: &mut Gathered) {
+        let last_dose = into.fresh.iter().rev().find_map(|effect| match effect {
+            Effect::Dose(dose) if dose.quality > 0.0 => Some(dose.at),
+            Effect::Dose(_) | Effect::Finding(_) | Effect::Soak(_) => None,
+        });
+        into.collect_fresh(system);
+        let Some(at) = last_dose else { return };
+        for place in 0..self.siblings[system].len() {
+            self.enter(self.siblings[system][place], received, Input::SiblingUsed(at), into);
+        }
     }
 
     /// Lets every engine know what time it is. A tick that changes nothing leaves no trace.
     pub fn tick(&mut self, now: EventTime, into: &mut Gathered) {
-        for (system, engine) in self.engines.iter_mut().enumerate() {
-            engine.apply(now, &Input::Tick, &mut into.fresh);
+        for system in 0..self.engines.len() {
+            self.engines[system].apply(now, &Input::Tick, &mut into.fresh);
             if !into.fresh.is_empty() {
-                into.collect_fresh(system);
                 into.inputs.push((system, now, Input::Tick));
+                self.pass_on(system, now, into);
             }
         }
     }

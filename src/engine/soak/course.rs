@@ -81,7 +81,7 @@ impl Course {
 
     /// Median of what was more than a bound, from four stretches on.
     fn usual(&self) -> Option<f64> {
-        let mut values: Vec<f64> = exact(&self.seen).map(|seen| seen.value()).collect();
+        let mut values: Vec<f64> = exact(&self.seen).map(Seen::value).collect();
         (values.len() >= 4).then(|| median(&mut values))
     }
 
@@ -134,7 +134,7 @@ pub(crate) fn slowing(seen: &[Seen]) -> Option<Slowing> {
 
 /// The resistance at first and of late, as logarithms.
 pub(crate) fn levels(seen: &[Seen]) -> Option<Slowing> {
-    let values: Vec<f64> = exact(seen).map(|seen| seen.value()).collect();
+    let values: Vec<f64> = exact(seen).map(Seen::value).collect();
     if values.len() < 3 {
         return None;
     }

@@ -39,7 +39,7 @@ pub(crate) struct Told {
 pub(crate) fn resistance(
     floor: &Floor,
     days: &[Day],
-    loads: impl Iterator<Item = (EventTime, f64)> + Clone,
+    loads: &(impl Iterator<Item = (EventTime, f64)> + Clone),
 ) -> Option<Told> {
     let stood_h: f64 = days.iter().map(|day| day.stood.hours_f64()).sum();
     let is_bound = stood_h < NONE_H;
@@ -97,7 +97,7 @@ pub(crate) fn bears(
     floor: &Floor,
     from: EventTime,
     hold: Span,
-    loads: impl Iterator<Item = (EventTime, f64)> + Clone,
+    loads: &(impl Iterator<Item = (EventTime, f64)> + Clone),
 ) -> f64 {
     let holds = |log: f64| longest_h(floor, log.exp(), from, hold, loads.clone()) >= hold.hours_f64();
     let (mut low, mut high) = (LEAST_H.ln(), MOST_H.ln());
@@ -171,7 +171,7 @@ mod tests {
             };
             // Each day by itself, begun with what the day before left.
             let told =
-                resistance(&floor(), &days(|day| Span::from_hours_f64(alone(day))), loads().into_iter());
+                resistance(&floor(), &days(|day| Span::from_hours_f64(alone(day))), &loads().into_iter());
             let found = told.expect("loads are heavy").log_resistance.exp();
             assert!((found / truth - 1.0).abs() < 0.1, "{truth} {found}");
         }
@@ -179,15 +179,16 @@ mod tests {
 
     #[test]
     fn a_dry_float_bounds_the_resistance_and_light_loads_say_nothing() {
-        let told = resistance(&floor(), &days(|_| Span::ZERO), loads().into_iter()).expect("loads are heavy");
+        let told =
+            resistance(&floor(), &days(|_| Span::ZERO), &loads().into_iter()).expect("loads are heavy");
         assert!(told.stood_h.abs() < 1e-12 && (1.0..8.0).contains(&told.log_resistance.exp()), "{told:?}");
         let light = [(at(7.0), 1.0)];
-        assert_eq!(resistance(&floor(), &days(|_| Span::ZERO), light.into_iter()), None);
+        assert_eq!(resistance(&floor(), &days(|_| Span::ZERO), &light.into_iter()), None);
     }
 
     #[test]
     fn heavier_days_bear_less() {
-        let bears = |mm: f64| bears(&floor(), at(0.0), Span::from_hours(6), [(at(8.0), mm)].into_iter());
+        let bears = |mm: f64| bears(&floor(), at(0.0), Span::from_hours(6), &[(at(8.0), mm)].into_iter());
         assert!(bears(100.0) < bears(50.0) && bears(50.0) < bears(30.0));
         assert!(bears(5.0).is_infinite());
     }

@@ -66,7 +66,7 @@ impl Inflow {
 }
 
 impl Arrival {
-    fn at(&self) -> EventTime {
+    fn at(self) -> EventTime {
         EventTime::from_millis(i64::from(self.quarter) * GRAIN.millis())
     }
 }

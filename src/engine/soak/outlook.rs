@@ -21,6 +21,12 @@ const AROUND: f64 = 0.5;
 /// Tails of what is seen are heavy: degrees of freedom, and the chance that a bound is simply wrong.
 const FREEDOM: f64 = 4.0;
 const WRONG_BOUND: f64 = 0.01;
+/// Large rises are rare, and so are quick ones: floors silt up over months (logarithm, and logarithm a day, that
+/// each make a course e times less likely; common practice, no published source).
+const RISE: f64 = 3.0;
+const RISE_A_DAY: f64 = 0.2;
+/// Stretches with standing water before a rise is looked for.
+const LEAST_SEEN: usize = 2;
 /// Courses less likely than this part of the likeliest are dropped.
 const DROPPED: f64 = 1e-3;
 /// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
@@ -60,6 +66,11 @@ impl Path {
         }
     }
 
+    fn log_prior(&self) -> f64 {
+        let rise = self.level - self.steady;
+        -rise / RISE - rise / (self.now - self.onset) / RISE_A_DAY
+    }
+
     fn log_likelihood(&self, seen: &[(f64, Seen)]) -> f64 {
         seen.iter()
             .map(|&(day, seen)| {
@@ -75,8 +86,8 @@ impl Path {
     }
 }
 
-/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while no water
-/// stood at the float.
+/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while hardly any
+/// water stood at the float.
 pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
     let Some(last) = last_level(seen) else { return Vec::new() };
     let middle = |seen: &Seen| (f64::from(seen.stretch) + 0.5) * STRETCH_DAYS;
@@ -89,16 +100,20 @@ pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
             for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
                 for is_even in [true, false] {
                     let path = Path { weight: 0.0, steady, onset, level, is_even, now };
-                    paths.push(Path { weight: path.log_likelihood(&seen), ..path });
+                    paths.push(Path { weight: path.log_likelihood(&seen) + path.log_prior(), ..path });
                 }
             }
         }
     }
     let best = paths.iter().map(|path| path.weight).fold(f64::NEG_INFINITY, f64::max);
-    paths.iter_mut().for_each(|path| path.weight = (path.weight - best).exp());
+    for path in &mut paths {
+        path.weight = (path.weight - best).exp();
+    }
     paths.retain(|path| path.weight > DROPPED);
     let total: f64 = paths.iter().map(|path| path.weight).sum();
-    paths.iter_mut().for_each(|path| path.weight /= total);
+    for path in &mut paths {
+        path.weight /= total;
+    }
     paths
 }
 
@@ -109,7 +124,8 @@ fn last_level(seen: &[Seen]) -> Option<f64> {
         let own = seen.spread().powi(-2);
         (sum + own * seen.value(), weight + own)
     });
-    (weight > 0.0).then(|| sum / weight)
+    let seen = seen.iter().filter(|seen| !seen.is_bound()).count();
+    (seen >= LEAST_SEEN).then(|| sum / weight)
 }
 
 /// The most likely day of onset of a rise, days since 1970.

@@ -188,7 +188,7 @@ impl SoakWatch {
             let share = basin.share;
             let loads = self.inflow.between(loads_from(first.from), last.to);
             let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
-            if let Some(told) = resistance(&floor, &days, loads) {
+            if let Some(told) = resistance(&floor, &days, &loads) {
                 let (log_resistance, stood_h) = (told.log_resistance as f32, told.stood_h as f32);
                 basin.course.note(Seen { stretch, log_resistance, stood_h });
             }
@@ -262,7 +262,7 @@ impl SoakWatch {
                 .map(|from| {
                     let loads = self.inflow.between(from, from + Span::DAY);
                     let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * basin.share)));
-                    bears(&floor, from, layout.allowance.flood_hold, loads)
+                    bears(&floor, from, layout.allowance.flood_hold, &loads)
                 })
                 .collect()
         });
