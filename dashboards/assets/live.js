@@ -3,8 +3,7 @@
 (() => {
   'use strict';
   const body = document.body;
-  const fragment = body.dataset.fragment;
-  if (!fragment || !window.EventSource || !window.fetch) return;
+  if (!body.dataset.fragment || !window.EventSource || !window.fetch) return;
 
   const main = document.getElementById('main');
   const said = document.getElementById('said');
@@ -39,6 +38,9 @@
   const focusables = (part) => [...part.querySelectorAll('a[href], button, [tabindex]')];
 
   const swap = (old, fresh) => {
+    if ('busy' in old.dataset) return;
+    const open = [...old.querySelectorAll('details')].map((details) => details.open);
+    [...fresh.querySelectorAll('details')].forEach((details, i) => { if (open[i]) details.open = true; });
     const held = old.contains(document.activeElement) ? focusables(old).indexOf(document.activeElement) : -1;
     old.replaceWith(fresh);
     fresh.classList.add('fresh');
@@ -50,8 +52,9 @@
     if (fetching) { again = true; return; }
     fetching = true;
     try {
-      const answer = await fetch(fragment, { headers: { accept: 'text/html' } });
-      if (!answer.ok) return;
+      const asked = body.dataset.fragment;
+      const answer = await fetch(asked, { headers: { accept: 'text/html' } });
+      if (!answer.ok || asked !== body.dataset.fragment) return;
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
       const [here, there] = [parts(main), parts(page)];
       const sameOrder = [...here.keys()].join() === [...there.keys()].join();

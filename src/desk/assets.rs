@@ -29,6 +29,7 @@ macro_rules! asset {
 pub(super) static STYLE: Asset = asset!("desk.css", "text/css; charset=utf-8");
 pub(super) static SCRIPT: Asset = asset!("live.js", "text/javascript; charset=utf-8");
 pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
+pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -69,7 +70,9 @@ pub(super) async fn asset(
     Query(version): Query<Version>,
     headers: HeaderMap,
 ) -> Response {
-    let Some(asset) = [&STYLE, &SCRIPT, &FORMS, &ICON].into_iter().find(|asset| asset.name == name) else {
+    let Some(asset) =
+        [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &ICON].into_iter().find(|asset| asset.name == name)
+    else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };
     let tag = format!("\"{}\"", *asset.print);

@@ -9,6 +9,8 @@
 mod answer;
 mod api;
 mod assets;
+mod csv;
+mod fetch;
 pub mod gather;
 mod guard;
 mod live;
@@ -22,6 +24,7 @@ mod serve;
 pub mod sheet;
 mod shelf;
 mod tls;
+mod units;
 mod visit;
 mod words;
 
@@ -29,3 +32,4 @@ pub use guard::Hosts;
 pub use office::{Desk, Entry, LinkNote};
 pub use serve::{router, serve};
 pub use tls::{Identity, TlsFault};
+pub use units::Units;

@@ -1,5 +1,8 @@
 //! The pages' addresses and their fragments.
 
+pub(super) mod preference;
+pub(super) mod timeline;
+
 use std::sync::Arc;
 
 use axum::extract::{Path, Query, State};
@@ -8,13 +11,16 @@ use maud::Markup;
 use serde::Deserialize;
 
 use super::answer::{Fault, html};
+use super::fetch;
 use super::gather::{self, SystemRecord};
 use super::office::Office;
 use super::pages;
 use super::people::Visitor;
 use super::sheet::{HeardSheet, SystemSheet};
-use crate::ledger::{LedgerFault, Resolution, View};
-use crate::model::{EventTime, Id, Place, Quantity, Span, System};
+use super::units::Units;
+use crate::ledger::{LedgerFault, View};
+use crate::model::{EventTime, Id, System};
+use timeline::Asked;
 
 /// Past findings on a system's page.
 const PAST: usize = 50;
@@ -52,13 +58,19 @@ pub(super) async fn first_fragment(
 }
 
 /// `GET /systems/{id}`
-pub(super) async fn system(visitor: Visitor, State(office): Shared, Path(id): Path<String>) -> Response {
+pub(super) async fn system(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(id): Path<String>,
+    Query(asked): Query<Asked>,
+    units: Units,
+) -> Response {
     let stamp = match office.shelf.recent(visitor.reach()).await {
         Ok(board) => board.stamp,
         Err(fault) => return Fault::from(fault).page(&office, &visitor),
     };
-    match system_sheet(&office, &visitor, &id).await {
-        Ok(sheet) => html(pages::system(&office.chrome(&visitor, stamp), &sheet)),
+    match system_sheet(&office, &visitor, &id, asked, units).await {
+        Ok(sheet) => html(pages::system(&office.chrome(&visitor, stamp), &sheet, units)),
         Err(fault) => fault.page(&office, &visitor),
     }
 }
@@ -68,9 +80,11 @@ pub(super) async fn system_fragment(
     visitor: Visitor,
     State(office): Shared,
     Path(id): Path<String>,
+    Query(asked): Query<Asked>,
+    units: Units,
 ) -> Response {
-    match system_sheet(&office, &visitor, &id).await {
-        Ok(sheet) => html(pages::system_main(&sheet).into_string()),
+    match system_sheet(&office, &visitor, &id, asked, units).await {
+        Ok(sheet) => html(pages::system_main(&sheet, units).into_string()),
         Err(fault) => fault.page(&office, &visitor),
     }
 }
@@ -113,33 +127,33 @@ pub(super) async fn ask<T: Send + 'static>(
         .expect("reading the ledger does not panic and is not aborted")
 }
 
-async fn system_sheet(office: &Office, visitor: &Visitor, id: &str) -> Result<SystemSheet, Fault> {
-    let system =
-        office.system(visitor, id).ok_or_else(|| Fault::NoSystem(id.chars().take(Id::MAX_LEN).collect()))?;
-    let now = office.now();
-    let asked = Arc::clone(&system);
-    let record = ask(office, move |view| record(view, &asked, now)).await?;
-    Ok(gather::system(&system, &record, now))
+/// The system called `id`.
+fn found(office: &Office, visitor: &Visitor, id: &str) -> Result<Arc<System>, Fault> {
+    office.system(visitor, id).ok_or_else(|| Fault::NoSystem(id.chars().take(Id::MAX_LEN).collect()))
 }
 
-fn record(view: &View, system: &System, now: EventTime) -> Result<SystemRecord, LedgerFault> {
-    let hour = Span::HOUR.millis();
-    let this_hour = EventTime::from_millis(now.millis().div_euclid(hour) * hour);
-    let week_began = this_hour + Span::HOUR - Span::from_days(7);
-    let week = |basin| match system.find_sensor(Place::Basin(basin), Quantity::Moisture) {
-        Some(probe) => {
-            view.history(&system.id, &system.sensor_name(probe), week_began, now, Resolution::Hour)
-        }
-        None => Ok(Vec::new()),
-    };
-    let mut open = view.findings_open()?;
-    open.retain(|finding| finding.system == system.id);
+async fn system_sheet(
+    office: &Office,
+    visitor: &Visitor,
+    id: &str,
+    asked: Asked,
+    units: Units,
+) -> Result<SystemSheet, Fault> {
+    let system = found(office, visitor, id)?;
+    let now = office.now();
+    let seen = Arc::clone(&system);
+    let record = ask(office, move |view| record(view, &seen, &asked, now)).await?;
+    Ok(gather::system(&system, &record, units))
+}
+
+fn record(view: &View, system: &System, asked: &Asked, now: EventTime) -> Result<SystemRecord, LedgerFault> {
+    let stretch = asked.stretch(view, system, now)?;
     Ok(SystemRecord {
-        open,
+        open: view.findings_open_in(&system.id)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, PAST)?,
         latest: view.latest(Some(&system.id))?,
-        moisture: system.basin_ixs().map(week).collect::<Result<_, _>>()?,
-        week_began,
+        timeline: fetch::timeline(view, system, system.basin_ixs().collect(), &stretch, now)?,
+        stretch,
     })
 }
 

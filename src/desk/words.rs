@@ -23,6 +23,45 @@ pub(super) fn moment(at: EventTime, now: EventTime, zone: &TimeZone) -> Moment {
     Moment { at, words }
 }
 
+/// From when to when: `3 Mar`, `March`, `3 Mar to 10 Mar`, `3 Mar 14:00 to 15:00`; with the year where it
+/// is not the one of `now`.
+pub(super) fn between(from: EventTime, to: EventTime, now: EventTime, zone: &TimeZone) -> String {
+    let local = |at: EventTime| at.timestamp().to_zoned_datetime(zone.clone());
+    let (from, to, here) = (local(from), local(to), local(now));
+    let year = if to.year() == here.year() && from.year() == here.year() { "" } else { " %Y" };
+    let is_midnight = |at: &jiff::ZonedDateTime| (at.hour(), at.minute(), at.second()) == (0, 0, 0);
+    let day = |at: &jiff::ZonedDateTime| at.strftime(&format!("%-d %b{year}")).to_string();
+    let clock = |at: &jiff::ZonedDateTime| at.strftime("%H:%M").to_string();
+    if is_midnight(&from) && is_midnight(&to) {
+        let next = |span: jiff::Span| from.checked_add(span).is_ok_and(|after| after == to);
+        return if next(jiff::Span::new().days(1)) {
+            from.strftime(&format!("%a %-d %b{year}")).to_string()
+        } else if from.day() == 1 && next(jiff::Span::new().months(1)) {
+            from.strftime(&format!("%B{year}")).to_string()
+        } else {
+            let last = to.yesterday().unwrap_or_else(|_| to.clone());
+            format!("{} to {}", day(&from), day(&last))
+        };
+    }
+    if from.date() == to.date() {
+        format!("{} {} to {}", day(&from), clock(&from), clock(&to))
+    } else if is_midnight(&to) && from.tomorrow().is_ok_and(|next| next.date() == to.date()) {
+        format!("{} {} to 24:00", day(&from), clock(&from))
+    } else {
+        format!("{} {} to {} {}", day(&from), clock(&from), day(&to), clock(&to))
+    }
+}
+
+/// Water content within some time: `31.4 % water`, or `30 % to 34 % water, mean 31.4 %`.
+pub(super) fn moisture_range(low: f64, mean: f64, high: f64) -> String {
+    let exact = |content: f64| format!("{:.1}{NBSP}%", content * 100.0);
+    if exact(low) == exact(high) {
+        format!("{} water", exact(mean))
+    } else {
+        format!("{} to {} water, mean {}", exact(low), exact(high), exact(mean))
+    }
+}
+
 /// A span with its unit: `6.5 h`.
 pub(super) fn span(span: Span) -> String {
     span.to_string().replace(' ', &NBSP.to_string())
@@ -202,6 +241,21 @@ mod tests {
         assert_eq!(says("2026-03-02T06:59:00Z"), "yesterday 23:59");
         assert_eq!(says("2026-01-31T12:00:00Z"), "31 Jan 05:00");
         assert_eq!(says("2025-12-31T12:00:00Z"), "31 Dec 2025 05:00");
+    }
+
+    #[test]
+    fn a_stretch_is_told_as_shortly_as_it_can() {
+        let now = at("2026-03-20T20:00:00Z");
+        let says = |from, to| between(at(from), at(to), now, &denver());
+        assert_eq!(says("2026-03-03T07:00:00Z", "2026-03-04T07:00:00Z"), "Tue 3 Mar");
+        assert_eq!(says("2026-03-01T07:00:00Z", "2026-04-01T06:00:00Z"), "March");
+        assert_eq!(says("2026-03-02T07:00:00Z", "2026-03-09T06:00:00Z"), "2 Mar to 8 Mar");
+        assert_eq!(says("2026-03-03T15:00:00Z", "2026-03-03T16:00:00Z"), "3 Mar 08:00 to 09:00");
+        assert_eq!(says("2026-03-03T15:00:00Z", "2026-03-04T07:00:00Z"), "3 Mar 08:00 to 24:00");
+        assert_eq!(
+            says("2025-12-31T15:00:00Z", "2026-01-02T15:00:00Z"),
+            "31 Dec 2025 08:00 to 2 Jan 2026 08:00"
+        );
     }
 
     #[test]

@@ -38,7 +38,7 @@ fn sheet(system: &System, stored: &StoredFinding, now: EventTime) -> FindingShee
 }
 
 /// A name that serves as the id of an element: the kind and the subject, in `a-z`, `0-9` and `-`.
-fn anchor(stored: &StoredFinding) -> String {
+pub(super) fn anchor(stored: &StoredFinding) -> String {
     let subject = stored.finding.subject.key().replace([':', '/'], "-");
     format!("{}-{}-{subject}", stored.system, stored.finding.kind)
 }

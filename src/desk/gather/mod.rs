@@ -6,9 +6,11 @@ mod finding;
 mod heard;
 mod readings;
 mod system;
+mod timeline;
 
 pub use board::board;
 pub use card::card;
 pub use heard::heard;
 pub use readings::Readings;
 pub use system::{SystemRecord, plan, system};
+pub use timeline::{TimelineRecord, timeline, timeline_table, told};

@@ -2,17 +2,18 @@
 
 use std::f64::consts::PI;
 
-use super::{Readings, card};
+use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline, sensor_words};
 use crate::desk::sheet::{
-    BasinSheet, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Spark, SparkBin, SystemSheet,
+    BasinSheet, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
 };
+use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{Bin, Latest, StoredFinding};
-use crate::model::{BasinIx, EventTime, Node, Point, Span, SplitterIx, System};
+use crate::ledger::{Latest, StoredFinding};
+use crate::model::{EventTime, Node, Point, SplitterIx, System};
 
 /// What the ledger knows of one system.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct SystemRecord {
     /// Its open findings.
     pub open: Vec<StoredFinding>,
@@ -20,20 +21,22 @@ pub struct SystemRecord {
     pub history: Vec<StoredFinding>,
     /// Its last readings.
     pub latest: Vec<Latest>,
-    /// Hours of moisture since `week_began`, by basin in the file's order.
-    pub moisture: Vec<Vec<Bin>>,
-    /// When the week shown began.
-    pub week_began: EventTime,
+    /// What happened in the stretch looked at.
+    pub timeline: TimelineRecord,
+    /// The stretch looked at.
+    pub stretch: Stretch,
 }
 
 /// The page of `system`.
-pub fn system(system: &System, record: &SystemRecord, now: EventTime) -> SystemSheet {
+pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemSheet {
+    let now = record.timeline.now;
+    let page = format!("/systems/{}", system.id);
     let card = card(system, &record.open, &record.latest, now);
     SystemSheet {
         property: words::title(system.property.as_str()),
         facts: facts(system),
         plan: plan(system, &card.basins),
-        sparks: card.basins.iter().map(|basin| spark(system, record, basin)).collect(),
+        timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now)),
         past: past(system, &record.history, now),
         card,
@@ -104,28 +107,6 @@ fn plan_basin(system: &System, sheet: &BasinSheet) -> Option<PlanBasin> {
         radius_m: (basin.area_m2 / PI).sqrt(),
         wet: sheet.water_level.is_some(),
         trouble: sheet.trouble.map(|(urgency, _)| urgency),
-    })
-}
-
-fn spark(system: &System, record: &SystemRecord, sheet: &BasinSheet) -> Option<Spark> {
-    let BasinIx(at) = system.find_basin(&sheet.id)?;
-    let bins = record.moisture.get(usize::from(at)).filter(|bins| !bins.is_empty())?;
-    let soil = system.soil.properties();
-    let low = bins.iter().map(|bin| bin.min).fold(f64::INFINITY, f64::min);
-    let high = bins.iter().map(|bin| bin.max).fold(0.0, f64::max);
-    let hour = |at: EventTime| (at - record.week_began).millis().div_euclid(Span::HOUR.millis());
-    Some(Spark {
-        low,
-        high,
-        field_capacity: soil.field_capacity,
-        top: soil.porosity.max(high),
-        bins: bins
-            .iter()
-            .filter_map(|bin| {
-                let hour = u16::try_from(hour(bin.at)).ok()?;
-                Some(SparkBin { hour, min: bin.min, mean: bin.mean, max: bin.max })
-            })
-            .collect(),
     })
 }
 

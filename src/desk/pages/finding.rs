@@ -26,7 +26,9 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             h3 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
-            div class="columns" {
+            details {
+              summary { "Why, and what to do" }
+              div class="columns" {
                 div {
                     h4 { "Why" }
                     (evidence(finding))
@@ -44,6 +46,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
                     h4 { "Take care" }
                     ul { @for caution in finding.advice.cautions { li { (caution) } } }
                 }
+              }
             }
         }
     }

@@ -88,7 +88,18 @@ fn foot(chrome: &Chrome, page: &Page<'_>) -> Markup {
             @if let Some(as_of) = &chrome.as_of {
                 p class="as-of" { "Drawn " (mark::time(as_of)) ". " a href=(page.here) { "Refresh" } }
             }
+            p {
+                "Units: "
+                @for (name, words) in [("metric", "metric"), ("us", "US")] {
+                    a href={ "/units?to=" (name) "&back=" (encoded(page.here)) } { (words) } " "
+                }
+            }
             p id="said" role="status" aria-live="polite" {}
         }
     }
+}
+
+/// An address as the value of a parameter.
+fn encoded(address: &str) -> String {
+    address.replace('%', "%25").replace('&', "%26").replace('#', "%23").replace('+', "%2B")
 }

@@ -10,8 +10,9 @@ mod layout;
 mod mark;
 mod part;
 mod plan;
-mod spark;
 mod system;
+mod time_table;
+mod timeline;
 
 pub use card::Detail;
 pub use fault::fault;

@@ -2,29 +2,35 @@
 
 use maud::{Markup, html};
 
-use super::layout::{Page, layout};
+use super::layout::{Page, layout_with};
 use super::part::Part;
-use super::{basin, finding, mark, plan, spark};
+use super::{basin, finding, mark, plan, timeline};
+use crate::desk::assets;
 use crate::desk::sheet::{Chrome, PastSheet, SensorRow, SystemSheet};
+use crate::desk::units::Units;
 use crate::desk::words;
 
 /// The page around its `main`.
-pub fn system(chrome: &Chrome, sheet: &SystemSheet) -> String {
-    let fragment = format!("/fragments/systems/{}", sheet.card.id);
-    let here = format!("/systems/{}", sheet.card.id);
+pub fn system(chrome: &Chrome, sheet: &SystemSheet, units: Units) -> String {
+    let query = sheet.timeline.stretch.query();
+    let fragment = format!("/fragments/systems/{}?{query}", sheet.card.id);
+    let here = format!("/systems/{}?{query}", sheet.card.id);
     let page = Page { title: &sheet.card.name, here: &here, fragment: &fragment, live: true };
-    layout(chrome, &page, &system_main(sheet)).into_string()
+    layout_with(chrome, &page, &[&assets::TIMELINE], &system_main(sheet, units)).into_string()
 }
 
 /// What is inside `main`.
-pub fn system_main(sheet: &SystemSheet) -> Markup {
+pub fn system_main(sheet: &SystemSheet, units: Units) -> Markup {
     let part = |name: &str, content: Markup| {
         Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
     };
     html! {
         (part("heading", heading(sheet)).markup())
         (part("findings", findings(sheet)).markup())
-        (part("drain", drain(sheet)).markup())
+        div class="beside" {
+            (part("drain", drain(sheet)).markup())
+            (part("timeline", timeline::timeline(&sheet.timeline, units)).markup())
+        }
         (part("sensors", sensors(&sheet.sensors)).markup())
         (part("past", past(&sheet.past)).markup())
         (part("facts", facts(sheet)).markup())
@@ -55,19 +61,8 @@ fn findings(sheet: &SystemSheet) -> Markup {
 fn drain(sheet: &SystemSheet) -> Markup {
     html! {
         h2 { "The drain" }
-        div class="columns" {
-            div { (basin::drain(&sheet.card)) }
-            @if let Some(drawn) = &sheet.plan { div { (plan::plan(drawn)) } }
-        }
-        @if sheet.sparks.iter().any(Option::is_some) {
-            h3 { "Soil moisture, last 7 days" }
-            p class="key" { "The dashed line is what this soil holds once it has drained. Days are lined off." }
-            ul class="sparks" {
-                @for (basin, week) in sheet.card.basins.iter().zip(&sheet.sparks) {
-                    @if let Some(week) = week { li { p { b { (basin.label) } } (spark::spark(week)) } }
-                }
-            }
-        }
+        @if let Some(drawn) = &sheet.plan { (plan::plan(drawn)) }
+        (basin::drain(&sheet.card))
     }
 }
 
@@ -99,7 +94,7 @@ fn sensors(sensors: &[SensorRow]) -> Markup {
 
 fn past(past: &[PastSheet]) -> Markup {
     html! {
-        h2 { "What was wrong" }
+        h2 id="past" { "What was wrong" }
         @if past.is_empty() { p { "Nothing yet." } }
         @else {
             ul class="past" {

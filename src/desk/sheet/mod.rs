@@ -8,11 +8,17 @@ mod chrome;
 mod heard;
 mod part;
 mod pipes;
+mod stretch;
 mod system;
+mod timeline;
 
 pub use board::{Board, Counts, PropertySheet, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};
 pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
 pub use pipes::{PipeRow, SplitterMark};
-pub use system::{PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Spark, SparkBin, SystemSheet};
+pub use stretch::{Range, Stretch};
+pub use system::{PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, SystemSheet};
+pub use timeline::{
+    Bar, BarLane, BasinCell, FindingBar, SoilLane, SoilPoint, Tick, TimeRow, TimeTable, TimelineSheet,
+};

@@ -1,6 +1,6 @@
 //! One system's own page.
 
-use super::{Moment, SystemCard, Urgency};
+use super::{Moment, SystemCard, TimelineSheet, Urgency};
 use crate::model::FindingKind;
 
 /// Everything on a system's page.
@@ -14,8 +14,8 @@ pub struct SystemSheet {
     pub facts: Vec<(&'static str, String)>,
     /// The site plan, when every part has a place on it.
     pub plan: Option<PlanSheet>,
-    /// Last week's moisture, one for each probe, in the order of the card's basins.
-    pub sparks: Vec<Option<Spark>>,
+    /// What happened in the stretch looked at.
+    pub timeline: TimelineSheet,
     /// Every sensor.
     pub sensors: Vec<SensorRow>,
     /// Findings that are over, latest first.
@@ -61,34 +61,6 @@ pub struct PlanSplitter {
     pub at: (f64, f64),
     /// An open finding is about it.
     pub trouble: bool,
-}
-
-/// A week of one moisture probe.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Spark {
-    /// Lowest water content of the week, m³/m³.
-    pub low: f64,
-    /// Highest.
-    pub high: f64,
-    /// Field capacity of the soil, m³/m³: the line between moist and wet.
-    pub field_capacity: f64,
-    /// Top of the scale: the soil's porosity, m³/m³, or the highest reading above it.
-    pub top: f64,
-    /// Hours with readings.
-    pub bins: Vec<SparkBin>,
-}
-
-/// An hour of a [`Spark`].
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SparkBin {
-    /// Which hour of the week, from 0.
-    pub hour: u16,
-    /// Lowest.
-    pub min: f64,
-    /// Mean.
-    pub mean: f64,
-    /// Highest.
-    pub max: f64,
 }
 
 /// A sensor in the table.

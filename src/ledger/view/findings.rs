@@ -39,6 +39,39 @@ impl View {
         })
     }
 
+    /// Findings of a system that are open, oldest first.
+    pub fn findings_open_in(&self, system: &Id) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read the open findings", |db| {
+            let names = self.names(db)?;
+            let Some(no) = names::system_no(db, system)? else { return Ok(Vec::new()) };
+            let mut query = db.prepare_cached(&format!(
+                "SELECT {COLUMNS} FROM findings INDEXED BY findings_open WHERE system = ?1 AND cleared_at IS NULL ORDER BY raised_at, kind, subject"
+            ))?;
+            query.query_map([no], |row| stored(row, &names))?.collect()
+        })
+    }
+
+    /// Findings of a system that were open within `from..to`, newest first, at most `limit`.
+    pub fn findings_within(
+        &self,
+        system: &Id,
+        from: EventTime,
+        to: EventTime,
+        limit: usize,
+    ) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read findings", |db| {
+            let names = self.names(db)?;
+            let Some(no) = names::system_no(db, system)? else { return Ok(Vec::new()) };
+            let mut query = db.prepare_cached(&format!(
+                "SELECT {COLUMNS} FROM findings WHERE system = ?1 AND raised_at < ?2
+                 AND (cleared_at IS NULL OR cleared_at > ?3) ORDER BY raised_at DESC, kind, subject LIMIT ?4"
+            ))?;
+            query
+                .query_map(params![no, to.millis(), from.millis(), limit], |row| stored(row, &names))?
+                .collect()
+        })
+    }
+
     /// Findings open or over that were raised before `before`, newest first, at most `limit`; of one system
     /// or of all.
     pub fn findings_history(

@@ -58,6 +58,21 @@ impl View {
             Ok(bins)
         })
     }
+
+    /// Time of the first reading of a system that is still known, by hour or day where the reading itself is
+    /// gone.
+    pub fn heard_since(&self, system: &Id) -> Result<Option<EventTime>, LedgerFault> {
+        self.read("read history", |db| {
+            let first =
+                "SELECT min(min((SELECT coalesce(min(at), 9e18) FROM readings WHERE series = series.no),
+                                        (SELECT coalesce(min(at), 9e18) FROM hours WHERE series = series.no),
+                                        (SELECT coalesce(min(at), 9e18) FROM days WHERE series = series.no)))
+                         FROM systems JOIN series ON series.system = systems.no WHERE id = ?1";
+            let first: Option<f64> =
+                db.prepare_cached(first)?.query_row([system.as_str()], |row| row.get(0))?;
+            Ok(first.filter(|first| *first < 8e18).map(|first| EventTime::from_millis(first as i64)))
+        })
+    }
 }
 
 fn series_no(db: &Connection, system: &Id, sensor: &str) -> rusqlite::Result<Option<u32>> {

@@ -1,0 +1,95 @@
+//! Tables for other programs (RFC 4180): comma between fields, CR LF after lines, quotes where needed.
+
+use std::borrow::Cow;
+use std::fmt::Write;
+
+use jiff::tz::TimeZone;
+
+use super::sheet::TimeTable;
+use crate::model::EventTime;
+
+/// A timeline: one line a step, times in `zone` with their offset (RFC 3339), metric units, which the column
+/// names state.
+pub(super) fn timeline(table: &TimeTable, zone: &TimeZone) -> String {
+    let mut text = header(table);
+    for row in &table.rows {
+        text.push_str(&time(row.from, zone));
+        text.push(',');
+        text.push_str(&time(row.to, zone));
+        for cell in &row.basins {
+            let (low, mean, high) = cell.moisture.map_or((None, None, None), |(low, mean, high)| {
+                (Some(low * 100.0), Some(mean * 100.0), Some(high * 100.0))
+            });
+            for percent in [low, mean, high] {
+                number(&mut text, percent, 2);
+            }
+            number(&mut text, cell.received_l, 1);
+            number(&mut text, Some(cell.standing.mins_f64()), 1);
+        }
+        write!(text, ",{}", row.doses).expect("writing to a string cannot fail");
+        number(&mut text, row.litres, 1);
+        if table.has_rain {
+            number(&mut text, row.rain_mm, 2);
+        }
+        text.push_str("\r\n");
+    }
+    text
+}
+
+fn header(table: &TimeTable) -> String {
+    let mut names = vec!["from".to_owned(), "to".to_owned()];
+    for (id, _) in &table.basins {
+        for what in [
+            "moisture lowest (%)",
+            "moisture mean (%)",
+            "moisture highest (%)",
+            "received (L)",
+            "stood (min)",
+        ] {
+            names.push(format!("{id} {what}"));
+        }
+    }
+    names.extend(["doses".to_owned(), "received (L)".to_owned()]);
+    if table.has_rain {
+        names.push("rain (mm)".to_owned());
+    }
+    let line: Vec<Cow<'_, str>> = names.iter().map(|name| field(name)).collect();
+    line.join(",") + "\r\n"
+}
+
+fn time(at: EventTime, zone: &TimeZone) -> String {
+    at.timestamp().to_zoned_datetime(zone.clone()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}
+
+/// A comma and the number, or nothing where it is not known.
+fn number(text: &mut String, number: Option<f64>, digits: usize) {
+    text.push(',');
+    if let Some(number) = number {
+        write!(text, "{number:.digits$}").expect("writing to a string cannot fail");
+    }
+}
+
+/// A text as a field. What a spreadsheet would take for a formula gets an apostrophe before it.
+fn field(text: &str) -> Cow<'_, str> {
+    let is_formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    let text: Cow<'_, str> = if is_formula { format!("'{text}").into() } else { text.into() };
+    if text.contains([',', '"', '\r', '\n']) {
+        format!("\"{}\"", text.replace('"', "\"\"")).into()
+    } else {
+        text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 4180, section 2, rules 6 and 7.
+    #[test]
+    fn fields_are_quoted_as_the_standard_says() {
+        assert_eq!(field("plain"), "plain");
+        assert_eq!(field("b CRLF\r\nbb"), "\"b CRLF\r\nbb\"");
+        assert_eq!(field("b\"bb"), "\"b\"\"bb\"");
+        assert_eq!(field("=1+1"), "'=1+1");
+    }
+}

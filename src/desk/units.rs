@@ -1,0 +1,125 @@
+//! Quantities with their units, metric or as used in the United States.
+
+/// A no-break space, between a number and its unit.
+const NBSP: char = '\u{a0}';
+/// Litres in a US gallon, exactly (NIST Handbook 44, appendix C).
+const LITRES_PER_GALLON: f64 = 3.785_411_784;
+/// Millimetres in an inch, exactly (NIST Handbook 44, appendix C).
+const MM_PER_INCH: f64 = 25.4;
+
+/// Which units a person prefers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Units {
+    /// Litres, millimetres, degrees Celsius.
+    #[default]
+    Metric,
+    /// Gallons, inches, degrees Fahrenheit.
+    Us,
+}
+
+impl Units {
+    /// The name that the cookie and the address carry.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Metric => "metric",
+            Self::Us => "us",
+        }
+    }
+
+    /// The units called `name`.
+    pub fn named(name: &str) -> Option<Self> {
+        [Self::Metric, Self::Us].into_iter().find(|units| units.name() == name)
+    }
+
+    /// Unit of volumes.
+    pub const fn volume_unit(self) -> &'static str {
+        match self {
+            Self::Metric => "L",
+            Self::Us => "gal",
+        }
+    }
+
+    /// Unit of rain and depths.
+    pub const fn depth_unit(self) -> &'static str {
+        match self {
+            Self::Metric => "mm",
+            Self::Us => "in",
+        }
+    }
+
+    /// Litres in the unit of volumes.
+    pub fn volume_in(self, litres: f64) -> f64 {
+        match self {
+            Self::Metric => litres,
+            Self::Us => litres / LITRES_PER_GALLON,
+        }
+    }
+
+    /// Millimetres in the unit of depths.
+    pub fn depth_in(self, mm: f64) -> f64 {
+        match self {
+            Self::Metric => mm,
+            Self::Us => mm / MM_PER_INCH,
+        }
+    }
+
+    /// A volume: `1 240 L`, `328 gal`.
+    pub fn volume(self, litres: f64) -> String {
+        let volume = self.volume_in(litres);
+        let number = if volume < 9.95 { format!("{volume:.1}") } else { grouped(volume) };
+        format!("{number}{NBSP}{}", self.volume_unit())
+    }
+
+    /// A depth in a basin: `120 mm`, `4.7 in`.
+    pub fn depth(self, mm: f64) -> String {
+        match self {
+            Self::Metric => format!("{mm:.0}{NBSP}mm"),
+            Self::Us => format!("{:.1}{NBSP}in", self.depth_in(mm)),
+        }
+    }
+
+    /// Rain: `3.2 mm`, `0.13 in`.
+    pub fn rain(self, mm: f64) -> String {
+        match self {
+            Self::Metric => format!("{mm:.1}{NBSP}mm"),
+            Self::Us => format!("{:.2}{NBSP}in", self.depth_in(mm)),
+        }
+    }
+
+    /// An area: `1.2 m²`, `12.9 ft²`.
+    pub fn area(self, m2: f64) -> String {
+        match self {
+            Self::Metric => format!("{m2:.1}{NBSP}m²"),
+            Self::Us => format!("{:.1}{NBSP}ft²", m2 / (0.012 * MM_PER_INCH).powi(2)),
+        }
+    }
+
+    /// A temperature: `6.3 °C`, `43.3 °F`.
+    pub fn temperature(self, celsius: f64) -> String {
+        match self {
+            Self::Metric => format!("{celsius:.1}{NBSP}°C"),
+            Self::Us => format!("{:.1}{NBSP}°F", celsius * 1.8 + 32.0),
+        }
+    }
+}
+
+fn grouped(number: f64) -> String {
+    super::words::grouped(number.max(0.0).round() as u64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Conversions printed in NIST Handbook 44 (2024), appendix C: 1 gallon is 3.785 411 784 litres, 1 foot
+    /// 304.8 mm, 1 square foot 929.0304 cm².
+    #[test]
+    fn units_convert_as_published() {
+        assert_eq!(Units::Us.volume(3_785.411_784), "1\u{a0}000\u{a0}gal");
+        assert_eq!(Units::Us.depth(304.8), "12.0\u{a0}in");
+        assert_eq!(Units::Us.area(0.092_903_04), "1.0\u{a0}ft²");
+        assert_eq!(Units::Us.temperature(100.0), "212.0\u{a0}°F");
+        assert_eq!(Units::Metric.volume(1240.4), "1\u{a0}240\u{a0}L");
+        assert_eq!(Units::Metric.volume(4.25), "4.2\u{a0}L");
+    }
+}
