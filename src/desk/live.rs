@@ -18,7 +18,7 @@ use tokio::sync::{OwnedSemaphorePermit, watch};
 use tracing::error;
 
 use super::office::{LinkNote, Office};
-use super::people::Visitor;
+use super::people::{Visitor, is_still_welcome};
 use super::shelf::Changed;
 use crate::model::System;
 use crate::telemetry::chain;
@@ -128,9 +128,10 @@ impl Viewer {
                 () = tokio::time::sleep(PULSE) => true,
             }
         };
-        tokio::select! {
-            goes_on = paced => goes_on.then_some(()),
-            _ = self.ending.wait_for(|ending| *ending) => None,
-        }
+        let goes_on = tokio::select! {
+            goes_on = paced => goes_on,
+            _ = self.ending.wait_for(|ending| *ending) => false,
+        };
+        (goes_on && is_still_welcome(&self.office, &self.visitor).await).then_some(())
     }
 }

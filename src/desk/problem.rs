@@ -4,6 +4,7 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use tracing::error;
+use utoipa::ToSchema;
 
 use crate::ledger::{LedgerFault, Refused};
 use crate::telemetry::chain;
@@ -21,7 +22,7 @@ pub(super) struct Problem {
 }
 
 /// One thing wrong with a field of what was sent.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub(super) struct FieldFault {
     /// The field, as a JSON pointer (RFC 6901) into what was sent.
     pub(super) pointer: String,

@@ -48,7 +48,7 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/live", get(live::live))
         .route("/assets/{name}", get(assets::asset))
         .merge(people::routes())
-        .nest("/api/v1", api::routes())
+        .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)
         .layer(DefaultBodyLimit::max(BODY))

@@ -4,4 +4,4 @@ mod password;
 mod token;
 
 pub use password::{PasswordFault, check_password, hash_password, verify_password};
-pub use token::{NoChance, Token, TokenPrint, one_time_code, same_text};
+pub use token::{NoChance, Token, TokenPrint, digest_text, one_time_code, same_text};

@@ -74,6 +74,11 @@ pub fn one_time_code() -> Result<String, NoChance> {
     Ok(letters.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-"))
 }
 
+/// A short text that no other content has (SHA-256).
+pub fn digest_text(bytes: &[u8]) -> String {
+    URL_SAFE_NO_PAD.encode(sha256(bytes))
+}
+
 /// Whether two secrets are the same, in a time that does not tell where they differ.
 pub fn same_text(one: &str, other: &str) -> bool {
     let (one, other) = (sha256(one.as_bytes()), sha256(other.as_bytes()));

@@ -11,6 +11,7 @@ use std::time::Duration;
 use basinward::engine::FindingChange;
 use basinward::ledger::{Record, Resolution, View};
 use basinward::model::{EventTime, Id};
+use serde_json::Value;
 use support::{Process, free_port, until};
 use tempfile::TempDir;
 
@@ -130,18 +131,51 @@ impl Yard {
 
     /// The answer to a request that begins with `head`.
     pub(crate) fn ask(&self, head: &str, form: &str) -> String {
+        self.send(head, "application/x-www-form-urlencoded", form)
+    }
+
+    fn send(&self, head: &str, kind: &str, body: &str) -> String {
         let mut desk = TcpStream::connect(("127.0.0.1", self.desk_port)).expect("the desk listens");
         let host = format!("127.0.0.1:{}", self.desk_port);
-        let length = form.len();
+        let length = body.len();
         write!(
             desk,
             "{head}Host: {host}\r\nConnection: close\r\nContent-Length: {length}\r\n\
-             Content-Type: application/x-www-form-urlencoded\r\n\r\n{form}"
+             Content-Type: {kind}\r\n\r\n{body}"
         )
         .expect("asks");
         let mut answer = String::new();
         desk.read_to_string(&mut answer).expect("an answer");
         answer
+    }
+
+    /// Status and content of the answer to a JSON request with `headers`.
+    pub(crate) fn call(&self, method: &str, path: &str, headers: &str, body: &Value) -> (u16, Value) {
+        let body = if body.is_null() { String::new() } else { body.to_string() };
+        let answer = self.send(&format!("{method} {path} HTTP/1.1\r\n{headers}"), "application/json", &body);
+        let status = answer.split(' ').nth(1).and_then(|status| status.parse().ok()).expect("a status");
+        let (head, body) = answer.split_once("\r\n\r\n").expect("a head");
+        assert!(!head.contains("transfer-encoding"), "{head}");
+        (status, serde_json::from_str(body).unwrap_or(Value::String(body.to_owned())))
+    }
+
+    /// What comes within `time` from an address that goes on and on.
+    pub(crate) fn listen(&self, head: &str, time: Duration) -> String {
+        let mut desk = TcpStream::connect(("127.0.0.1", self.desk_port)).expect("the desk listens");
+        write!(desk, "{head}Host: 127.0.0.1:{}\r\n\r\n", self.desk_port).expect("asks");
+        let mut heard = Vec::new();
+        let until = std::time::Instant::now() + time;
+        while let Some(left) =
+            until.checked_duration_since(std::time::Instant::now()).filter(|left| !left.is_zero())
+        {
+            desk.set_read_timeout(Some(left)).expect("a timeout");
+            let mut some = [0; 4096];
+            match desk.read(&mut some) {
+                Ok(0) | Err(_) => break,
+                Ok(length) => heard.extend_from_slice(&some[..length]),
+            }
+        }
+        String::from_utf8(heard).expect("text")
     }
 
     /// Adds a variable to the daemon's environment.

@@ -148,7 +148,7 @@ async fn identify(office: &Office, headers: &HeaderMap, uri: &Uri) -> Result<Opt
     if let Some(key) = bearer(headers).or_else(|| feed_key(uri)) {
         let print = Token::presented(&key).print();
         let known = ask(office, move |view| view.key(print, now)).await?;
-        return Ok(known.map(|(person, scopes)| Visitor::with_key(person, scopes)));
+        return Ok(known.map(|(person, scopes)| Visitor::with_key(person, print, scopes)));
     }
     if let Some(session) = cookie::read(headers) {
         let print = session.print();
@@ -160,6 +160,23 @@ async fn identify(office: &Office, headers: &HeaderMap, uri: &Uri) -> Result<Opt
         return Ok(Some(Visitor::at_home(office.door.house.clone())));
     }
     Ok(None)
+}
+
+/// Whether somebody who listens for long may go on: their session or key still holds, and so does their reach.
+pub(in crate::desk) async fn is_still_welcome(office: &Office, visitor: &Visitor) -> bool {
+    let now = office.door.now();
+    let (session, key) = (visitor.session(), visitor.key());
+    let known = ask(office, move |view| match (session, key) {
+        (Some(session), _) => view.session(session, now),
+        (None, Some(key)) => Ok(view.key(key, now)?.map(|(person, _)| person)),
+        (None, None) => Ok(None),
+    });
+    match (visitor.person(), known.await) {
+        (Some(_), Ok(person)) => person.is_some_and(|person| !visitor.differs_from(&person)),
+        (None, _) => ask(office, crate::ledger::View::has_people).await.is_ok_and(|any| !any),
+        // A ledger that cannot be read just now is no reason to send anybody away.
+        (Some(_), Err(_)) => true,
+    }
 }
 
 fn bearer(headers: &HeaderMap) -> Option<String> {

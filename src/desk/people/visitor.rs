@@ -31,7 +31,7 @@ enum Came {
     /// A browser that is signed in, or one that needs not be; the secret behind its forms.
     Browser(Token),
     /// A program's key, good for these actions.
-    Key(Vec<Action>),
+    Key(TokenPrint, Vec<Action>),
 }
 
 impl Visitor {
@@ -48,8 +48,8 @@ impl Visitor {
     }
 
     /// A program in somebody's name.
-    pub(super) fn with_key(person: Person, scopes: Vec<Action>) -> Self {
-        Self::known(person, Came::Key(scopes))
+    pub(super) fn with_key(person: Person, key: TokenPrint, scopes: Vec<Action>) -> Self {
+        Self::known(person, Came::Key(key, scopes))
     }
 
     fn known(person: Person, came: Came) -> Self {
@@ -91,7 +91,7 @@ impl Visitor {
     pub(in crate::desk) fn may(&self, action: Action) -> bool {
         let by_key = match &self.0.came {
             Came::Browser(_) => true,
-            Came::Key(scopes) => scopes.contains(&action),
+            Came::Key(_, scopes) => scopes.contains(&action),
         };
         by_key && self.0.role.may(action)
     }
@@ -100,7 +100,7 @@ impl Visitor {
     pub(in crate::desk) fn csrf(&self) -> Option<String> {
         match &self.0.came {
             Came::Browser(token) => Some(token.derived("forms")),
-            Came::Key(_) => None,
+            Came::Key(..) => None,
         }
     }
 
@@ -108,8 +108,23 @@ impl Visitor {
     pub(super) fn session(&self) -> Option<TokenPrint> {
         match &self.0.came {
             Came::Browser(token) if self.0.person.is_some() => Some(token.print()),
-            Came::Browser(_) | Came::Key(_) => None,
+            Came::Browser(_) | Came::Key(..) => None,
         }
+    }
+}
+
+impl Visitor {
+    /// The key that a program came with.
+    pub(super) fn key(&self) -> Option<TokenPrint> {
+        match &self.0.came {
+            Came::Key(key, _) => Some(*key),
+            Came::Browser(_) => None,
+        }
+    }
+
+    /// Whether `person` may no longer see or do the same as when they came in.
+    pub(super) fn differs_from(&self, person: &Person) -> bool {
+        self.0.person != Some(person.no) || self.0.role != person.role || self.0.reach != person.reach
     }
 }
 

@@ -1,0 +1,18 @@
+//! The interface for programs: what the pages show and do, as JSON under `/api/v1`.
+//!
+//! Each handler carries its own description, from which `/api/v1/openapi.json` is made. Lists come in
+//! pages ([`paging`]), answers with a tag to ask again by ([`tags`]), and refusals as problem details.
+
+mod asked;
+mod description;
+mod events;
+mod findings;
+mod heard;
+mod keys;
+mod paging;
+mod people;
+mod readings;
+mod systems;
+mod tags;
+
+pub(super) use description::routes;
