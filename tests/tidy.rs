@@ -21,7 +21,10 @@ const MAY_USE: [(&str, &[&str]); 18] = [
     ("replay", &["advice", "engine", "fleet", "model"]),
     ("ledger", &["alerts", "engine", "model", "secrets"]),
     ("link", &["clock"]),
-    ("desk", &["advice", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"]),
+    (
+        "desk",
+        &["advice", "alerts", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"],
+    ),
     (
         "run",
         &[

@@ -38,7 +38,9 @@
   const focusables = (part) => [...part.querySelectorAll('a[href], button, [tabindex]')];
 
   const swap = (old, fresh) => {
-    if ('busy' in old.dataset) return;
+    // Neither what is being read nor a form under somebody's hands is swapped away.
+    if ('busy' in old.dataset || old.querySelector('input:checked')) return;
+    if (old.contains(document.activeElement) && document.activeElement.matches('input, select, textarea')) return;
     const open = [...old.querySelectorAll('details')].map((details) => details.open);
     [...fresh.querySelectorAll('details')].forEach((details, i) => { if (open[i]) details.open = true; });
     const held = old.contains(document.activeElement) ? focusables(old).indexOf(document.activeElement) : -1;

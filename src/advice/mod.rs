@@ -4,9 +4,11 @@
 //! the usual ones around greywater. Every sentence that people read about a finding is in
 //! `english.rs`.
 
+mod check;
 mod english;
 mod place;
 
+pub use check::separating_check;
 pub use english::{Advice, advice, headline, kind_words, probability_words, severity_words};
 pub use place::{basin_words, place_words, sensor_words};
 

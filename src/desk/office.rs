@@ -120,6 +120,7 @@ impl Office {
                 name: visitor.name().to_owned(),
                 csrf,
                 sees_everything: visitor.sees_everything(),
+                attends: visitor.may(Action::Attend),
                 plans: visitor.may(Action::Plan),
                 governs: visitor.may(Action::Govern),
             }),

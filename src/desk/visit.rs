@@ -1,5 +1,6 @@
 //! The pages' addresses and their fragments.
 
+pub(super) mod alerts;
 pub(super) mod preference;
 pub(super) mod timeline;
 

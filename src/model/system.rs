@@ -109,6 +109,11 @@ impl System {
         })
     }
 
+    /// The splitter called `id`.
+    pub fn find_splitter(&self, id: &str) -> Option<SplitterIx> {
+        self.parts.splitters.iter().position(|s| s.id.as_str() == id).map(|at| SplitterIx(at as u16))
+    }
+
     /// The basin called `id`.
     pub fn find_basin(&self, id: &str) -> Option<BasinIx> {
         self.parts.basins.iter().position(|b| b.id.as_str() == id).map(|at| BasinIx(at as u16))

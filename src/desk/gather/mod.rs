@@ -1,5 +1,6 @@
 //! From the ledger and the system files to what the pages show. Pure: rows in, sheets out.
 
+mod alert;
 mod board;
 mod card;
 mod finding;
@@ -8,6 +9,7 @@ mod readings;
 mod system;
 mod timeline;
 
+pub use alert::{alert, alert_row};
 pub use board::board;
 pub use card::card;
 pub use heard::heard;

@@ -27,33 +27,38 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             (standing(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
             details {
-              summary { "Why, and what to do" }
-              div class="columns" {
-                div {
-                    h4 { "Why" }
-                    (evidence(finding))
-                }
-                div {
-                    h4 { "Bring" }
-                    ul { @for thing in finding.advice.bring { li { (thing) } } }
-                }
-                div class="wide" {
-                    h4 { "Do" }
-                    ol { @for step in finding.advice.steps { li { (step) } } }
-                    p { b { "Mended when: " } (finding.advice.proof) }
-                }
-                div class="wide cautions" {
-                    h4 { "Take care" }
-                    ul { @for caution in finding.advice.cautions { li { (caution) } } }
-                }
-              }
+                summary { "Why, and what to do" }
+                h4 { "Why" }
+                (evidence(finding))
+                (work(finding))
+            }
+        }
+    }
+}
+
+/// What to bring, what to do, and what to take care of.
+pub(super) fn work(finding: &FindingSheet) -> Markup {
+    html! {
+        div class="columns" {
+            div {
+                h4 { "Do" }
+                ol { @for step in finding.advice.steps { li { (step) } } }
+                p { b { "Mended when: " } (finding.advice.proof) }
+            }
+            div {
+                h4 { "Bring" }
+                ul { @for thing in finding.advice.bring { li { (thing) } } }
+            }
+            div class="wide cautions" {
+                h4 { "Take care" }
+                ul { @for caution in finding.advice.cautions { li { (caution) } } }
             }
         }
     }
 }
 
 /// Urgency, age and certainty on one line.
-fn standing(finding: &FindingSheet) -> Markup {
+pub(super) fn standing(finding: &FindingSheet) -> Markup {
     html! {
         p class="standing" {
             b class="word" { (words::capitalised(finding.urgency.words())) }
@@ -64,7 +69,7 @@ fn standing(finding: &FindingSheet) -> Markup {
     }
 }
 
-fn evidence(finding: &FindingSheet) -> Markup {
+pub(super) fn evidence(finding: &FindingSheet) -> Markup {
     html! {
         ul {
             @for (at, says) in &finding.evidence {

@@ -73,6 +73,7 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
         nav aria-label="Pages" {
             ul {
                 (place("/", "Systems"))
+                (place("/alerts", "Alerts"))
                 @if who.sees_everything { (place("/heard", "Heard and refused")) }
                 @if who.governs { (place("/people", "People")) }
                 (place("/account", &who.name))

@@ -1,5 +1,6 @@
 //! The pages, as HTML made from sheets. No page asks anything of the ledger or the clock.
 
+mod alerts;
 mod basin;
 mod card;
 mod fault;
@@ -14,6 +15,7 @@ mod system;
 mod time_table;
 mod timeline;
 
+pub use alerts::{alert, alert_main, alerts, alerts_main};
 pub use card::Detail;
 pub use fault::fault;
 pub use first::{first, first_card, first_main, first_summary};

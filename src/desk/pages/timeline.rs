@@ -37,12 +37,7 @@ pub(super) fn timeline(sheet: &TimelineSheet, units: Units) -> Markup {
             aria-label={ "Timeline, " (sheet.words) ". Arrow keys move along it, plus and minus zoom, Page Up and Page Down move in time." }
             data-page=(sheet.page) data-from=(sheet.stretch.from.millis()) data-to=(sheet.stretch.to.millis())
             data-told={ (sheet.page) "/timeline.json?" (query) } {
-            (axis(sheet))
-            @if !sheet.findings.is_empty() { (findings(&sheet.findings)) }
-            @let scale = Scale::of(&sheet.soil);
-            @for lane in &sheet.soil { (soil(lane, &scale)) }
-            (bars(&sheet.water, "doses"))
-            @if let Some(rain) = &sheet.rain { (bars(rain, "rain")) }
+            (lanes(sheet))
         }
         p class="told" id="told" role="status" aria-live="polite" {}
         p class="key" {
@@ -54,6 +49,27 @@ pub(super) fn timeline(sheet: &TimelineSheet, units: Units) -> Markup {
             (time_table::table(&sheet.table, units))
         }
         p { a href={ (sheet.page) "/timeline.csv?" (query) } download { "Everything in this stretch as CSV" } }
+    }
+}
+
+/// The lanes alone, as a picture of what is told in words elsewhere.
+pub(super) fn picture(sheet: &TimelineSheet) -> Markup {
+    let from_to = format!("{}?{}#timeline", sheet.page, sheet.stretch.query());
+    html! {
+        p class="key" { (sheet.words) }
+        div class="timeline still" role="group" aria-label={ "Timeline, " (sheet.words) } { (lanes(sheet)) }
+        p { a class="target" href=(from_to) { "Look closer, and for exact values" } }
+    }
+}
+
+fn lanes(sheet: &TimelineSheet) -> Markup {
+    html! {
+        (axis(sheet))
+        @if !sheet.findings.is_empty() { (findings(&sheet.findings)) }
+        @let scale = Scale::of(&sheet.soil);
+        @for lane in &sheet.soil { (soil(lane, &scale)) }
+        (bars(&sheet.water, "doses"))
+        @if let Some(rain) = &sheet.rain { (bars(rain, "rain")) }
     }
 }
 

@@ -20,6 +20,7 @@ pub struct Chrome {
 }
 
 /// Who looks at a page.
+#[expect(clippy::struct_excessive_bools, reason = "each is one thing that a page offers or leaves out")]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Who {
     /// What they are called.
@@ -28,6 +29,8 @@ pub struct Who {
     pub csrf: String,
     /// The pages about what belongs to no property are open to them.
     pub sees_everything: bool,
+    /// They may take steps with alerts.
+    pub attends: bool,
     /// They may change systems and plan work.
     pub plans: bool,
     /// They decide who may come in.

@@ -3,6 +3,7 @@
 //! Times are already in words of the system's own zone, and water content is already judged by the
 //! soil, so that a page only lays things out.
 
+mod alert;
 mod board;
 mod chrome;
 mod heard;
@@ -12,6 +13,7 @@ mod stretch;
 mod system;
 mod timeline;
 
+pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet};
 pub use board::{Board, Counts, PropertySheet, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};

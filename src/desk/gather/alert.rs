@@ -1,0 +1,140 @@
+//! Alerts as the pages show them.
+
+use super::TimelineRecord;
+use super::finding::sheet;
+use super::timeline::timeline;
+use crate::advice::{headline, kind_words, place_words, separating_check};
+use crate::alerts::{Closing, Deed, Stage};
+use crate::desk::sheet::{AlertRow, AlertSheet, Stretch, Urgency};
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::ledger::{AlertStory, StoredAlert, StoredFinding, StoredStep};
+use crate::model::{EventTime, Finding, FindingKind, Severity, Subject, System};
+
+/// An alert in a list.
+pub fn alert_row(system: &System, alert: &StoredAlert, now: EventTime) -> AlertRow {
+    AlertRow {
+        no: alert.no,
+        headline: headline(&alert.finding, system),
+        urgency: Urgency::of(alert.finding.severity),
+        system: (system.id.to_string(), system.name.clone()),
+        opened: words::moment(alert.opened_at, now, &system.zone),
+        stage: stage_words(system, &alert.stage, now),
+        is_open: alert.stage.is_open(),
+        is_closed: alert.stage.is_closed(),
+        folded: alert.folded,
+    }
+}
+
+fn stage_words(system: &System, stage: &Stage, now: EventTime) -> String {
+    let when = |at| words::moment(at, now, &system.zone).words;
+    match stage {
+        Stage::Open { since } => format!("open since {}", when(*since)),
+        Stage::Acknowledged { at, by } => format!("acknowledged by {by}, {}", when(*at)),
+        Stage::Snoozed { until, by } => format!("snoozed by {by} until {}", when(*until)),
+        Stage::Closed { at, how: Closing::Cleared } => format!("cleared {}", when(*at)),
+        Stage::Closed { at, how: Closing::Dismissed { by, reason } } => {
+            format!("closed by {by}, {}: {reason}", when(*at))
+        }
+    }
+}
+
+/// Everything about one alert; `record` is of the time around it.
+pub fn alert(
+    system: &System,
+    story: &AlertStory,
+    record: &TimelineRecord,
+    stretch: &Stretch,
+    units: Units,
+) -> AlertSheet {
+    let (alert, now) = (&story.alert, record.now);
+    let stored = StoredFinding {
+        system: alert.system.clone(),
+        raised_at: alert.opened_at,
+        changed_at: alert.changed_at,
+        cleared_at: None,
+        finding: without_explanations(&alert.finding),
+    };
+    let explained = explanations(&alert.finding);
+    let check = match explained.as_slice() {
+        [(first, ..), (second, _, likely), ..] if *likely >= 0.05 => separating_check(*first, *second),
+        _ => None,
+    };
+    AlertSheet {
+        row: alert_row(system, alert, now),
+        finding: sheet(system, &stored, now),
+        about: about(system, &alert.finding.subject),
+        explanations: explained
+            .iter()
+            .map(|(kind, subject, probability)| {
+                (
+                    format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject)),
+                    *probability,
+                )
+            })
+            .collect(),
+        check,
+        under: alert.under,
+        folded: story.folded.iter().map(|folded| alert_row(system, folded, now)).collect(),
+        steps: story.steps.iter().map(|step| told_step(system, step, now)).collect(),
+        picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
+    }
+}
+
+/// The explanations have a place of their own.
+fn without_explanations(finding: &Finding) -> Finding {
+    let mut finding = finding.clone();
+    finding.estimate.remove("explanations");
+    finding
+}
+
+fn explanations(finding: &Finding) -> Vec<(FindingKind, Subject, f64)> {
+    let told = finding.estimate.get("explanations").and_then(|told| told.as_array());
+    let read = |told: &serde_json::Value| {
+        let kind = FindingKind::named(told.get("finding")?.as_str()?)?;
+        let subject = serde_json::from_value(told.get("subject")?.clone()).ok()?;
+        Some((kind, subject, told.get("probability")?.as_f64()?))
+    };
+    told.into_iter().flatten().filter_map(read).collect()
+}
+
+fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
+    let page = match subject {
+        Subject::Basin(id) => format!("/systems/{}/basins/{id}", system.id),
+        Subject::Splitter(id) => format!("/systems/{}/splitters/{id}", system.id),
+        Subject::Sensor(name) => {
+            let (basin, _) = name.split_once('/')?;
+            format!("/systems/{}/basins/{basin}", system.id)
+        }
+        Subject::Source | Subject::Diverter => return None,
+    };
+    Some((page, place_words(system, subject)))
+}
+
+fn told_step(
+    system: &System,
+    step: &StoredStep,
+    now: EventTime,
+) -> (crate::desk::sheet::Moment, String, String) {
+    let severity = |to: Severity| Urgency::of(to).words();
+    let says = match &step.deed {
+        Deed::Opened => "raised".to_owned(),
+        Deed::Returned => "raised again".to_owned(),
+        Deed::Worsened { to } => format!("became worse: {}", severity(*to)),
+        Deed::Eased { to } => format!("became less urgent: {}", severity(*to)),
+        Deed::Cleared => "cleared".to_owned(),
+        Deed::Acknowledged => "acknowledged".to_owned(),
+        Deed::Snoozed { until } => {
+            format!("snoozed until {}", words::moment(*until, now, &system.zone).words)
+        }
+        Deed::Woke => "woke from its snooze".to_owned(),
+        Deed::Closed { reason } => format!("closed: {reason}"),
+        Deed::Reopened { reason } if reason.is_empty() => "reopened".to_owned(),
+        Deed::Reopened { reason } => format!("reopened: {reason}"),
+        Deed::Noted { text } => format!("noted: {text}"),
+        Deed::Folded { under } => format!("recognised as a consequence of alert {under}"),
+        Deed::Unfolded => "stands on its own again".to_owned(),
+    };
+    let by = step.by.clone().unwrap_or_else(|| "Basinward".to_owned());
+    (words::moment(step.at, now, &system.zone), by, says)
+}

@@ -1,0 +1,208 @@
+//! Alerts: the list, and one of them with everything about it.
+
+use maud::{Markup, html};
+
+use super::layout::{Page, layout_with};
+use super::part::Part;
+use super::{finding, mark, timeline};
+use crate::desk::assets;
+use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome};
+use crate::desk::words;
+
+/// How long an alert can be put off: hours, and in words.
+const SNOOZES: [(u32, &str); 5] =
+    [(4, "4 hours"), (24, "a day"), (72, "3 days"), (168, "a week"), (720, "30 days")];
+
+/// The page around the list's `main`.
+pub fn alerts(chrome: &Chrome, sheet: &AlertsSheet) -> String {
+    let here = format!("/alerts?show={}", sheet.choice.name());
+    let page = Page { title: "Alerts", here: "/alerts", fragment: &format!("/fragments{here}"), live: true };
+    layout_with(chrome, &page, &[&assets::FORMS], &alerts_main(chrome, sheet)).into_string()
+}
+
+/// What is inside `main` of the list.
+pub fn alerts_main(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
+    html! {
+        h1 { "Alerts" }
+        nav class="ways" aria-label="Which alerts" {
+            ul {
+                @for choice in AlertChoice::ALL {
+                    li {
+                        a href={ "/alerts?show=" (choice.name()) } aria-current=[(choice == sheet.choice).then_some("true")] {
+                            (words::capitalised(choice.name()))
+                        }
+                    }
+                }
+            }
+        }
+        (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
+    }
+}
+
+fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
+    let may_act = chrome.who.as_ref().is_some_and(|who| who.attends) && sheet.choice != AlertChoice::Closed;
+    html! {
+        @if sheet.rows.is_empty() {
+            p { @if sheet.choice == AlertChoice::Closed { "No alert has been closed yet." } @else { "Nothing here needs anybody." } }
+        } @else {
+            form method="post" action="/alerts" {
+                (hidden(chrome, &format!("/alerts?show={}", sheet.choice.name())))
+                ul class="alerts" {
+                    @for row in &sheet.rows { (item(row, may_act)) }
+                }
+                @if sheet.more { p class="key" { "Only the newest are shown here. Each system’s page shows its own." } }
+                @if may_act {
+                    fieldset class="acts" {
+                        legend { "With the ticked ones" }
+                        button name="act" value="acknowledge" { "Acknowledge" }
+                        (snooze())
+                        (close())
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn item(row: &AlertRow, may_tick: bool) -> Markup {
+    let label = format!("Tick: {}", row.headline);
+    html! {
+        li class={ "alert " (row.urgency.class()) @if row.is_closed { " over" } } {
+            @if may_tick { input type="checkbox" name="alert" value=(row.no) aria-label=(label); }
+            div {
+                p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
+                p class="standing" {
+                    a href={ "/systems/" (row.system.0) } { (row.system.1) }
+                    ", raised " (mark::time(&row.opened)) ". " (words::capitalised(&row.stage)) "."
+                    @if row.folded > 0 { " " (folded_words(row.folded)) "." }
+                }
+            }
+        }
+    }
+}
+
+fn folded_words(folded: u32) -> String {
+    match folded {
+        1 => "One consequence is folded under it".to_owned(),
+        many => {
+            format!("{} consequences are folded under it", words::capitalised(&words::count(many as usize)))
+        }
+    }
+}
+
+fn hidden(chrome: &Chrome, back: &str) -> Markup {
+    html! {
+        @if let Some(who) = &chrome.who { input type="hidden" name="csrf" value=(who.csrf); }
+        input type="hidden" name="back" value=(back);
+    }
+}
+
+fn snooze() -> Markup {
+    html! {
+        span class="act" {
+            label { "for " select name="hours" { @for (hours, words) in SNOOZES { option value=(hours) selected[hours == 24] { (words) } } } }
+            button class="plain" name="act" value="snooze" { "Snooze" }
+        }
+    }
+}
+
+fn close() -> Markup {
+    html! {
+        span class="act" {
+            label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
+            button class="plain" name="act" value="close" { "Close" }
+        }
+    }
+}
+
+/// The page around the `main` of one alert.
+pub fn alert(chrome: &Chrome, sheet: &AlertSheet) -> String {
+    let (here, fragment) =
+        (format!("/alerts/{}", sheet.row.no), format!("/fragments/alerts/{}", sheet.row.no));
+    let page = Page { title: &sheet.row.headline, here: &here, fragment: &fragment, live: true };
+    layout_with(chrome, &page, &[&assets::FORMS], &alert_main(chrome, sheet)).into_string()
+}
+
+/// What is inside `main` of one alert.
+pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
+    let part = |name: &str, content: Markup| {
+        Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
+    };
+    html! {
+        (part("heading", heading(sheet)).markup())
+        @if chrome.who.as_ref().is_some_and(|who| who.attends) { (part("acts", acts(chrome, &sheet.row)).markup()) }
+        div class="beside" {
+            (part("why", why(sheet)).markup())
+            (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
+        }
+        (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup())
+        @if !sheet.folded.is_empty() {
+            (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, false)) } } }).markup())
+        }
+        (part("steps", steps(sheet)).markup())
+    }
+}
+
+fn heading(sheet: &AlertSheet) -> Markup {
+    let row = &sheet.row;
+    html! {
+        p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
+        h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
+        (finding::standing(&sheet.finding))
+        p data-say { (words::capitalised(&row.stage)) "." }
+        @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
+        @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
+        @if let Some((page, name)) = &sheet.about { p { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } } }
+    }
+}
+
+fn acts(chrome: &Chrome, row: &AlertRow) -> Markup {
+    html! {
+        form method="post" action="/alerts" {
+            (hidden(chrome, &format!("/alerts/{}", row.no)))
+            input type="hidden" name="alert" value=(row.no);
+            fieldset class="acts" {
+                legend { "What you do about it" }
+                @if row.is_closed {
+                    label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
+                    button class="plain" name="act" value="reopen" { "Reopen" }
+                } @else {
+                    @if row.is_open { button name="act" value="acknowledge" { "I take care of it" } }
+                    (snooze())
+                    (close())
+                }
+            }
+        }
+    }
+}
+
+fn why(sheet: &AlertSheet) -> Markup {
+    html! {
+        h2 { "Why" }
+        (finding::evidence(&sheet.finding))
+        @if !sheet.explanations.is_empty() {
+            h3 { "What explains it" }
+            ol class="explanations" {
+                @for (words, probability) in &sheet.explanations {
+                    li {
+                        p { (words) " " b { (words::chance(*probability)) } }
+                        svg width="100%" height="10" aria-hidden="true" {
+                            rect class="whole" width="100%" height="10" {}
+                            rect class="part" width={ (format!("{:.1}%", probability * 100.0)) } height="10" {}
+                        }
+                    }
+                }
+            }
+        }
+        @if let Some(check) = sheet.check { p class="check" { b { "To be sure: " } (check) } }
+    }
+}
+
+fn steps(sheet: &AlertSheet) -> Markup {
+    html! {
+        h2 { "History" }
+        ol class="past" {
+            @for (at, by, says) in &sheet.steps { li { b { (by) } ": " (says) " " span class="when" { (mark::time(at)) } } }
+        }
+    }
+}

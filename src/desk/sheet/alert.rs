@@ -1,0 +1,98 @@
+//! Alerts: findings on their way through people.
+
+use super::{FindingSheet, Moment, TimelineSheet, Urgency};
+use crate::alerts::AlertNo;
+
+/// Which alerts a list shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AlertChoice {
+    /// All that are not over.
+    Standing,
+    /// Those that wait for somebody.
+    Open,
+    /// Those that somebody takes care of.
+    Acknowledged,
+    /// Those that somebody wants to hear of later.
+    Snoozed,
+    /// Those that are over.
+    Closed,
+}
+
+/// A list of alerts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlertsSheet {
+    /// Which are shown.
+    pub choice: AlertChoice,
+    /// Most urgent first; closed ones newest first.
+    pub rows: Vec<AlertRow>,
+    /// There are more than are shown.
+    pub more: bool,
+}
+
+/// One alert in a list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlertRow {
+    /// Its number.
+    pub no: AlertNo,
+    /// The finding as one sentence.
+    pub headline: String,
+    /// How urgent.
+    pub urgency: Urgency,
+    /// Id and name of the system.
+    pub system: (String, String),
+    /// When it was opened.
+    pub opened: Moment,
+    /// Where it stands, in words: `acknowledged by Maria, today 08:15`.
+    pub stage: String,
+    /// It waits for somebody.
+    pub is_open: bool,
+    /// It is over.
+    pub is_closed: bool,
+    /// How many are folded under it.
+    pub folded: u32,
+}
+
+/// Everything about one alert.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlertSheet {
+    /// What a list says of it.
+    pub row: AlertRow,
+    /// The finding.
+    pub finding: FindingSheet,
+    /// Page and name of what it is about.
+    pub about: Option<(String, String)>,
+    /// What explains it: the explanation in words, and its probability. Most probable first; empty where there
+    /// is no doubt what it is.
+    pub explanations: Vec<(String, f64)>,
+    /// The check that tells the first two apart.
+    pub check: Option<&'static str>,
+    /// The alert that it is a consequence of.
+    pub under: Option<AlertNo>,
+    /// Alerts that are its consequences.
+    pub folded: Vec<AlertRow>,
+    /// What was done: when, by whom, what. Oldest first.
+    pub steps: Vec<(Moment, String, String)>,
+    /// The course of things around it.
+    pub picture: TimelineSheet,
+}
+
+impl AlertChoice {
+    /// Every choice.
+    pub const ALL: [Self; 5] = [Self::Standing, Self::Open, Self::Acknowledged, Self::Snoozed, Self::Closed];
+
+    /// The word for it in addresses and on pages.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Standing => "standing",
+            Self::Open => "open",
+            Self::Acknowledged => "acknowledged",
+            Self::Snoozed => "snoozed",
+            Self::Closed => "closed",
+        }
+    }
+
+    /// The choice called `name`.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|choice| choice.name() == name)
+    }
+}

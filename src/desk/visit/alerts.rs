@@ -1,0 +1,215 @@
+//! The pages about alerts, and what people do on them.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, Query, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
+
+use super::{Shared, ask};
+use crate::alerts::{Act, AlertNo, Stage};
+use crate::desk::answer::{Fault, html};
+use crate::desk::office::Office;
+use crate::desk::people::{Fields, Visitor, only_if_may};
+use crate::desk::problem::Problem;
+use crate::desk::sheet::{AlertChoice, AlertSheet, AlertsSheet, Stretch};
+use crate::desk::units::Units;
+use crate::desk::{fetch, gather, pages};
+use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, Order, StoredAlert};
+use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
+
+/// Alerts that a list shows at most.
+const LISTED: usize = 300;
+/// What the picture shows before an alert, and at most after it.
+const BEFORE: Span = Span::from_days(5);
+const AFTER: Span = Span::from_days(40);
+/// Alerts that one form acts upon at most.
+const AT_ONCE: usize = 300;
+
+/// Which alerts an address asks for.
+#[derive(Debug, Deserialize)]
+pub(in crate::desk) struct Show {
+    #[serde(default)]
+    show: String,
+}
+
+/// `GET /alerts`
+pub(in crate::desk) async fn alerts(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(show): Query<Show>,
+) -> Response {
+    match listed(&office, &visitor, &show).await {
+        Ok((stamp, sheet)) => html(pages::alerts(&office.chrome(&visitor, stamp), &sheet)),
+        Err(fault) => fault.page(&office, &visitor),
+    }
+}
+
+/// `GET /fragments/alerts`
+pub(in crate::desk) async fn alerts_fragment(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(show): Query<Show>,
+) -> Response {
+    match listed(&office, &visitor, &show).await {
+        Ok((stamp, sheet)) => html(pages::alerts_main(&office.chrome(&visitor, stamp), &sheet).into_string()),
+        Err(fault) => fault.page(&office, &visitor),
+    }
+}
+
+async fn listed(office: &Office, visitor: &Visitor, show: &Show) -> Result<(u64, AlertsSheet), Fault> {
+    let stamp = office.shelf.recent(visitor.reach()).await?.stamp;
+    let choice = AlertChoice::named(&show.show).unwrap_or(AlertChoice::Standing);
+    let standing = Some(choice != AlertChoice::Closed);
+    let filter = AlertFilter { standing, causes_only: true, ..AlertFilter::default() };
+    let found = ask(office, move |view| view.alerts(&filter, LISTED)).await?;
+    let more = found.len() == LISTED;
+    let now = office.now();
+    let chosen = found.iter().filter(|alert| is_chosen(choice, &alert.stage));
+    let mut rows: Vec<_> = chosen
+        .filter_map(|alert| {
+            let system = office.system(visitor, alert.system.as_str())?;
+            Some(gather::alert_row(&system, alert, now))
+        })
+        .collect();
+    if choice != AlertChoice::Closed {
+        rows.sort_by_key(|row| row.urgency);
+    }
+    Ok((stamp, AlertsSheet { choice, rows, more }))
+}
+
+fn is_chosen(choice: AlertChoice, stage: &Stage) -> bool {
+    match choice {
+        AlertChoice::Standing => !stage.is_closed(),
+        AlertChoice::Open => stage.is_open(),
+        AlertChoice::Acknowledged => matches!(stage, Stage::Acknowledged { .. }),
+        AlertChoice::Snoozed => matches!(stage, Stage::Snoozed { .. }),
+        AlertChoice::Closed => stage.is_closed(),
+    }
+}
+
+/// `GET /alerts/{no}`
+pub(in crate::desk) async fn alert(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(no): Path<u64>,
+    units: Units,
+) -> Response {
+    match alert_sheet(&office, &visitor, AlertNo(no), units).await {
+        Ok((stamp, sheet)) => html(pages::alert(&office.chrome(&visitor, stamp), &sheet)),
+        Err(fault) => fault.page(&office, &visitor),
+    }
+}
+
+/// `GET /fragments/alerts/{no}`
+pub(in crate::desk) async fn alert_fragment(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(no): Path<u64>,
+    units: Units,
+) -> Response {
+    match alert_sheet(&office, &visitor, AlertNo(no), units).await {
+        Ok((stamp, sheet)) => html(pages::alert_main(&office.chrome(&visitor, stamp), &sheet).into_string()),
+        Err(fault) => fault.page(&office, &visitor),
+    }
+}
+
+/// The alert with its system, if the visitor may see it.
+async fn seen(office: &Office, visitor: &Visitor, no: AlertNo) -> Result<(AlertStory, Arc<System>), Fault> {
+    let story = ask(office, move |view| view.alert(no)).await?.ok_or(Fault::NoPage)?;
+    let system = office.system(visitor, story.alert.system.as_str()).ok_or(Fault::NoPage)?;
+    Ok((story, system))
+}
+
+async fn alert_sheet(
+    office: &Office,
+    visitor: &Visitor,
+    no: AlertNo,
+    units: Units,
+) -> Result<(u64, AlertSheet), Fault> {
+    let stamp = office.shelf.recent(visitor.reach()).await?.stamp;
+    let (story, system) = seen(office, visitor, no).await?;
+    let now = office.now();
+    let stretch = around(&story.alert, now);
+    let basins = concerned(&system, &story.alert.finding.subject);
+    let asked = Arc::clone(&system);
+    let record = ask(office, move |view| fetch::timeline(view, &asked, basins, &stretch, now)).await?;
+    Ok((stamp, gather::alert(&system, &story, &record, &stretch, units)))
+}
+
+/// The stretch of time in which an alert shows.
+fn around(alert: &StoredAlert, now: EventTime) -> Stretch {
+    let end = match alert.stage {
+        Stage::Closed { at, .. } => at + Span::DAY,
+        Stage::Open { .. } | Stage::Acknowledged { .. } | Stage::Snoozed { .. } => now,
+    };
+    Stretch::between(alert.opened_at - BEFORE, end.min(alert.opened_at + AFTER).min(now))
+}
+
+/// Basins that a finding about `subject` shows in: those that share water with it.
+fn concerned(system: &System, subject: &Subject) -> Vec<BasinIx> {
+    let basin = match subject {
+        Subject::Basin(id) => system.find_basin(id.as_str()),
+        Subject::Sensor(name) => name.split_once('/').and_then(|(basin, _)| system.find_basin(basin)),
+        Subject::Splitter(_) | Subject::Source | Subject::Diverter => None,
+    };
+    let splitter = match subject {
+        Subject::Splitter(id) => system.find_splitter(id.as_str()),
+        Subject::Basin(_) | Subject::Sensor(_) | Subject::Source | Subject::Diverter => {
+            basin.and_then(|basin| system.tree().parent(basin)).map(|step| step.splitter)
+        }
+    };
+    let shares =
+        |ix: &BasinIx| splitter.is_none_or(|splitter| system.tree().side_of(splitter, *ix).is_some());
+    system.basin_ixs().filter(shares).collect()
+}
+
+/// `POST /alerts`: one act with one alert or several.
+pub(in crate::desk) async fn act(visitor: Visitor, State(office): Shared, fields: Fields) -> Response {
+    let back = fields.get("back");
+    let back = if back.starts_with("/alerts") { back } else { "/alerts" };
+    match acted(&office, &visitor, &fields).await {
+        Ok(()) => Redirect::to(back).into_response(),
+        Err(problem) => {
+            let page = pages::fault(&office.chrome(&visitor, 0), "This was not done", problem.detail());
+            (problem.status(), html(page)).into_response()
+        }
+    }
+}
+
+async fn acted(office: &Office, visitor: &Visitor, fields: &Fields) -> Result<(), Problem> {
+    only_if_may(visitor, Action::Attend)?;
+    let at = office.now();
+    let act = wanted(fields, at)?;
+    let ticked = fields.all("alert").filter_map(|no| no.parse().ok().map(AlertNo));
+    let ticked: Vec<AlertNo> = ticked.take(AT_ONCE).collect();
+    if ticked.is_empty() {
+        return Err(Problem::wrong("Tick at least one alert first."));
+    }
+    for alert in ticked {
+        if seen(office, visitor, alert).await.is_err() {
+            return Err(Problem::not_found(format!("There is no alert {alert}.")));
+        }
+        let work = AlertWork::Step { alert, act: act.clone() };
+        let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
+        office.desk.orders.place(Order::Alert(order)).await?;
+    }
+    Ok(())
+}
+
+fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
+    let reason = fields.get("reason").trim().to_owned();
+    match fields.get("act") {
+        "acknowledge" => Ok(Act::Acknowledge),
+        "snooze" => {
+            let hours: i64 = fields.get("hours").parse().unwrap_or(24);
+            Ok(Act::Snooze { until: at + Span::from_hours(hours.clamp(1, 24 * 90)) })
+        }
+        "close" if reason.is_empty() => {
+            Err(Problem::wrong("Say why the alert is closed although it still stands."))
+        }
+        "close" => Ok(Act::Close { reason }),
+        "reopen" => Ok(Act::Reopen { reason }),
+        _ => Err(Problem::wrong("There is no such step.")),
+    }
+}
