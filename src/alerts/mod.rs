@@ -5,9 +5,17 @@
 //! ledger keeps the facts (`ledger::orders::alerts`), and `notify` carries the messages.
 
 mod folding;
+mod hours;
 mod lifecycle;
+mod plan;
+#[cfg(test)]
+mod plan_tests;
+mod routing;
 mod stage;
 
 pub use folding::{Piping, Standing, fold};
+pub use hours::{Hours, time};
 pub use lifecycle::{Act, LONGEST_MUTE, RETURNS_WITHIN, Refusal, Taken};
+pub use plan::{Facts, Notice, Plan, Recent, Told, Why, plan, reached};
+pub use routing::{Contact, Matter, Pace, Route, Routing, Rung};
 pub use stage::{AlertNo, Closing, Deed, Stage};
