@@ -6,7 +6,8 @@
 //! into readings, and a [`fleet`] is all systems with their engines. [`replay`] plays recordings to it.
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
 //! acknowledges what is stored. [`desk`] shows it to people, and [`advice`] says what to do about a
-//! finding; [`alerts`] decides who is told of it. [`run`] joins them into the daemon.
+//! finding; [`alerts`] decides who is told of it,
+//! and [`notify`] tells them. [`run`] joins them into the daemon.
 //! [`secrets`] makes and checks passwords and tokens.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
 //! [`telemetry`] what the daemon says about itself.
@@ -22,6 +23,7 @@ pub mod intake;
 pub mod ledger;
 pub mod link;
 pub mod model;
+pub mod notify;
 pub mod replay;
 pub mod run;
 pub mod secrets;

@@ -5,15 +5,15 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 18] = [
+const MAY_USE: [(&str, &[&str]); 19] = [
     ("model", &[]),
     ("stats", &[]),
     ("secrets", &[]),
-    ("settings", &[]),
+    ("alerts", &["model"]),
+    ("settings", &["alerts", "model"]),
     ("clock", &["model"]),
     ("telemetry", &["settings"]),
     ("advice", &["model"]),
-    ("alerts", &["model"]),
     ("systemfile", &["model"]),
     ("intake", &["model"]),
     ("engine", &["model", "stats"]),
@@ -21,9 +21,21 @@ const MAY_USE: [(&str, &[&str]); 18] = [
     ("replay", &["advice", "engine", "fleet", "model"]),
     ("ledger", &["alerts", "engine", "model", "secrets"]),
     ("link", &["clock"]),
+    ("notify", &["advice", "alerts", "clock", "ledger", "link", "model", "secrets", "settings", "telemetry"]),
     (
         "desk",
-        &["advice", "alerts", "clock", "ledger", "model", "secrets", "settings", "systemfile", "telemetry"],
+        &[
+            "advice",
+            "alerts",
+            "clock",
+            "ledger",
+            "model",
+            "notify",
+            "secrets",
+            "settings",
+            "systemfile",
+            "telemetry",
+        ],
     ),
     (
         "run",
@@ -35,6 +47,7 @@ const MAY_USE: [(&str, &[&str]); 18] = [
             "ledger",
             "link",
             "model",
+            "notify",
             "secrets",
             "settings",
             "systemfile",

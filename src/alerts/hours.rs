@@ -53,7 +53,7 @@ fn local(at: EventTime, zone: &TimeZone) -> DateTime {
 
 /// The last time up to `now` that a clock in `zone` showed `time`, on `day` or any day. A time that a change of
 /// clocks leaves out counts when the clock jumps over it (RFC 5545, section 3.3.5, reads it so).
-pub fn last_at(now: EventTime, zone: &TimeZone, time: Time, day: Option<Weekday>) -> EventTime {
+pub(super) fn last_at(now: EventTime, zone: &TimeZone, time: Time, day: Option<Weekday>) -> EventTime {
     let today = local(now, zone).date();
     let candidates = (0..=7).filter_map(|back| today.checked_sub(back.days()).ok());
     let mut candidates = candidates

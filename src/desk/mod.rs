@@ -6,6 +6,7 @@
 //! Nothing here writes: changes are placed as orders with the ledger's one writer. Every request passes the
 //! door (`people`), which knows who asks; handlers take a `Visitor` and keep to their reach.
 
+mod acknowledge;
 mod answer;
 mod api;
 mod assets;

@@ -12,7 +12,7 @@ use super::words;
 use crate::clock::Clock;
 use crate::ledger::{Orders, View};
 use crate::model::{Action, EventTime, System};
-use crate::secrets::NoChance;
+use crate::secrets::{NoChance, Seal};
 
 /// Open pages that are kept up to date at once; further ones are told to refresh by hand.
 const VIEWERS: usize = 512;
@@ -57,6 +57,8 @@ pub struct Desk {
     pub banner: Option<String>,
     /// How people come in while nobody has been named.
     pub entry: Entry,
+    /// Signs the links in messages; none where no messages are sent.
+    pub seal: Option<Seal>,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
 }

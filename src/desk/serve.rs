@@ -15,7 +15,7 @@ use tokio::sync::watch;
 
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
-use super::{api, assets, guard, live, people, visit};
+use super::{acknowledge, api, assets, guard, live, people, visit};
 use crate::secrets::NoChance;
 
 /// Largest body of a request, bytes, where a route does not say otherwise.
@@ -52,6 +52,7 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/live", get(live::live))
         .route("/assets/{name}", get(assets::asset))
         .merge(people::routes())
+        .merge(acknowledge::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)

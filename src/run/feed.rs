@@ -7,7 +7,7 @@ use std::time::Duration;
 use crate::clock::Clock;
 use crate::link::{
     Acker, EmbeddedBroker, EmbeddedError, EmbeddedSettings, Health, Inbox, Link, LinkSettings, Login,
-    Protocol, SetupError, TlsFiles,
+    Protocol, Publisher, SetupError, TlsFiles,
 };
 use crate::model::System;
 use crate::settings::{self, BrokerAddress, Settings};
@@ -57,6 +57,14 @@ impl Feed {
         match self {
             Self::Link(_) => None,
             Self::Embedded(broker) => Some(broker.address()),
+        }
+    }
+
+    /// Where we say something.
+    pub(super) fn publisher(&self) -> Publisher {
+        match self {
+            Self::Link(link) => link.publisher(),
+            Self::Embedded(broker) => broker.publisher(),
         }
     }
 

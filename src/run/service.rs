@@ -19,7 +19,9 @@ use super::{Steward, note, reload, systemd};
 use crate::clock::Clock;
 use crate::desk::{self, Desk, Entry, Identity};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
-use crate::model::System;
+use crate::model::{Span, System};
+use crate::notify::{Carriers, NoChannel, Notifier, NotifierParts};
+use crate::secrets::Seal;
 use crate::secrets::one_time_code;
 use crate::settings::{self, Settings};
 use crate::systemfile;
@@ -50,6 +52,9 @@ pub enum RunFault {
     /// The pages cannot be served over TLS.
     #[error("cannot serve pages over TLS")]
     Tls(#[from] desk::TlsFault),
+    /// A channel of the settings cannot be used.
+    #[error(transparent)]
+    Channel(#[from] NoChannel),
     /// The operating system refuses something every daemon needs.
     #[error("cannot start")]
     System(#[from] io::Error),
@@ -67,6 +72,7 @@ pub(crate) struct Service {
     plans: mpsc::Sender<Vec<Arc<System>>>,
     stop_desk: watch::Sender<bool>,
     desk: tokio::task::JoinHandle<()>,
+    notifier: Notifier,
     ending: Arc<AtomicBool>,
 }
 
@@ -153,6 +159,23 @@ impl Service {
         let (stop_desk, mut stopped) = watch::channel(false);
         let tls = tls(&settings.desk)?;
         let view = View::open(&settings.folders.data)?;
+        let seal = Seal::kept_in(&settings.folders.data.join("links.key"))?;
+        let carriers = Carriers::new(
+            &settings.notices,
+            systems_rx.clone(),
+            (seal.clone(), pages(settings, desk_address), view.identity()?),
+        )?;
+        let notifier = Notifier::start(NotifierParts {
+            view: view.clone(),
+            orders: orders.clone(),
+            clock: clock.clone(),
+            systems: systems_rx.clone(),
+            commits: commits_rx.clone(),
+            notices: settings.notices.clone(),
+            give_up_after: Span::from_hours(i64::from(settings.alerts.give_up_after_h)),
+            carriers,
+            publisher: feed.publisher(),
+        });
         let desk = Desk {
             systems: systems_rx,
             entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
@@ -161,6 +184,7 @@ impl Service {
             orders,
             clock,
             banner,
+            seal: Some(seal),
             link: note::follow(feed.health()),
         };
         let desk = tokio::spawn(async move {
@@ -172,7 +196,17 @@ impl Service {
                 error!(%error, "the pages have stopped");
             }
         });
-        Ok(Self { feed, desk_address, writer_done, waker, plans: plans_tx, stop_desk, desk, ending })
+        Ok(Self {
+            feed,
+            desk_address,
+            writer_done,
+            waker,
+            plans: plans_tx,
+            stop_desk,
+            desk,
+            notifier,
+            ending,
+        })
     }
 
     /// Where the pages are.
@@ -218,6 +252,7 @@ impl Service {
         info!("ending");
         systemd::stopping();
         self.ending.store(true, Ordering::Relaxed);
+        drop(self.notifier);
         self.feed.stop_taking();
         self.waker.wake();
         let done = tokio::time::timeout(FAREWELL, self.writer_done).await;
@@ -258,6 +293,15 @@ fn entry(view: &View, open: bool, address: SocketAddr) -> Result<Entry, RunFault
     // Told to people, not to programs that keep logs for long: the code is worthless once somebody used it.
     warn!(%code, page = %format!("http://{address}/welcome"), "nobody may come in yet: become the owner with this code");
     Ok(Entry::SetUp { code })
+}
+
+/// Address of the pages in links.
+fn pages(settings: &Settings, listening: SocketAddr) -> String {
+    let scheme = if settings.desk.certificate_file.is_some() { "https" } else { "http" };
+    match settings.alerts.pages.trim_end_matches('/') {
+        "" => format!("{scheme}://{listening}"),
+        stated => stated.to_owned(),
+    }
 }
 
 /// How long a batch waits for more. Publishers at the embedded broker wait for each message's commit, so there it

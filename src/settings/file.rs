@@ -7,7 +7,7 @@ use toml_edit::{Document, Item, TableLike, Value};
 use super::kind::Raw;
 use super::layer::Gathered;
 use super::nearest::nearest;
-use super::{Origin, SECTIONS, Section, What};
+use super::{Origin, SECTIONS, Section, What, channels, contacts, routes};
 
 /// Reads the settings file at `path`; relative paths in it start at `base`.
 pub(super) fn gather(path: &Path, base: &Path) -> Gathered {
@@ -32,26 +32,39 @@ pub(super) fn gather(path: &Path, base: &Path) -> Gathered {
 
 fn gather_sections(root: &dyn TableLike, places: &Places<'_>, base: &Path, gathered: &mut Gathered) {
     for (name, item) in root.iter() {
-        let origin = places.of_key(root, name);
-        match (Section::named(name), item.as_table_like()) {
-            (Some(section), Some(table)) => gather_keys(section, table, places, base, gathered),
-            (Some(_), None) => {
-                let what = What::WrongType {
-                    key: name.to_owned(),
-                    found: in_words(item),
-                    expected: format!("[{name}] on a line of its own, and its keys below"),
-                };
-                gathered.fault(origin, what);
-            }
-            (None, Some(_)) => {
-                gathered.fault(
-                    origin,
-                    What::UnknownSection { name: name.to_owned(), advice: section_advice(name) },
-                );
-            }
-            (None, None) => {
-                gathered.fault(origin, What::UnknownKey { key: name.to_owned(), advice: stray_advice(name) });
-            }
+        match (name, item.as_table_like()) {
+            ("contacts", Some(_)) => contacts::gather(item, (places, base), gathered),
+            ("channels", Some(_)) => channels::gather(item, (places, base), gathered),
+            ("routes", Some(_)) => routes::gather(item, (places, base), gathered),
+            _ => gather_section(root, (name, item), places, base, gathered),
+        }
+    }
+}
+
+fn gather_section(
+    root: &dyn TableLike,
+    (name, item): (&str, &Item),
+    places: &Places<'_>,
+    base: &Path,
+    gathered: &mut Gathered,
+) {
+    let origin = places.of_key(root, name);
+    match (Section::named(name), item.as_table_like()) {
+        (Some(section), Some(table)) => gather_keys(section, table, places, base, gathered),
+        (Some(_), None) => {
+            let what = What::WrongType {
+                key: name.to_owned(),
+                found: in_words(item),
+                expected: format!("[{name}] on a line of its own, and its keys below"),
+            };
+            gathered.fault(origin, what);
+        }
+        (None, Some(_)) => {
+            gathered
+                .fault(origin, What::UnknownSection { name: name.to_owned(), advice: section_advice(name) });
+        }
+        (None, None) => {
+            gathered.fault(origin, What::UnknownKey { key: name.to_owned(), advice: stray_advice(name) });
         }
     }
 }
@@ -87,7 +100,7 @@ fn raw(item: &Item) -> Raw<'_> {
     }
 }
 
-fn in_words(item: &Item) -> &'static str {
+pub(super) fn in_words(item: &Item) -> &'static str {
     match item {
         Item::None => "missing",
         Item::Table(_) | Item::Value(Value::InlineTable(_)) => "a table",
@@ -136,13 +149,13 @@ fn stray_advice(key: &str) -> String {
 }
 
 /// Turns byte offsets into lines and columns.
-struct Places<'a> {
+pub(super) struct Places<'a> {
     path: PathBuf,
     text: &'a str,
 }
 
 impl Places<'_> {
-    fn of_key(&self, table: &dyn TableLike, key: &str) -> Origin {
+    pub(super) fn of_key(&self, table: &dyn TableLike, key: &str) -> Origin {
         let span = table.key(key).and_then(toml_edit::Key::span);
         self.at(span.map_or(0, |span| span.start))
     }

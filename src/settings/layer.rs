@@ -6,6 +6,7 @@ use std::path::Path;
 use config::{ConfigError, Map, Source, Value, ValueKind};
 
 use super::kind::{Raw, Reader};
+use super::notices::NoticesRead;
 use super::table::Holds;
 use super::{Kind, Origin, Section, Setting, SettingFault, What};
 
@@ -24,6 +25,8 @@ pub(super) struct Gathered {
     pub(super) faults: Vec<SettingFault>,
     /// Full keys of settings whose value was refused.
     pub(super) refused: Vec<String>,
+    /// Contacts, channels and routes.
+    pub(super) notices: NoticesRead,
 }
 
 impl Layer {
@@ -83,7 +86,7 @@ fn is_empty(raw: Raw<'_>) -> bool {
 }
 
 /// Reads a secret from the file that `raw` names; one line end after it does not count.
-fn read_secret(secret_key: &str, raw: Raw<'_>, base: &Path) -> Result<(Origin, ValueKind), What> {
+pub(super) fn read_secret(secret_key: &str, raw: Raw<'_>, base: &Path) -> Result<(Origin, ValueKind), What> {
     let key = format!("{secret_key}_file");
     let path = Reader { key: &key, kind: Kind::File, may_be_empty: false, base }.read(raw)?.to_string();
     let unreadable = |why: String| What::FileUnreadable { key: key.clone(), path: path.clone(), why };

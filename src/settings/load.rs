@@ -13,8 +13,8 @@ use super::kind::{Kind, Raw};
 use super::layer::Gathered;
 use super::table::Holds;
 use super::{
-    Desk, EmbeddedBroker, Folders, Ledger, Log, Mqtt, Origin, SECTIONS, Section, Setting, SettingFault, What,
-    environment, file,
+    Alerts, Desk, EmbeddedBroker, Folders, Ledger, Log, Mqtt, Notices, Origin, SECTIONS, Section, Setting,
+    SettingFault, What, environment, file,
 };
 
 /// The daemon's settings.
@@ -31,8 +31,13 @@ pub struct Settings {
     pub desk: Desk,
     /// What is kept, and for how long.
     pub ledger: Ledger,
+    /// What holds for all messages about alerts.
+    pub alerts: Alerts,
     /// What the daemon writes about itself.
     pub log: Log,
+    /// Who is told of what.
+    #[serde(skip)]
+    pub notices: Notices,
 }
 
 /// Settings, and where each came from.
@@ -82,15 +87,21 @@ impl Settings {
         let mut builder = Config::builder();
         let mut faults = Vec::new();
         let mut refused = Vec::new();
+        let mut notices = Notices::default();
         for gathered in [defaults, from_file, from_environment] {
             origins.extend(gathered.layer.origins().map(|(key, origin)| (key.to_owned(), origin.clone())));
             faults.extend(gathered.faults);
             refused.extend(gathered.refused);
             builder = builder.add_source(gathered.layer);
+            if !gathered.notices.is_empty() {
+                faults.extend(gathered.notices.conflicts());
+                notices = gathered.notices.settled();
+            }
         }
         let merged = builder.build().map_err(|e| vec![unforeseen(&e)])?;
-        let settings: Settings = merged.clone().try_deserialize().map_err(|e| vec![unforeseen(&e)])?;
+        let mut settings: Settings = merged.clone().try_deserialize().map_err(|e| vec![unforeseen(&e)])?;
 
+        settings.notices = notices;
         let conflicts = settings.conflicts().into_iter();
         let sound = conflicts.filter(|conflict| !refused.iter().any(|key| conflict.involves(key)));
         faults.extend(sound.map(|conflict| conflict.placed(&origins)));

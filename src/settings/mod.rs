@@ -8,7 +8,10 @@
 //! Invariant: nothing here opens a socket or a database. The files read are the settings file and the secret
 //! files that it names.
 
+mod alerts;
+mod channels;
 mod conflict;
+mod contacts;
 mod desk;
 mod embedded_broker;
 mod environment;
@@ -21,11 +24,16 @@ mod ledger;
 mod load;
 mod log;
 mod mqtt;
+mod named;
 mod nearest;
+mod notices;
+mod routes;
 mod secret;
 mod table;
 mod template;
 
+pub use alerts::Alerts;
+pub use channels::{Channel, CommandChannel, MailChannel, MailTls, WebhookChannel};
 pub use desk::Desk;
 pub use embedded_broker::EmbeddedBroker;
 pub use fault::{Origin, SettingFault, What};
@@ -35,6 +43,7 @@ pub use ledger::Ledger;
 pub use load::{Entry, Loaded, Settings, find_file};
 pub use log::{Format, Level, Log};
 pub use mqtt::{BrokerAddress, Mqtt, Protocol};
+pub use notices::Notices;
 pub use secret::Secret;
 pub use table::{SECTIONS, Section, Setting};
 pub use template::template;

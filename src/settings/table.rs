@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::kind::Reader;
-use super::{Kind, desk, embedded_broker, folders, ledger, log, mqtt};
+use super::{Kind, alerts, desk, embedded_broker, folders, ledger, log, mqtt};
 
 /// One setting: a row of the table.
 #[derive(Debug, Clone, Copy)]
@@ -36,6 +36,7 @@ pub const SECTIONS: &[Section] = &[
     embedded_broker::SECTION,
     desk::SECTION,
     ledger::SECTION,
+    alerts::SECTION,
     log::SECTION,
 ];
 

@@ -127,7 +127,9 @@ pub(in crate::desk) async fn admit(
 
 /// Addresses that are open to everybody.
 fn is_way_in(path: &str) -> bool {
-    matches!(path, "/sign-in" | "/welcome") || path.starts_with("/assets/")
+    matches!(path, "/sign-in" | "/welcome")
+        || path.starts_with("/assets/")
+        || path.starts_with("/acknowledge/")
 }
 
 /// A browser tells where a change comes from; a program does not.

@@ -24,6 +24,7 @@ CREATE TABLE alerts (
 ) STRICT;
 CREATE INDEX alerts_by_subject ON alerts (system, kind, subject, no);
 CREATE UNIQUE INDEX alerts_standing ON alerts (system, kind, subject) WHERE closed_at IS NULL;
+CREATE INDEX alerts_open ON alerts (no) WHERE closed_at IS NULL;
 CREATE INDEX alerts_under ON alerts (under) WHERE under IS NOT NULL;
 
 -- Every step with who (null: the program), when and what.

@@ -5,6 +5,7 @@
 //! out leaves the rest of the commit whole.
 
 mod alerts;
+mod notices;
 pub(super) mod people;
 mod queue;
 
@@ -15,6 +16,7 @@ use super::{Position, commit};
 use crate::model::{Command, Id};
 
 pub use alerts::{AlertOrder, AlertWork, Muting};
+pub use notices::{NewNotice, NoticeOrder, Outcome};
 pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
 
@@ -37,6 +39,8 @@ pub enum Order {
     },
     /// Take a step with an alert, or mute a system.
     Alert(AlertOrder),
+    /// Tell people of alerts, or what came of that.
+    Notice(NoticeOrder),
     /// Change who may come in.
     People(PeopleOrder),
 }
@@ -87,6 +91,7 @@ fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Res
             Ok(Ok(Reply::Done))
         }
         Order::Alert(order) => alerts::write(db, order, touched),
+        Order::Notice(order) => notices::write(db, order),
         Order::People(order) => people::write(db, order),
     }
 }

@@ -9,6 +9,7 @@ use crate::model::{EventTime, Finding, Id};
 
 use super::View;
 use super::names::{self, Names};
+use super::notices::{StoredDelivery, deliveries_of};
 
 /// Which alerts to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -66,6 +67,8 @@ pub struct AlertStory {
     pub steps: Vec<StoredStep>,
     /// Alerts folded under it.
     pub folded: Vec<StoredAlert>,
+    /// Messages about it, oldest first.
+    pub sent: Vec<StoredDelivery>,
 }
 
 /// A system at which somebody is at work.
@@ -128,7 +131,18 @@ impl View {
             let mut query =
                 db.prepare_cached(&format!("SELECT {COLUMNS} FROM alerts WHERE under = ?1 ORDER BY no"))?;
             let folded = query.query_map([no.0], |row| stored(row, &names))?.collect::<Result<_, _>>()?;
-            Ok(Some(AlertStory { alert, steps, folded }))
+            Ok(Some(AlertStory { alert, steps, folded, sent: deliveries_of(db, no)? }))
+        })
+    }
+
+    /// The alerts of these numbers, in their order; those that do not exist are left out.
+    pub fn alerts_numbered(&self, numbers: &[AlertNo]) -> Result<Vec<StoredAlert>, LedgerFault> {
+        self.read("read alerts", |db| {
+            let names = self.names(db)?;
+            let mut query = db.prepare_cached(&format!("SELECT {COLUMNS} FROM alerts WHERE no = ?1"))?;
+            let found =
+                numbers.iter().map(|no| query.query_row([no.0], |row| stored(row, &names)).optional());
+            found.filter_map(Result::transpose).collect()
         })
     }
 

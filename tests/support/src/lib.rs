@@ -2,7 +2,7 @@
 //!
 //! [`Mosquitto`] runs the real broker on a loopback port of its own. [`Device`] and [`Listener`] speak
 //! MQTT 3.1.1 in a few lines of their own, so that a fault of the client library under test cannot hide
-//! itself. [`Scripted`] plays a broker that misbehaves on purpose. [`Certificates`] makes an authority for TLS tests.
+//! itself. [`Sink`] takes webhooks. [`Scripted`] plays a broker that misbehaves on purpose. [`Certificates`] makes an authority for TLS tests.
 
 mod certificates;
 mod device;
@@ -12,6 +12,7 @@ mod packet;
 mod ports;
 mod process;
 mod scripted;
+mod sink;
 
 pub use certificates::Certificates;
 pub use device::{Device, Progress};
@@ -20,3 +21,4 @@ pub use mosquitto::Mosquitto;
 pub use ports::free_port;
 pub use process::{Process, until};
 pub use scripted::Scripted;
+pub use sink::{Post, Reaction, Sink};

@@ -1,0 +1,85 @@
+//! What a message says, as facts; the words come when it is sent.
+
+use serde::{Deserialize, Serialize};
+
+use crate::alerts::{AlertNo, Notice, Stage, Why};
+use crate::ledger::StoredAlert;
+use crate::model::{EventTime, Finding, Id, Severity};
+
+/// Alerts listed in one message; of further ones only the number is told.
+const LISTED: usize = 25;
+
+/// What a message says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Body {
+    /// Why it is sent.
+    pub why: String,
+    /// The alerts, most severe first.
+    pub items: Vec<Item>,
+    /// How many alerts it is about, listed or not.
+    pub total: usize,
+    /// How many of them are critical.
+    pub critical: usize,
+    /// A test, about nothing real.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub test: bool,
+}
+
+/// One alert in a message.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Item {
+    /// Its number.
+    pub alert: AlertNo,
+    /// Where.
+    pub system: Id,
+    /// What is wrong.
+    pub finding: Finding,
+    /// Since when.
+    pub opened_at: EventTime,
+    /// Where it stands.
+    pub stage: String,
+    /// It is over.
+    pub over: bool,
+    /// Alerts folded under it.
+    pub folded: u32,
+}
+
+impl Body {
+    /// The body of `notice`, whose alerts are `alerts`.
+    pub fn of(notice: &Notice, alerts: &[StoredAlert]) -> Self {
+        let mut items: Vec<Item> = alerts.iter().map(Item::of).collect();
+        items.sort_by_key(|item| (item.over, std::cmp::Reverse(item.finding.severity), item.alert));
+        let standing = items.iter().filter(|item| !item.over);
+        let critical = standing.filter(|item| item.finding.severity == Severity::Critical).count();
+        let total = notice.tells.len() + notice.over.len();
+        items.truncate(LISTED);
+        Self { why: notice.why.name().to_owned(), items, total, critical, test: false }
+    }
+
+    /// Why it is sent.
+    pub fn reason(&self) -> Why {
+        Why::named(&self.why).unwrap_or(Why::Summary)
+    }
+
+    /// The alert that it is about, if it is about one that stands.
+    pub fn single(&self) -> Option<&Item> {
+        match &self.items[..] {
+            [item] if self.total == 1 => Some(item),
+            _ => None,
+        }
+    }
+}
+
+impl Item {
+    fn of(alert: &StoredAlert) -> Self {
+        Self {
+            alert: alert.no,
+            system: alert.system.clone(),
+            finding: alert.finding.clone(),
+            opened_at: alert.opened_at,
+            stage: alert.stage.name().to_owned(),
+            over: matches!(alert.stage, Stage::Closed { .. }),
+            folded: alert.folded,
+        }
+    }
+}

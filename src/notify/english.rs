@@ -1,0 +1,239 @@
+//! The words of messages. Beside `advice` the only place that needs translating.
+
+use std::fmt::Write;
+use std::sync::Arc;
+
+use jiff::tz::TimeZone;
+use maud::{DOCTYPE, html};
+
+use super::{Body, Item};
+use crate::advice::{advice, headline, place_words, severity_words};
+use crate::alerts::Why;
+use crate::model::{FindingKind, Subject, System};
+
+/// Longest subject, characters: about what a phone shows on its lock screen.
+const SUBJECT: usize = 60;
+
+/// A message in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Message {
+    /// One short line.
+    pub subject: String,
+    /// Plain text; the first line says what to do now.
+    pub text: String,
+    /// The same as HTML.
+    pub html: String,
+}
+
+/// What is said about one alert.
+struct Said {
+    /// What to do now.
+    first: String,
+    headline: String,
+    place: String,
+    since: String,
+    evidence: Vec<String>,
+    cautions: &'static [&'static str],
+}
+
+/// Writes a message; `acknowledge` is the address that acknowledges its alert.
+pub fn message(body: &Body, systems: &[Arc<System>], pages: &str, acknowledge: Option<&str>) -> Message {
+    if body.test {
+        return test(pages);
+    }
+    let system = |item: &Item| systems.iter().find(|system| system.id == item.system).map(|system| &**system);
+    match body.single() {
+        Some(item) => single(body.reason(), item, system(item), pages, acknowledge),
+        None => several(body, system, pages),
+    }
+}
+
+fn test(pages: &str) -> Message {
+    let text = format!(
+        "Nothing has to be done: this is a test.\n\nSomebody tried this channel. Alerts will come the same way.\n\n{pages}/\n"
+    );
+    Message {
+        subject: "TEST: this channel works".to_owned(),
+        html: document(&html! {
+            p { strong { "Nothing has to be done: this is a test." } }
+            p { "Somebody tried this channel. Alerts will come the same way." }
+        }),
+        text,
+    }
+}
+
+fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowledge: Option<&str>) -> Message {
+    let said = said(item, system);
+    let page = format!("{pages}/alerts/{}", item.alert);
+    let subject = clipped(&if item.over {
+        format!("Over: {}", said.headline)
+    } else {
+        format!("{}{}: {}", prefix(why), capitalised(severity_words(item.finding.severity)), said.headline)
+    });
+    let mut text = String::new();
+    // Writing to a String cannot fail.
+    if item.over {
+        let _ = writeln!(text, "Nothing has to be done any more.\n\nIt was: {}.", said.headline);
+    } else {
+        let _ = writeln!(text, "{}\n\n{}.", said.first, said.headline);
+        if item.folded > 0 {
+            let _ = writeln!(text, "{}", folded(item.folded));
+        }
+    }
+    let _ = writeln!(text, "Where: {}\nSince: {}", said.place, said.since);
+    if !item.over {
+        for fact in &said.evidence {
+            let _ = writeln!(text, "- {fact}");
+        }
+        if let Some(acknowledge) = acknowledge {
+            let _ = writeln!(text, "\nI take care of it: {acknowledge}");
+        }
+    }
+    let _ = writeln!(text, "\nEverything about it: {page}");
+    if !item.over {
+        let _ = writeln!(text, "\nTake care:");
+        said.cautions.iter().for_each(|caution| {
+            let _ = writeln!(text, "- {caution}");
+        });
+    }
+    let html = document(&html! {
+        @if item.over {
+            p { strong { "Nothing has to be done any more." } }
+            p { "It was: " (said.headline) "." }
+        } @else {
+            p { strong { (said.first) } }
+            p { (said.headline) "." @if item.folded > 0 { " " (folded(item.folded)) } }
+        }
+        p { "Where: " (said.place) br; "Since: " (said.since) }
+        @if !item.over {
+            @if !said.evidence.is_empty() { ul { @for fact in &said.evidence { li { (fact) } } } }
+            @if let Some(acknowledge) = acknowledge { p { a href=(acknowledge) { "I take care of it" } } }
+        }
+        p { a href=(page) { "Everything about it" } }
+        @if !item.over { p { "Take care:" } ul { @for caution in said.cautions { li { (caution) } } } }
+    });
+    Message { subject, text, html }
+}
+
+fn several<'a>(body: &'a Body, system: impl Fn(&'a Item) -> Option<&'a System>, pages: &str) -> Message {
+    let over = body.items.iter().filter(|item| item.over).count();
+    let subject = clipped(&match (body.reason(), body.critical) {
+        (Why::Digest, _) => format!("Digest: {}", counted(body.total)),
+        (_, 0) => counted(body.total),
+        (_, critical) => format!("Now: {}, {critical} of them critical", counted(body.total)),
+    });
+    let first = match (body.critical, over == body.items.len()) {
+        (_, true) => "Nothing has to be done any more.",
+        (0, false) => "Look through the list and decide what needs a visit.",
+        (_, false) => "Begin at the top: what is critical needs somebody now.",
+    };
+    let lines: Vec<(String, String)> = body
+        .items
+        .iter()
+        .map(|item| {
+            let said = said(item, system(item));
+            let state = if item.over { "over" } else { severity_words(item.finding.severity) };
+            (
+                format!("{}: {} ({})", capitalised(state), said.headline, said.place),
+                format!("{pages}/alerts/{}", item.alert),
+            )
+        })
+        .collect();
+    let further = body.total.saturating_sub(lines.len());
+    let mut text = format!("{first}\n\n");
+    for (line, page) in &lines {
+        // Writing to a String cannot fail.
+        let _ = writeln!(text, "- {line}\n  {page}");
+    }
+    if further > 0 {
+        let _ = writeln!(text, "\nand {further} more.");
+    }
+    let _ = writeln!(text, "\nAll of them: {pages}/alerts");
+    let html = document(&html! {
+        p { strong { (first) } }
+        ul { @for (line, page) in &lines { li { a href=(page) { (line) } } } }
+        @if further > 0 { p { "and " (further) " more." } }
+        p { a href={ (pages) "/alerts" } { "All of them" } }
+    });
+    Message { subject, text, html }
+}
+
+fn said(item: &Item, system: Option<&System>) -> Said {
+    let finding = &item.finding;
+    let advice = advice(finding.kind);
+    let zone = system.map_or(TimeZone::UTC, |system| system.zone.clone());
+    let since = item.opened_at.timestamp().to_zoned_datetime(zone);
+    Said {
+        first: advice.first.to_owned(),
+        headline: match system {
+            Some(_) if gateway(item) => format!("{} sensors fell silent together", item.folded + 1),
+            Some(system) => headline(finding, system),
+            None => format!("{} at {}", finding.kind, finding.subject),
+        },
+        place: match system {
+            Some(system) => format!(
+                "{}, {}{}",
+                system.name,
+                place_words(system, &finding.subject),
+                at(system, &finding.subject)
+            ),
+            None => item.system.to_string(),
+        },
+        since: since.strftime("%A %-d %B, %H:%M").to_string(),
+        evidence: finding.evidence.iter().map(|fact| fact.says.clone()).collect(),
+        cautions: advice.cautions,
+    }
+}
+
+/// Where on the plan a part is, if the plan says so.
+fn at(system: &System, subject: &Subject) -> String {
+    let point = match subject {
+        Subject::Basin(id) => system.basins.iter().find(|basin| basin.id == *id).and_then(|basin| basin.at),
+        Subject::Splitter(id) => system.splitters.iter().find(|it| it.id == *id).and_then(|it| it.at),
+        Subject::Sensor(_) | Subject::Source | Subject::Diverter => None,
+    };
+    point.map_or_else(String::new, |point| format!(" (on the plan at {} m, {} m)", point.x_m, point.y_m))
+}
+
+fn gateway(item: &Item) -> bool {
+    item.finding.kind == FindingKind::SensorSilent && item.folded >= 2
+}
+
+fn folded(count: u32) -> String {
+    match count {
+        1 => "One more alert follows from this.".to_owned(),
+        _ => format!("{count} more alerts follow from this."),
+    }
+}
+
+fn counted(total: usize) -> String {
+    if total == 1 { "1 alert".to_owned() } else { format!("{total} alerts") }
+}
+
+fn prefix(why: Why) -> &'static str {
+    match why {
+        Why::Again => "Again. ",
+        Why::Escalated => "Nobody answered. ",
+        Why::Reminder => "Still. ",
+        Why::Opened | Why::Over | Why::Summary | Why::Digest => "",
+    }
+}
+
+/// At most [`SUBJECT`] characters, cut between words.
+fn clipped(text: &str) -> String {
+    if text.chars().count() <= SUBJECT {
+        return text.to_owned();
+    }
+    let kept: String = text.chars().take(SUBJECT - 1).collect();
+    let end = kept.rfind(' ').unwrap_or(kept.len());
+    format!("{}…", &kept[..end])
+}
+
+fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
+    rest.next().map_or_else(String::new, |first| first.to_uppercase().chain(rest).collect())
+}
+
+fn document(inside: &maud::Markup) -> String {
+    html! { (DOCTYPE) html lang="en" { head { meta charset="utf-8"; } body { (inside) } } }.into_string()
+}

@@ -1,0 +1,34 @@
+//! `[alerts]`: what holds for all messages about alerts.
+
+use serde::Deserialize;
+
+use super::{Kind, Section, Setting};
+
+/// What holds for all messages about alerts.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Alerts {
+    /// Address of the pages in links, without a slash at its end; empty: as `[desk] listen`.
+    pub pages: String,
+    /// How long a message is tried before it is given up, hours.
+    pub give_up_after_h: u16,
+}
+
+pub(super) const SECTION: Section = Section {
+    name: "alerts",
+    meaning: "Messages about alerts; who gets them stands in [contacts.NAME], [channels.NAME] and [routes.NAME]",
+    settings: &[
+        Setting {
+            key: "pages",
+            kind: Kind::Text,
+            default: "",
+            meaning: "Address of the pages for links in messages, such as https://yard.example; empty means `listen`",
+        },
+        Setting {
+            key: "give_up_after_h",
+            kind: Kind::Whole { min: 1, max: 720, unit: "hours" },
+            default: "24",
+            meaning: "How long a message that cannot be delivered is tried before it is given up, and shown as such",
+        },
+    ],
+};

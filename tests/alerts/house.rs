@@ -1,0 +1,88 @@
+//! A yard whose basins flood on demand, and settings that say who hears of it.
+
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::time::Duration;
+
+use basinward::alerts::{AlertNo, Deed};
+use basinward::ledger::{AlertFilter, StoredAlert};
+use serde_json::{Value, json};
+use support::{Mosquitto, Post, until};
+
+use crate::rig::{Daemon, PATIENCE, Yard};
+
+/// A broker, a yard and a daemon.
+pub(crate) struct House {
+    pub(crate) broker: Mosquitto,
+    pub(crate) yard: Yard,
+    pub(crate) daemon: Option<Daemon>,
+}
+
+impl House {
+    /// A daemon with `settings` in its file.
+    pub(crate) fn new(systems: usize, settings: &str) -> Self {
+        let broker = Mosquitto::start();
+        let yard = Yard::new(systems).listening_to(broker.port());
+        yard.write("basinward.toml", settings);
+        let mut house = Self { broker, yard, daemon: None };
+        house.start();
+        house
+    }
+
+    pub(crate) fn start(&mut self) {
+        let before = self.yard.times_logged("listening to the broker");
+        self.daemon = Some(self.yard.start());
+        until(PATIENCE, "the daemon listens", || self.yard.times_logged("listening to the broker") > before);
+    }
+
+    /// `kill -9`
+    pub(crate) fn kill(&mut self) {
+        self.daemon = None;
+    }
+
+    /// The overflow float of a basin is wet since five minutes, or dry again.
+    pub(crate) fn overflow(&self, system: usize, basin: &str, wet: bool) {
+        let topic = format!("greywater/yard-{system}/{basin}/overflow");
+        if wet {
+            let since = now_s() - 300;
+            self.broker.publish(&topic, json!({ "value": "wet", "time": since }).to_string());
+        }
+        self.broker.publish(&topic, json!({ "value": if wet { "wet" } else { "dry" } }).to_string());
+    }
+
+    pub(crate) fn alerts(&self) -> Vec<StoredAlert> {
+        self.yard.view().alerts(&AlertFilter::default(), 1_000).expect("the alerts")
+    }
+
+    pub(crate) fn deeds(&self, no: AlertNo) -> Vec<(Option<String>, Deed)> {
+        let story = self.yard.view().alert(no).expect("reads").expect("is there");
+        story.steps.into_iter().map(|step| (step.by, step.deed)).collect()
+    }
+
+    /// Sends a request to the desk and returns its answer.
+    pub(crate) fn ask(&self, method: &str, url: &str) -> String {
+        let rest = url.strip_prefix("http://").expect("plain HTTP");
+        let (host, path) = rest.split_once('/').expect("a path");
+        let mut desk = TcpStream::connect(host).expect("the desk listens");
+        desk.set_read_timeout(Some(Duration::from_secs(20))).expect("a limit");
+        write!(
+            desk,
+            "{method} /{path} HTTP/1.1\r\nHost: {host}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
+        )
+        .expect("asks");
+        let mut answer = String::new();
+        desk.read_to_string(&mut answer).expect("an answer");
+        answer
+    }
+}
+
+/// The time, from a file's stamp.
+pub(crate) fn now_s() -> u64 {
+    let file = tempfile::NamedTempFile::new().expect("a temporary file");
+    let modified = file.as_file().metadata().and_then(|m| m.modified()).expect("the time now");
+    modified.duration_since(std::time::UNIX_EPOCH).expect("after 1970").as_secs()
+}
+
+pub(crate) fn event(post: &Post) -> Value {
+    serde_json::from_str(&post.body).expect("an event is JSON")
+}

@@ -1,0 +1,1 @@
+//! Mail through a real server.

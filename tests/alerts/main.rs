@@ -1,0 +1,9 @@
+//! Messages about alerts, from a real daemon through real servers.
+
+mod house;
+mod machines;
+mod mail;
+#[path = "../daemon/rig.rs"]
+#[expect(dead_code, reason = "the daemon's tests use more of it")]
+mod rig;
+mod storms;
