@@ -61,6 +61,7 @@ const MAY_USE: [(&str, &[&str]); 19] = [
             "ledger",
             "link",
             "model",
+            "notify",
             "replay",
             "run",
             "secrets",

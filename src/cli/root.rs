@@ -5,8 +5,9 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use super::{
-    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, PasswordArgs, PersonArgs, RecordArgs,
-    ReplayArgs, RunArgs, backup, check, completions, demo, exit, man, password, person, record, replay, run,
+    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, NotifyArgs, PasswordArgs, PersonArgs,
+    RecordArgs, ReplayArgs, RunArgs, backup, check, completions, demo, exit, man, notify, password, person,
+    record, replay, run,
 };
 
 /// What stands below the help of the whole program.
@@ -45,6 +46,8 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Write down what the sensors send, for `replay`
     Record(RecordArgs),
+    /// Send a test message, or list messages that do not get through
+    Notify(NotifyArgs),
     /// Copy the ledger to a file, also while the daemon runs
     Backup(BackupArgs),
     /// Make a line for the password file of the embedded broker
@@ -69,6 +72,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Check(args) => check::check(&args),
         Command::Replay(args) => replay::replay(&args),
         Command::Record(args) => record::record(&args),
+        Command::Notify(args) => notify::notify(&args),
         Command::Backup(args) => backup::backup(&args),
         Command::Password(args) => password::password(&args),
         Command::Person(args) => person::person(&args),

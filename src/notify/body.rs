@@ -56,6 +56,11 @@ impl Body {
         Self { why: notice.why.name().to_owned(), items, total, critical, test: false }
     }
 
+    /// A test, about nothing.
+    pub fn test() -> Self {
+        Self { why: Why::Opened.name().to_owned(), items: Vec::new(), total: 0, critical: 0, test: true }
+    }
+
     /// Why it is sent.
     pub fn reason(&self) -> Why {
         Why::named(&self.why).unwrap_or(Why::Summary)

@@ -20,15 +20,16 @@ pub struct Pass {
     pub until: EventTime,
 }
 
-/// The address in message number `delivery` under which `recipient` acknowledges `alert`.
+/// The address in message number `delivery` under which `recipient` acknowledges `alert`; the message was
+/// decided upon at `at`, so that its words are the same at every try.
 pub fn acknowledge_address(
     seal: &Seal,
     pages: &str,
     (alert, delivery): (AlertNo, u64),
     recipient: &str,
-    now: EventTime,
+    at: EventTime,
 ) -> String {
-    let until = (now + GOOD_FOR).millis();
+    let until = (at + GOOD_FOR).millis();
     format!("{pages}/acknowledge/{}", seal.sign(&format!("ack {alert} {delivery} {until} {recipient}")))
 }
 

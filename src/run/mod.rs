@@ -16,6 +16,6 @@ mod writer;
 
 pub use demo::{DemoFault, DemoOptions, demo};
 pub(crate) use feed::{filters, link_settings};
-pub(crate) use service::runtime;
 pub use service::{RunFault, run};
+pub(crate) use service::{pages, runtime};
 pub use steward::Steward;

@@ -296,7 +296,7 @@ fn entry(view: &View, open: bool, address: SocketAddr) -> Result<Entry, RunFault
 }
 
 /// Address of the pages in links.
-fn pages(settings: &Settings, listening: SocketAddr) -> String {
+pub(crate) fn pages(settings: &Settings, listening: SocketAddr) -> String {
     let scheme = if settings.desk.certificate_file.is_some() { "https" } else { "http" };
     match settings.alerts.pages.trim_end_matches('/') {
         "" => format!("{scheme}://{listening}"),

@@ -10,7 +10,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use ring::hmac::{self, HMAC_SHA256, Key};
 
-use super::token::random;
+use super::token::{NoChance, random};
 
 /// Signs and recognises texts, by HMAC-SHA-256 (RFC 2104).
 #[derive(Clone)]
@@ -35,6 +35,14 @@ impl Seal {
             fs::rename(&beside, file)?;
         }
         Ok(Self(Key::new(HMAC_SHA256, &key)))
+    }
+
+    /// A seal that nobody else will ever have.
+    ///
+    /// # Errors
+    /// The system has no random numbers.
+    pub fn fresh() -> Result<Self, NoChance> {
+        Ok(Self(Key::new(HMAC_SHA256, &random::<32>()?)))
     }
 
     /// `text` with its signature, fit for an address.

@@ -1,11 +1,13 @@
 //! A yard whose basins flood on demand, and settings that say who hears of it.
 
+use std::cell::Cell;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::time::Duration;
 
 use basinward::alerts::{AlertNo, Deed};
 use basinward::ledger::{AlertFilter, StoredAlert};
+use basinward::model::FindingKind;
 use serde_json::{Value, json};
 use support::{Mosquitto, Post, until};
 
@@ -16,6 +18,7 @@ pub(crate) struct House {
     pub(crate) broker: Mosquitto,
     pub(crate) yard: Yard,
     pub(crate) daemon: Option<Daemon>,
+    hours_ago: Cell<u64>,
 }
 
 impl House {
@@ -24,7 +27,7 @@ impl House {
         let broker = Mosquitto::start();
         let yard = Yard::new(systems).listening_to(broker.port());
         yard.write("basinward.toml", settings);
-        let mut house = Self { broker, yard, daemon: None };
+        let mut house = Self { broker, yard, daemon: None, hours_ago: Cell::new(600) };
         house.start();
         house
     }
@@ -40,18 +43,24 @@ impl House {
         self.daemon = None;
     }
 
-    /// The overflow float of a basin is wet since five minutes, or dry again.
+    /// The overflow float of a basin was wet for five minutes and still is, or is dry again. Every call is an hour
+    /// of the yards' past later, so that a flood that fell is calm by now.
     pub(crate) fn overflow(&self, system: usize, basin: &str, wet: bool) {
         let topic = format!("greywater/yard-{system}/{basin}/overflow");
-        if wet {
-            let since = now_s() - 300;
-            self.broker.publish(&topic, json!({ "value": "wet", "time": since }).to_string());
+        let hours_ago = self.hours_ago.get();
+        self.hours_ago.set(hours_ago - 1);
+        for minutes in [0, 5] {
+            let time = now_s() - hours_ago * 3_600 + minutes * 60;
+            let value = if wet { "wet" } else { "dry" };
+            self.broker.publish(&topic, json!({ "value": value, "time": time }).to_string());
         }
-        self.broker.publish(&topic, json!({ "value": if wet { "wet" } else { "dry" } }).to_string());
     }
 
-    pub(crate) fn alerts(&self) -> Vec<StoredAlert> {
-        self.yard.view().alerts(&AlertFilter::default(), 1_000).expect("the alerts")
+    /// Alerts of floods; sensors that are silent since then have theirs too.
+    pub(crate) fn floods(&self) -> Vec<StoredAlert> {
+        let mut alerts = self.yard.view().alerts(&AlertFilter::default(), 10_000).expect("the alerts");
+        alerts.retain(|alert| alert.finding.kind == FindingKind::Flooding);
+        alerts
     }
 
     pub(crate) fn deeds(&self, no: AlertNo) -> Vec<(Option<String>, Deed)> {

@@ -24,7 +24,7 @@ fn a_storm_stays_within_the_ceiling_and_a_summary_tells_of_the_rest() {
         house.overflow(system, "quince", true);
         house.overflow(system, "fig", true);
     }
-    until(PATIENCE, "all are alerts", || house.alerts().len() == 24);
+    until(PATIENCE, "all are alerts", || house.floods().len() == 24);
     std::thread::sleep(Duration::from_secs(5));
     let posts = sink.posts();
     assert!(posts.len() <= 4, "{} messages", posts.len());
@@ -53,7 +53,7 @@ fn kill_9_between_any_two_steps_changes_nothing_but_the_delay() {
     }
     let told = || {
         let view = house.yard.view();
-        house.alerts().iter().all(|alert| {
+        house.floods().iter().all(|alert| {
             let story = view.alert(alert.no).expect("reads").expect("is there");
             let all_sent = story
                 .sent
@@ -73,12 +73,12 @@ fn kill_9_between_any_two_steps_changes_nothing_but_the_delay() {
         assert!(bodies.iter().all(|body| *body == bodies[0]), "{key} meant two things: {bodies:#?}");
     }
     let deliveries: usize = house
-        .alerts()
+        .floods()
         .iter()
         .map(|alert| house.yard.view().alert(alert.no).expect("reads").expect("is there").sent.len())
         .sum();
     assert!(taken.len() <= deliveries, "{} keys for {deliveries} messages", taken.len());
-    assert!(!house.alerts().is_empty());
+    assert!(!house.floods().is_empty());
 }
 
 /// Some milliseconds between 0 and `bound`, different every time.

@@ -106,7 +106,7 @@ impl Carriers {
         let link = delivery.body.single().filter(|item| !item.over && !delivery.body.test);
         let link = link.map(|item| {
             let what = (item.alert, delivery.no);
-            acknowledge_address(&self.seal, &self.pages, what, &delivery.recipient, now)
+            acknowledge_address(&self.seal, &self.pages, what, &delivery.recipient, delivery.at)
         });
         let message = message(&delivery.body, &systems, &self.pages, link.as_deref());
         match carrier {

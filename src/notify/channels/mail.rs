@@ -12,6 +12,7 @@ use lettre::{AsyncSmtpTransport, AsyncTransport, Tokio1Executor};
 use super::{Delivery, Trouble};
 use crate::notify::Message;
 use crate::settings::{MailChannel, MailTls};
+use crate::telemetry::chain;
 
 /// Longest time for one step of the conversation with the server.
 const TIME_LIMIT: Duration = Duration::from_secs(20);
@@ -105,7 +106,8 @@ fn explain(error: &lettre::transport::smtp::Error) -> Trouble {
         Some("535" | "534" | "530") => "the server does not accept `user` and `password`",
         Some("550" | "551" | "553") => "the server does not know this address, or does not let `from` send",
         Some(code) if code.starts_with('4') => "the server wants it later; it is tried again",
-        _ if error.is_tls() => {
+        // The library counts a certificate that it does not trust as a failure to connect.
+        _ if error.is_tls() || chain(error).to_string().contains("certificate") => {
             "check `tls` (always: port 465, starttls: port 587) and the certificate (`ca_file` names your own authority)"
         }
         _ if error.is_timeout() => "no answer in time: check `server` and its port",
