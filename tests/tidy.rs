@@ -57,6 +57,7 @@ const MAY_USE: [(&str, &[&str]); 19] = [
     (
         "cli",
         &[
+            "alerts",
             "clock",
             "ledger",
             "link",

@@ -200,10 +200,12 @@ impl Facts {
 
     fn has_settled(&self, now: EventTime) -> bool {
         let Stage::Open { since } = self.stage else { return false };
-        let settle = match self.kind {
-            _ if self.severity == Severity::Critical => Span::ZERO,
-            FindingKind::SensorSilent => SETTLE_SILENT,
-            _ => SETTLE,
+        let settle = if self.severity == Severity::Critical {
+            Span::ZERO
+        } else if self.kind == FindingKind::SensorSilent {
+            SETTLE_SILENT
+        } else {
+            SETTLE
         };
         now - since >= settle
     }

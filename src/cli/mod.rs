@@ -17,6 +17,7 @@ mod replay;
 mod root;
 mod run;
 mod summary;
+mod told;
 
 pub use backup::BackupArgs;
 pub use check::CheckArgs;

@@ -123,9 +123,8 @@ impl Planning {
                 }
             }
             // Ends with the writer; then there is nothing more to plan either.
-            match tokio::time::timeout(LOOK, self.commits.changed()).await {
-                Ok(Err(_)) => return,
-                Ok(Ok(())) | Err(_) => {}
+            if let Ok(Err(_)) = tokio::time::timeout(LOOK, self.commits.changed()).await {
+                return;
             }
         }
     }

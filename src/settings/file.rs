@@ -114,7 +114,7 @@ pub(super) fn in_words(item: &Item) -> &'static str {
 }
 
 fn section_advice(name: &str) -> String {
-    let names = SECTIONS.iter().map(|section| section.name);
+    let names = SECTIONS.iter().map(|section| section.name).chain(["contacts", "channels", "routes"]);
     match nearest(name, names.clone()) {
         Some(meant) => format!("did you mean [{meant}]?"),
         None => format!("the sections are {}", names.collect::<Vec<_>>().join(", ")),

@@ -12,6 +12,56 @@ const HEAD: &str = "\
 # `basinward check --explain` shows every value in force and where it came from.
 ";
 
+/// Contacts, channels and routes have names of the person's own and no defaults, so examples stand here.
+const NOTICES: &str = r#"
+# Who is told of alerts. Channels carry messages, contacts are people or machines who get them, routes say which
+# alerts go to whom. An alert takes every route that fits it. `basinward notify --test mail` tries a channel,
+# `basinward check --told SYSTEM/FINDING` says who would be told.
+#
+# [channels.mail]
+# kind = "mail"                       # mail, webhook, command or mqtt
+# server = "mail.example.org"         # with :port, else the usual one
+# tls = "always"                      # always (port 465), starttls (587), never (25)
+# user = "alerts@example.org"
+# password_file = "mail-password"     # or password
+# from = "Basinward <alerts@example.org>"
+# ca_file = ""                        # an authority of your own
+#
+# [channels.hook]                      # CloudEvents 1.0, signed as Standard Webhooks 1.0 says
+# kind = "webhook"
+# url = "https://example.org/hook"
+# secret_file = "hook-secret"         # or secret
+#
+# [channels.bell]                      # a local program that gets the same event on standard input
+# kind = "command"
+# program = "/usr/local/bin/ring"
+# arguments = ["loud"]
+# time_limit = "10s"
+#
+# [channels.building]                  # retained states for home and building controllers
+# kind = "mqtt"
+# topic = "basinward/state"           # <topic>/<system> and <topic>/<system>/<basin>
+#
+# [contacts.ana]
+# channels = ["mail"]
+# mail = "ana@example.org"
+# timezone = "America/Denver"
+# quiet = "22:00-06:30"               # then only what is critical comes through
+# most_an_hour = 12                    # the rest comes as a summary
+# digest_at = "08:00"
+# digest_day = "monday"
+#
+# [routes.now]
+# tell = ["ana"]
+# severity = "critical"               # this or worse: info, warning, critical
+# properties = ["alder-court"]        # all without
+# findings = ["flooding"]             # all without
+# hours = "07:00-19:00"               # on the clock of the yard; always without
+# send = "at-once"                    # at-once, daily or weekly
+# repeat = "4h"                       # until somebody acknowledges
+# escalate = [{ after = "30m", tell = ["ben"] }]
+"#;
+
 /// The whole settings file with every default commented out.
 pub fn template() -> String {
     let mut text = HEAD.to_owned();
@@ -26,6 +76,7 @@ pub fn template() -> String {
             }
         }
     }
+    text.push_str(NOTICES);
     text
 }
 

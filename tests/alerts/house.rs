@@ -69,7 +69,7 @@ impl House {
     }
 
     /// Sends a request to the desk and returns its answer.
-    pub(crate) fn ask(&self, method: &str, url: &str) -> String {
+    pub(crate) fn ask(method: &str, url: &str) -> String {
         let rest = url.strip_prefix("http://").expect("plain HTTP");
         let (host, path) = rest.split_once('/').expect("a path");
         let mut desk = TcpStream::connect(host).expect("the desk listens");

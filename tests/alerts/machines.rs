@@ -39,12 +39,12 @@ fn a_flood_reaches_a_webhook_is_acknowledged_by_its_link_once_and_closes_itself(
     let alert = AlertNo(told["data"]["alerts"][0]["alert"].as_u64().expect("a number"));
 
     let link = told["data"]["acknowledge"].as_str().expect("a link");
-    assert!(house.ask("GET", link).starts_with("HTTP/1.1 200"));
-    assert!(house.ask("HEAD", link).starts_with("HTTP/1.1 200"));
+    assert!(House::ask("GET", link).starts_with("HTTP/1.1 200"));
+    assert!(House::ask("HEAD", link).starts_with("HTTP/1.1 200"));
     assert_eq!(house.deeds(alert), [(None, Deed::Opened)], "looking at a link does nothing");
-    assert!(house.ask("GET", &format!("{link}x")).starts_with("HTTP/1.1 404"));
-    assert!(house.ask("POST", link).starts_with("HTTP/1.1 200"));
-    assert!(house.ask("POST", link).starts_with("HTTP/1.1 409"), "used once");
+    assert!(House::ask("GET", &format!("{link}x")).starts_with("HTTP/1.1 404"));
+    assert!(House::ask("POST", link).starts_with("HTTP/1.1 200"));
+    assert!(House::ask("POST", link).starts_with("HTTP/1.1 409"), "used once");
     assert_eq!(house.deeds(alert)[1], (Some("desk".to_owned()), Deed::Acknowledged));
 
     house.overflow(0, "quince", false);

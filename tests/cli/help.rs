@@ -4,8 +4,19 @@ use std::fs;
 
 use super::program::Folder;
 
-const COMMANDS: [&str; 10] =
-    ["demo", "run", "check", "replay", "record", "backup", "password", "person", "completions", "man"];
+const COMMANDS: [&str; 11] = [
+    "demo",
+    "run",
+    "check",
+    "replay",
+    "record",
+    "notify",
+    "backup",
+    "password",
+    "person",
+    "completions",
+    "man",
+];
 
 #[test]
 fn help_of_every_command() {

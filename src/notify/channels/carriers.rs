@@ -51,7 +51,7 @@ pub struct NoChannel {
 
 /// All channels.
 pub struct Carriers {
-    carriers: BTreeMap<String, Carrier>,
+    by_name: BTreeMap<String, Carrier>,
     addresses: BTreeMap<String, String>,
     systems: watch::Receiver<Arc<Vec<Arc<System>>>>,
     seal: Seal,
@@ -86,12 +86,12 @@ impl Carriers {
         let contacts = notices.routing.contacts.iter();
         let addresses = contacts.filter_map(|(name, contact)| Some((name.clone(), contact.mail.clone()?)));
         let sender = Sender { identity, pages: pages.clone() };
-        Ok(Self { carriers, addresses: addresses.collect(), systems, seal, pages, sender })
+        Ok(Self { by_name: carriers, addresses: addresses.collect(), systems, seal, pages, sender })
     }
 
     /// Their names.
     pub fn names(&self) -> impl Iterator<Item = &str> {
-        self.carriers.keys().map(String::as_str)
+        self.by_name.keys().map(String::as_str)
     }
 
     /// Carries a message, once; a try takes half a minute at most.
@@ -99,7 +99,7 @@ impl Carriers {
     /// # Errors
     /// It may have arrived or not: it can be carried again, under the same key.
     pub async fn carry(&self, channel: &str, delivery: &Delivery, now: EventTime) -> Result<(), Trouble> {
-        let Some(carrier) = self.carriers.get(channel) else {
+        let Some(carrier) = self.by_name.get(channel) else {
             return Err(Trouble::new(format!("the settings have no channel `{channel}`")));
         };
         let systems = Arc::clone(&self.systems.borrow());
@@ -131,6 +131,6 @@ impl Carriers {
 
 impl fmt::Debug for Carriers {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Carriers").field("names", &self.carriers.keys()).finish_non_exhaustive()
+        f.debug_struct("Carriers").field("names", &self.by_name.keys()).finish_non_exhaustive()
     }
 }
