@@ -9,7 +9,9 @@ use super::signal::Cadence;
 use super::soak::{DayView, FloatNow};
 use super::use_watch::{UseView, UseWatch};
 use super::{Dose, Effect};
-use crate::model::{BasinIx, EventTime, FindingKind, Place, SensorIx, Service, Span, Subject};
+use crate::model::{
+    BasinIx, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Service, Span, Subject,
+};
 
 /// Longer than this between two counts, and it is not known when the water came.
 const COUNT_GAP: Span = Span::from_hours(6);
@@ -139,10 +141,15 @@ impl Engine {
         state.soak.serviced(system, ix, (service, at), &mut state.board, out);
     }
 
-    /// A soil thermometer was read.
-    pub(super) fn warmed(&mut self, sensor: SensorIx, celsius: f64) {
-        if let Place::Basin(basin) = self.system.sensor(sensor).place {
-            self.state.soak.warmed(basin, celsius);
+    /// A reading that matters only in the long run: of a soil thermometer or the gauge.
+    pub(super) fn read_slowly(&mut self, reading: &Reading) {
+        let (sensor, number) = (self.system.sensor(reading.sensor), reading.value.to_number());
+        match (sensor.quantity, sensor.place) {
+            (Quantity::Temperature, Place::Basin(basin)) => self.state.soak.warmed(basin, number),
+            (Quantity::Rain, _) => {
+                self.state.soak.read_gauge(number, self.system.rain_mm_per_count.unwrap_or(0.0));
+            }
+            _ => {}
         }
     }
 

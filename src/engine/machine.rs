@@ -197,7 +197,6 @@ impl Engine {
             Meaning::Counted if self.layout.rain == Some(reading.sensor) => {
                 state.sewer.rained(reading.at);
                 state.doses.rained(reading.at);
-                state.soak.rained(reading.at);
             }
             Meaning::Counted if self.layout.meter_after_diverter == Some(reading.sensor) => {
                 self.arrived(reading.at, "the meter", out);
@@ -206,9 +205,7 @@ impl Engine {
             Meaning::Water(noted) => self.on_water(reading.sensor, &noted, out),
             Meaning::Float(event) => self.on_float(reading.sensor, event, reading.at, out),
         }
-        if self.system.sensor(reading.sensor).quantity == Quantity::Temperature {
-            self.warmed(reading.sensor, reading.value.to_number());
-        }
+        self.read_slowly(reading);
         if self.layout.meter == Some(reading.sensor) {
             self.read_meter(reading.at, reading.value.to_number(), out);
             self.with_doses(

@@ -11,13 +11,15 @@ const MOST: usize = 64;
 /// Spread of the logarithm of a resistance told by many hours of standing water, and what few hours add.
 const SURE: f64 = 0.07;
 const UNSURE: f64 = 0.35;
+/// Weight (inverse variance) of the belief that basins have nothing in common at a time.
+const APART: f64 = 10.0;
 /// A rising trend must be this unlikely without one, and amount to this factor.
-const SIGNIFICANT: f64 = 0.004;
-const TREND_FACTOR: f64 = 1.5;
+const SIGNIFICANT: f64 = 0.01;
+const TREND_FACTOR: f64 = 1.4;
 /// Without a significant trend the last resistances must exceed all that was seen before by this factor, and
 /// by this many of their deviations.
-const JUMP_FACTOR: f64 = 2.0;
-const JUMP_EACH: f64 = 1.7;
+const JUMP_FACTOR: f64 = 1.8;
+const JUMP_EACH: f64 = 1.5;
 const JUMP_DEVIATIONS: f64 = 3.0;
 
 /// What one stretch of days said of a floor.
@@ -74,9 +76,9 @@ impl Course {
     }
 
     /// What was seen in one stretch, if it was more than a bound.
-    fn exact_in(&self, stretch: i32) -> Option<f64> {
+    fn exact_in(&self, stretch: i32) -> Option<&Seen> {
         let found = self.seen.binary_search_by_key(&stretch, |seen| seen.stretch).ok()?;
-        Some(&self.seen[found]).filter(|seen| !seen.is_bound()).map(Seen::value)
+        Some(&self.seen[found]).filter(|seen| !seen.is_bound())
     }
 
     /// Median of what was more than a bound, from four stretches on.
@@ -94,15 +96,14 @@ impl Course {
             if seen.is_bound() {
                 return *seen;
             }
-            let mut common: Vec<f64> = usual
-                .iter()
-                .filter_map(|(course, usual)| Some(course.exact_in(seen.stretch)? - usual))
-                .collect();
-            let count = common.len() as f64;
+            let now =
+                || usual.iter().filter_map(|(course, usual)| Some((course.exact_in(seen.stretch)?, usual)));
+            let mut common: Vec<f64> = now().map(|(seen, usual)| seen.value() - usual).collect();
             if common.is_empty() {
                 return *seen;
             }
-            let shift = median(&mut common) * count / (count + 0.5);
+            let weight: f64 = now().map(|(seen, _)| seen.spread().powi(-2)).sum();
+            let shift = median(&mut common) * weight / (weight + APART);
             Seen { log_resistance: (seen.value() - shift) as f32, ..*seen }
         };
         self.seen.iter().map(own).collect()

@@ -15,8 +15,8 @@ use crate::model::{BasinIx, EventTime, FindingKind, Service, Span, System, Work}
 
 /// Days that count together.
 const STRETCH: i64 = STRETCH_DAYS as i64;
-/// A day that rained, or that followed one, says nothing: rain fills basins too.
-const RAIN_SPOILS: Span = Span::DAY;
+/// A day with so much rain, its own and that of the day before, says nothing: rain fills basins too.
+const RAIN_SPOILS_MM: f64 = 1.0;
 /// Days of loads that a forecast looks at.
 const LOAD_DAYS: i64 = 28;
 /// A slow floor is its old self again below this factor.
@@ -34,7 +34,9 @@ const UNMEASURED_L: f64 = 60.0;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct SoakWatch {
     inflow: Inflow,
-    last_rain: Option<EventTime>,
+    /// Last count of the gauge, and the rain of yesterday and today, mm.
+    gauge: Option<f64>,
+    rain_mm: [f64; 2],
     pub(crate) basins: Vec<BasinSoak>,
 }
 
@@ -90,7 +92,8 @@ impl SoakWatch {
             course: Course::default(),
             slow: None,
         };
-        Self { inflow: Inflow::default(), last_rain: None, basins: system.basin_ixs().map(basin).collect() }
+        let basins = system.basin_ixs().map(basin).collect();
+        Self { inflow: Inflow::default(), gauge: None, rain_mm: [0.0; 2], basins }
     }
 
     /// The system was heard for the first time.
@@ -122,9 +125,11 @@ impl SoakWatch {
         }
     }
 
-    /// The gauge counted rain.
-    pub(crate) fn rained(&mut self, at: EventTime) {
-        self.last_rain = self.last_rain.max(Some(at));
+    /// The gauge was read.
+    pub(crate) fn read_gauge(&mut self, count: f64, mm_per_count: f64) {
+        let before = self.gauge.replace(count).unwrap_or(count);
+        // A count below the one before is a gauge that began anew.
+        self.rain_mm[1] += mm_per_count * (count - before).max(0.0);
     }
 
     /// A soil thermometer was read.
@@ -163,7 +168,8 @@ impl SoakWatch {
 
     /// A day closes; with the last of a stretch, each floor is judged.
     pub(crate) fn close_day(&mut self, view: &DayView<'_>, board: &mut Board, out: &mut Vec<Effect>) {
-        let rained = self.last_rain.is_some_and(|rain| rain > view.from - RAIN_SPOILS);
+        let rained = self.rain_mm.iter().sum::<f64>() >= RAIN_SPOILS_MM;
+        self.rain_mm = [self.rain_mm[1], 0.0];
         let loads_known = self.inflow.since().is_some_and(|since| since <= loads_from(view.from));
         for ((basin, float), layout) in self.basins.iter_mut().zip(view.floats).zip(view.layouts) {
             basin.chips.day(view.to, basin.celsius);
@@ -294,7 +300,7 @@ impl SoakWatch {
     /// Takes over the loads of a system whose plan has changed.
     pub(crate) fn adopt(&mut self, old: &Self) {
         self.inflow = old.inflow.clone();
-        self.last_rain = old.last_rain;
+        (self.gauge, self.rain_mm) = (old.gauge, old.rain_mm);
     }
 }
 
