@@ -14,6 +14,11 @@ use crate::model::{BasinIx, EventTime, Evidence, FindingKind, SensorIx, Severity
 /// Water must be gone this long before a pond or flood is over: the next shower refills it.
 const CALM: Span = Span::from_mins(30);
 
+/// Reports within this time of a float's rise belong to it: waves make it bounce.
+const BOUNCES: Span = Span::from_mins(10);
+/// A report is missed when it has not come after so many of its usual intervals.
+const TURN_MISSED: f64 = 1.2;
+
 /// Rain counted this shortly before the float rose, or since, explains longer standing, by this factor.
 const RAIN_EXPLAINS: Span = Span::from_hours(12);
 const RAIN_FACTOR: f64 = 4.0;
@@ -57,6 +62,22 @@ impl BasinView<'_> {
         self.signal(self.layout.overflow)?.wet_since()
     }
 
+    /// When a pond due at `due` may be told: a float that repeats itself must have said once more that it is
+    /// up, or have missed its turn to. The one message that it fell may have been lost; if the next one says
+    /// that it is down, there is nothing to tell.
+    fn confirmed(&self, due: EventTime) -> Option<EventTime> {
+        let watch = &self.sensors[self.layout.float?.0 as usize];
+        let (last, is_up) = watch.float()?.last()?;
+        let since = self.float_since()?;
+        if !watch.cadence.repeats_itself() {
+            return Some(due);
+        }
+        if last - since <= BOUNCES {
+            return Some(due.max(since + watch.cadence.usual_gap().scaled(TURN_MISSED)));
+        }
+        is_up.then(|| due.max(last))
+    }
+
     fn label(&self) -> &str {
         self.system.basin(self.basin).id.as_str()
     }
@@ -88,7 +109,8 @@ impl BasinWatch {
                 view.last_rain.zip(float).is_some_and(|(rain, since)| rain >= since - RAIN_EXPLAINS);
             let limit =
                 if after_rain { limit.scaled(RAIN_FACTOR).min(limits.flood_hold.max(limit)) } else { limit };
-            dues[2] = stood(view.layout.float, limit).map(|due| (due, StandingDue::Ponding));
+            let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due));
+            dues[2] = due.map(|due| (due, StandingDue::Ponding));
         }
         // A flood judged on arrival stands before its rise has passed the watermark.
         let raised = flood.max(pond).filter(|_| float.is_none() && overflow.is_none());

@@ -76,10 +76,15 @@ impl Cadence {
         Span::from_millis(millis as i64).max(SHORTEST_PATIENCE)
     }
 
+    /// Whether it reports now and then that nothing has changed.
+    pub(crate) fn repeats_itself(&self) -> bool {
+        f64::from(self.repeats) >= 0.1 * f64::from(self.gaps.max(10))
+    }
+
     /// When silence begins if nothing more is heard. `on_change` sensors that never repeat
     /// themselves report only changes: their silence tells nothing.
     pub(crate) fn silent_from(&self, on_change: bool) -> Option<EventTime> {
-        if on_change && f64::from(self.repeats) < 0.1 * f64::from(self.gaps.max(10)) {
+        if on_change && !self.repeats_itself() {
             return None;
         }
         self.last.map(|last| last + self.patience())
