@@ -63,6 +63,10 @@ impl Engine {
     pub(super) fn soil_wetted(&mut self, basin: BasinIx, at: EventTime, out: &mut Vec<Effect>) {
         let rain_known = self.layout.rain.is_some();
         let state = &mut self.state;
+        // Rain takes its time through the soil.
+        if state.soak.rained_of_late() {
+            return;
+        }
         state.sewer.wetted(&self.system, at, basin, rain_known, &mut state.board, out);
     }
 

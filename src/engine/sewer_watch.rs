@@ -16,8 +16,6 @@ const WINDOW: Span = Span::DAY;
 const RAIN_EXPLAINS: Span = Span::from_hours(12);
 /// Soil of two basins that becomes wet within this time shows water; one alone may be a trick of its probe.
 const TOGETHER: Span = Span::from_hours(12);
-/// Rain takes its time through the soil: this shortly before, it explains a wetting there.
-const RAIN_SOAKS_IN: Span = Span::from_hours(36);
 /// Without further arrivals for this long, the finding is over.
 const QUIET: Span = Span::from_days(3);
 
@@ -74,10 +72,22 @@ impl SewerWatch {
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        let Some(since) = self.sewer_since.filter(|&since| at - since > PIPES_DRAIN) else { return };
-        if self.last_rain.is_some_and(|rain| at - rain < RAIN_EXPLAINS) {
-            return;
+        if self.last_rain.is_none_or(|rain| at - rain >= RAIN_EXPLAINS) {
+            self.note_arrival(system, at, place, rain_known, board, out);
         }
+    }
+
+    /// Water that no rain explains.
+    fn note_arrival(
+        &mut self,
+        system: &System,
+        at: EventTime,
+        place: &str,
+        rain_known: bool,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let Some(since) = self.sewer_since.filter(|&since| at - since > PIPES_DRAIN) else { return };
         if self.arrivals[2].is_some_and(|last| at - last < ONE_ARRIVAL) {
             return;
         }
@@ -97,7 +107,7 @@ impl SewerWatch {
         board.conclude(system, at, conclusion, out);
     }
 
-    /// The soil of a basin became wet: water is coming if a second basin's does too.
+    /// The soil of a basin became wet, and not by rain: water is coming if a second basin's does too.
     pub(crate) fn wetted(
         &mut self,
         system: &System,
@@ -108,9 +118,6 @@ impl SewerWatch {
         out: &mut Vec<Effect>,
     ) {
         if self.sewer_since.is_none_or(|since| at - since <= PIPES_DRAIN) {
-            return;
-        }
-        if self.last_rain.is_some_and(|rain| at - rain < RAIN_SOAKS_IN) {
             return;
         }
         let place = system.basin(basin).id.as_str();
@@ -125,7 +132,7 @@ impl SewerWatch {
         if rain_known && self.arrivals[2].is_none_or(|last| at - last >= ONE_ARRIVAL) {
             self.arrivals = [self.arrivals[1], self.arrivals[2], before.map(|(at, _)| at - ONE_ARRIVAL)];
         }
-        self.arrived(system, at, place, rain_known, board, out);
+        self.note_arrival(system, at, place, rain_known, board, out);
     }
 
     /// When the finding will be over if no more water arrives.

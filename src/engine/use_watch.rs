@@ -31,9 +31,9 @@ const ON_ITS_WAY: Span = Span::from_hours(10);
 /// A dose seen by this part of the basins is no trick of one probe.
 const SEEN_BY: f64 = 0.75;
 /// Metered water of which nothing arrives: at least so much, so much more than ever before, over this time.
-const LOST_L: f64 = 200.0;
+const LOST_L: f64 = 300.0;
 const LOST_FACTOR: f64 = 2.5;
-const LOST_FOR: Span = Span::from_hours(30);
+const LOST_FOR: Span = Span::from_hours(42);
 /// Nothing arrives and no meter says why: told after this time, and urgent after the longer one. People are
 /// away for two or three weeks.
 const QUIET: Span = Span::from_hours(84);

@@ -132,6 +132,11 @@ impl SoakWatch {
         self.rain_mm[1] += mm_per_count * (count - before).max(0.0);
     }
 
+    /// Whether it has rained to speak of, yesterday or today.
+    pub(crate) fn rained_of_late(&self) -> bool {
+        self.rain_mm.iter().sum::<f64>() >= RAIN_SPOILS_MM
+    }
+
     /// A soil thermometer was read.
     pub(crate) fn warmed(&mut self, basin: BasinIx, celsius: f64) {
         self.basins[basin.0 as usize].celsius = Some(celsius);
@@ -168,7 +173,7 @@ impl SoakWatch {
 
     /// A day closes; with the last of a stretch, each floor is judged.
     pub(crate) fn close_day(&mut self, view: &DayView<'_>, board: &mut Board, out: &mut Vec<Effect>) {
-        let rained = self.rain_mm.iter().sum::<f64>() >= RAIN_SPOILS_MM;
+        let rained = self.rained_of_late();
         self.rain_mm = [self.rain_mm[1], 0.0];
         let loads_known = self.inflow.since().is_some_and(|since| since <= loads_from(view.from));
         for ((basin, float), layout) in self.basins.iter_mut().zip(view.floats).zip(view.layouts) {
