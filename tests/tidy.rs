@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 19] = [
+const MAY_USE: [(&str, &[&str]); 21] = [
     ("model", &[]),
     ("stats", &[]),
     ("secrets", &[]),
@@ -20,8 +20,10 @@ const MAY_USE: [(&str, &[&str]); 19] = [
     ("fleet", &["engine", "intake", "model"]),
     ("replay", &["advice", "engine", "fleet", "model"]),
     ("ledger", &["alerts", "engine", "model", "secrets"]),
-    ("link", &["clock"]),
+    ("backoff", &[]),
+    ("link", &["backoff", "clock"]),
     ("notify", &["advice", "alerts", "clock", "ledger", "link", "model", "secrets", "settings", "telemetry"]),
+    ("export", &["backoff", "clock", "engine", "ledger", "model", "stats", "telemetry"]),
     (
         "desk",
         &[
@@ -43,6 +45,7 @@ const MAY_USE: [(&str, &[&str]); 19] = [
             "clock",
             "desk",
             "engine",
+            "export",
             "fleet",
             "ledger",
             "link",
@@ -59,6 +62,7 @@ const MAY_USE: [(&str, &[&str]); 19] = [
         &[
             "alerts",
             "clock",
+            "intake",
             "ledger",
             "link",
             "model",

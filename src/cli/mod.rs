@@ -3,6 +3,7 @@
 mod backup;
 mod check;
 mod completions;
+mod decode;
 mod demo;
 mod exit;
 mod explain;
@@ -22,6 +23,7 @@ mod told;
 pub use backup::BackupArgs;
 pub use check::CheckArgs;
 pub use completions::CompletionsArgs;
+pub use decode::DecodeArgs;
 pub use demo::DemoArgs;
 pub use exit::{Failure, Fault};
 pub use input::SettingsFile;

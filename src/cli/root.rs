@@ -5,9 +5,9 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use super::{
-    BackupArgs, CheckArgs, CompletionsArgs, DemoArgs, Failure, ManArgs, NotifyArgs, PasswordArgs, PersonArgs,
-    RecordArgs, ReplayArgs, RunArgs, backup, check, completions, demo, exit, man, notify, password, person,
-    record, replay, run,
+    BackupArgs, CheckArgs, CompletionsArgs, DecodeArgs, DemoArgs, Failure, ManArgs, NotifyArgs, PasswordArgs,
+    PersonArgs, RecordArgs, ReplayArgs, RunArgs, backup, check, completions, decode, demo, exit, man, notify,
+    password, person, record, replay, run,
 };
 
 /// What stands below the help of the whole program.
@@ -44,6 +44,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Run a recording through the engine and print what it concludes
     Replay(ReplayArgs),
+    /// Show what the daemon would make of one message, and why not
+    Decode(DecodeArgs),
     /// Write down what the sensors send, for `replay`
     Record(RecordArgs),
     /// Send a test message, or list messages that do not get through
@@ -71,6 +73,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
         Command::Replay(args) => replay::replay(&args),
+        Command::Decode(args) => decode::decode(&args),
         Command::Record(args) => record::record(&args),
         Command::Notify(args) => notify::notify(&args),
         Command::Backup(args) => backup::backup(&args),

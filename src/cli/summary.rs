@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::paint::Paint;
 use crate::model::{Quantity, System};
-use crate::settings::{BrokerAddress, Settings};
+use crate::settings::{BrokerAddress, ServerAddress, Settings};
 use crate::systemfile;
 
 /// What was found to be right.
@@ -85,6 +85,10 @@ fn settings_advice(settings: &Settings) -> Vec<String> {
     if settings.mqtt.password.is_some() && settings.mqtt.broker.as_ref().is_some_and(in_the_clear) {
         advice
             .push("the broker's password travels in the clear; prefer mqtts:// beyond your own wires".into());
+    }
+    let exposed = |url: &ServerAddress| !url.tls && !url.is_on_this_machine();
+    if settings.influxdb.token.is_some() && settings.influxdb.url.as_ref().is_some_and(exposed) {
+        advice.push("InfluxDB's token travels in the clear; prefer https:// beyond your own wires".into());
     }
     advice
 }

@@ -16,6 +16,7 @@ pub mod gather;
 mod guard;
 mod live;
 mod office;
+mod operations;
 pub mod pages;
 mod people;
 mod problem;

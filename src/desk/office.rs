@@ -10,6 +10,7 @@ use super::sheet::{Chrome, Moment, Who};
 use super::shelf::Shelf;
 use super::words;
 use crate::clock::Clock;
+use crate::export::ExportHealth;
 use crate::ledger::{Orders, View};
 use crate::model::{Action, EventTime, System};
 use crate::secrets::{NoChance, Seal};
@@ -24,6 +25,8 @@ pub struct LinkNote {
     pub words: String,
     /// Since when, if that is known.
     pub since: Option<EventTime>,
+    /// Whether readings can come in.
+    pub up: bool,
 }
 
 /// How people come in while nobody has been named.
@@ -61,6 +64,8 @@ pub struct Desk {
     pub seal: Option<Seal>,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
+    /// How passing on to a time-series server goes, where one is set.
+    pub export: Option<ExportHealth>,
 }
 
 /// What the handlers share.

@@ -15,7 +15,7 @@ use tokio::sync::watch;
 
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
-use super::{acknowledge, api, assets, guard, live, people, visit};
+use super::{acknowledge, api, assets, guard, live, operations, people, visit};
 use crate::secrets::NoChance;
 
 /// Largest body of a request, bytes, where a route does not say otherwise.
@@ -53,11 +53,13 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/assets/{name}", get(assets::asset))
         .merge(people::routes())
         .merge(acknowledge::routes())
+        .merge(operations::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)
         .layer(DefaultBodyLimit::max(BODY))
         .layer(from_fn_with_state(Arc::clone(&office), people::admit))
+        .merge(operations::open_routes())
         .layer(from_fn(guard::headers))
         .with_state(office)
 }

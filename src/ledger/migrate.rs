@@ -8,8 +8,12 @@ use super::LedgerFault;
 
 /// The step that leads to each format from the one before, the first from an empty file.
 /// A published step never changes.
-pub(super) const STEPS: &[&str] =
-    &[include_str!("formats/1.sql"), include_str!("formats/2.sql"), include_str!("formats/3.sql")];
+pub(super) const STEPS: &[&str] = &[
+    include_str!("formats/1.sql"),
+    include_str!("formats/2.sql"),
+    include_str!("formats/3.sql"),
+    include_str!("formats/4.sql"),
+];
 
 /// Marks a file as ours in its header ("Bawd" in ASCII).
 const APPLICATION_ID: u32 = 0x4261_7764;

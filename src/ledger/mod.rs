@@ -39,14 +39,14 @@ pub use enrol::SystemNo;
 pub use fault::LedgerFault;
 pub use file::Ledger;
 pub use orders::{
-    AlertOrder, AlertWork, Answer, Asked, Muting, NewNotice, NoticeOrder, Order, OrderQueue, Orders, Outcome,
-    PeopleOrder, PersonNo, Refused, Reply,
+    AlertOrder, AlertWork, Answer, Asked, ExportStep, Muting, NewNotice, NoticeOrder, Order, OrderQueue,
+    Orders, Outcome, PeopleOrder, PersonNo, Refused, RejectedLine, Reply,
 };
 pub use record::{DoseRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
-    AlertFilter, AlertStory, Bin, DeliveryState, ExportedReadings, Key, Latest, LoggedEffect, Muted, Person,
-    PlanningFacts, RefusalSample, Refusals, Resolution, StoredAlert, StoredDelivery, StoredFinding,
-    StoredStep, Totals, Unassigned, View, WaitingDelivery,
+    AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, Latest, LoggedEffect,
+    Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution, StoredAlert,
+    StoredDelivery, StoredFinding, StoredStep, Totals, Unassigned, View, WaitingDelivery,
 };

@@ -197,6 +197,7 @@ fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -
     let oldest: Vec<(u64, i64)> =
         query.query_map([JOURNAL_ROWS], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
     let mut delete = tx.prepare_cached("DELETE FROM journal WHERE seq = ?1")?;
+    let mut forget = tx.prepare_cached("DELETE FROM cursors WHERE stream = 'readings' AND seq < ?1")?;
     for (seq, received) in oldest {
         let awaited = passed.is_some_and(|passed| passed < seq) && received >= waited_since.millis();
         if seq >= keep_from || awaited {
@@ -204,6 +205,8 @@ fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -
         }
         delete.execute([seq])?;
         trimmed += 1;
+        // A reader that was waited for in vain is forgotten: it begins anew.
+        forget.execute([seq])?;
     }
     Ok(trimmed)
 }

@@ -8,13 +8,13 @@ use tokio::sync::{Notify, watch};
 use tokio::task::JoinHandle;
 
 use super::acker::{Acker, Gate};
-use super::backoff::Backoff;
 use super::health::{Counters, Health, LinkState};
 use super::inbox::{Feed, Inbox, inbox};
 use super::publisher::{Courier, Publisher};
 use super::receive::Receiver;
 use super::settings::{LinkSettings, SetupError, check_filters};
 use super::wire::{Dialer, Role};
+use crate::backoff::Backoff;
 use crate::clock::Clock;
 
 /// How long each connection's farewell may take before it is simply dropped.

@@ -18,7 +18,6 @@
 //! [`Link::disconnect`] or [`EmbeddedBroker::stop`].
 
 mod acker;
-mod backoff;
 mod embedded;
 mod health;
 mod inbox;

@@ -15,12 +15,12 @@ use mqtt5::packet::publish::PublishPacket;
 use tokio::sync::{mpsc, oneshot};
 use tracing::{debug, info};
 
-use super::backoff::Backoff;
 use super::health::Fault;
 use super::link::backoff;
 use super::settings::{LinkSettings, SetupError};
 use super::status::Status;
 use super::wire::{Arrival, Connection, Dialer, Role, Will};
+use crate::backoff::Backoff;
 use crate::clock::Clock;
 
 /// Why something was not published. Nothing is kept for later: whoever asked asks again.

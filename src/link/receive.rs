@@ -16,11 +16,11 @@ use tokio::time::Instant;
 use tracing::{debug, info, warn};
 
 use super::acker::Gate;
-use super::backoff::Backoff;
 use super::health::{Counters, Fault, LinkState, count};
 use super::inbox::Feed;
 use super::message::{Message, Receipt};
 use super::wire::{Arrival, Connection, Dialer, Granted, Publish};
+use crate::backoff::Backoff;
 use crate::clock::Clock;
 
 /// Messages handed over at one time, at most; keeps the lock short under a flood.

@@ -7,6 +7,7 @@ mod demo;
 mod demo_traffic;
 mod feed;
 mod note;
+mod passing_on;
 mod reload;
 mod saves;
 mod service;

@@ -22,14 +22,17 @@ pub(super) fn follow(mut health: Health) -> watch::Receiver<LinkNote> {
 
 fn words(state: &LinkState) -> LinkNote {
     match state {
-        LinkState::Connecting => LinkNote { words: "connecting".to_owned(), since: None },
-        LinkState::Up { since_ms } => {
-            LinkNote { words: "connected".to_owned(), since: Some(EventTime::from_millis(*since_ms)) }
-        }
+        LinkState::Connecting => LinkNote { words: "connecting".to_owned(), since: None, up: false },
+        LinkState::Up { since_ms } => LinkNote {
+            words: "connected".to_owned(),
+            since: Some(EventTime::from_millis(*since_ms)),
+            up: true,
+        },
         LinkState::Down { why, since_ms } => LinkNote {
             words: format!("not connected: {why}"),
             since: Some(EventTime::from_millis(*since_ms)),
+            up: false,
         },
-        LinkState::Stopped => LinkNote { words: "ended".to_owned(), since: None },
+        LinkState::Stopped => LinkNote { words: "ended".to_owned(), since: None, up: false },
     }
 }

@@ -15,9 +15,10 @@ use tracing::{error, info, warn};
 
 use super::feed::{Feed, FeedFault};
 use super::writer::Writer;
-use super::{Steward, note, reload, systemd};
+use super::{Steward, note, passing_on, reload, systemd};
 use crate::clock::Clock;
 use crate::desk::{self, Desk, Entry, Identity};
+use crate::export::{SetupFault, Sources};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::{Span, System};
 use crate::notify::{Carriers, NoChannel, Notifier, NotifierParts};
@@ -41,6 +42,9 @@ pub enum RunFault {
     /// No messages can come in.
     #[error(transparent)]
     Feed(#[from] FeedFault),
+    /// Nothing can be passed on.
+    #[error("cannot pass anything on")]
+    Export(#[from] SetupFault),
     /// The pages' address cannot be used.
     #[error("cannot serve pages at {address}")]
     Listen {
@@ -156,7 +160,7 @@ impl Service {
             let _ = done_tx.send(writer.run());
         })?;
         tokio::spawn(wake_regularly(waker.clone()));
-        let (stop_desk, mut stopped) = watch::channel(false);
+        let (stop_desk, stop) = watch::channel(false);
         let tls = tls(&settings.desk)?;
         let view = View::open(&settings.folders.data)?;
         let seal = Seal::kept_in(&settings.folders.data.join("links.key"))?;
@@ -176,6 +180,14 @@ impl Service {
             carriers,
             publisher: feed.publisher(),
         });
+        let sources = Sources {
+            view: view.clone(),
+            orders: orders.clone(),
+            commits: commits_rx.clone(),
+            systems: systems_rx.clone(),
+            clock: clock.clone(),
+        };
+        let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
         let desk = Desk {
             systems: systems_rx,
             entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
@@ -186,13 +198,10 @@ impl Service {
             banner,
             seal: Some(seal),
             link: note::follow(feed.health()),
+            export,
         };
         let desk = tokio::spawn(async move {
-            let until = async move {
-                // An error means the service is gone, which is a reason to stop as well.
-                let _ = stopped.wait_for(|stop| *stop).await;
-            };
-            if let Err(error) = desk::serve(listener, tls, desk, until).await {
+            if let Err(error) = desk::serve(listener, tls, desk, stopped(stop)).await {
                 error!(%error, "the pages have stopped");
             }
         });
@@ -302,6 +311,12 @@ pub(crate) fn pages(settings: &Settings, listening: SocketAddr) -> String {
         "" => format!("{scheme}://{listening}"),
         stated => stated.to_owned(),
     }
+}
+
+/// Over when the daemon ends.
+async fn stopped(mut stop: watch::Receiver<bool>) {
+    // An error means the service is gone, which is a reason to stop as well.
+    let _ = stop.wait_for(|stop| *stop).await;
 }
 
 /// How long a batch waits for more. Publishers at the embedded broker wait for each message's commit, so there it

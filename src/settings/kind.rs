@@ -7,7 +7,7 @@ use config::ValueKind;
 use tracing_subscriber::filter::Targets;
 
 use super::nearest::nearest;
-use super::{BrokerAddress, What};
+use super::{BrokerAddress, ServerAddress, What};
 
 /// What the value of a setting may be.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +35,8 @@ pub enum Kind {
     Listen,
     /// A broker's address.
     Broker,
+    /// An HTTP server's address.
+    Server,
     /// An MQTT topic without wildcards.
     Topic,
     /// Log levels for single modules.
@@ -65,6 +67,9 @@ impl Kind {
             Self::OneOf(choices) => format!("one of {}", quoted(choices)),
             Self::Listen => "an IP address and a port, such as \"127.0.0.1:8480\"".to_owned(),
             Self::Broker => "an address such as \"mqtt://host:1883\" or \"mqtts://host:8883\"".to_owned(),
+            Self::Server => {
+                "an address such as \"http://127.0.0.1:8086\" or \"https://host\", without a path".to_owned()
+            }
             Self::Topic => {
                 "a topic without + and #, with no / at either end, such as \"greywater\"".to_owned()
             }
@@ -147,6 +152,9 @@ impl Reader<'_> {
             Kind::Broker => {
                 text.parse::<BrokerAddress>().map_err(refuse)?;
             }
+            Kind::Server => {
+                text.parse::<ServerAddress>().map_err(refuse)?;
+            }
             Kind::Topic => check_topic(text).map_err(|why| refuse(why.to_owned()))?,
             Kind::LogFilter => {
                 text.parse::<Targets>().map_err(|e| refuse(e.to_string()))?;
@@ -166,7 +174,7 @@ impl Reader<'_> {
     fn malformed(&self, found: &str, why: String) -> What {
         // What stands before an @ may be a password, and this goes to a screen or a log.
         let found = match (self.kind, found.rsplit_once('@')) {
-            (Kind::Broker, Some((_, rest))) => &format!("…@{rest}"),
+            (Kind::Broker | Kind::Server, Some((_, rest))) => &format!("…@{rest}"),
             _ => found,
         };
         What::Malformed {

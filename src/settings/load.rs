@@ -13,8 +13,8 @@ use super::kind::{Kind, Raw};
 use super::layer::Gathered;
 use super::table::Holds;
 use super::{
-    Alerts, Desk, EmbeddedBroker, Folders, Ledger, Log, Mqtt, Notices, Origin, SECTIONS, Section, Setting,
-    SettingFault, What, environment, file,
+    Alerts, Desk, EmbeddedBroker, Folders, Influxdb, Ledger, Log, Mqtt, Notices, Origin, SECTIONS, Section,
+    Setting, SettingFault, What, environment, file,
 };
 
 /// The daemon's settings.
@@ -33,6 +33,8 @@ pub struct Settings {
     pub ledger: Ledger,
     /// What holds for all messages about alerts.
     pub alerts: Alerts,
+    /// The time-series server that everything is passed on to.
+    pub influxdb: Influxdb,
     /// What the daemon writes about itself.
     pub log: Log,
     /// Who is told of what.
@@ -119,6 +121,7 @@ impl Settings {
         }
         found.extend(self.desk.conflicts());
         found.extend(self.ledger.conflicts());
+        found.extend(self.influxdb.conflicts());
         found
     }
 }

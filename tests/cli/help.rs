@@ -4,11 +4,12 @@ use std::fs;
 
 use super::program::Folder;
 
-const COMMANDS: [&str; 11] = [
+const COMMANDS: [&str; 12] = [
     "demo",
     "run",
     "check",
     "replay",
+    "decode",
     "record",
     "notify",
     "backup",

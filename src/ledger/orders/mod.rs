@@ -5,6 +5,7 @@
 //! out leaves the rest of the commit whole.
 
 mod alerts;
+mod export;
 mod notices;
 pub(super) mod people;
 mod queue;
@@ -16,6 +17,7 @@ use super::{Position, commit};
 use crate::model::{Command, Id};
 
 pub use alerts::{AlertOrder, AlertWork, Muting};
+pub use export::{ExportStep, RejectedLine};
 pub use notices::{NewNotice, NoticeOrder, Outcome};
 pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
@@ -43,6 +45,13 @@ pub enum Order {
     Notice(NoticeOrder),
     /// Change who may come in.
     People(PeopleOrder),
+    /// A reader that passes everything on took a step.
+    Export {
+        /// The reader's name; its first word is its kind.
+        cursor: String,
+        /// What it did.
+        step: ExportStep,
+    },
 }
 
 /// What came of an order.
@@ -86,6 +95,7 @@ fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Res
     match order {
         // The engine was told when the order came; its input is in the journal of this commit.
         Order::Tell { .. } => Ok(Ok(Reply::Done)),
+        Order::Export { cursor, step } => export::write(db, cursor, step),
         Order::Reached { cursor, position } => {
             commit::reach(db, cursor, *position)?;
             Ok(Ok(Reply::Done))

@@ -2,6 +2,7 @@
 
 mod alerts;
 mod changes;
+mod export;
 mod findings;
 mod history;
 mod names;
@@ -13,6 +14,7 @@ mod totals;
 
 pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
 pub use changes::LoggedEffect;
+pub use export::{ExportPlace, Past, PastReadings};
 pub use findings::StoredFinding;
 pub use history::{Bin, Resolution};
 pub use notices::{DeliveryState, PlanningFacts, StoredDelivery, WaitingDelivery};

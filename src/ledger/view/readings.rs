@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use rusqlite::{Connection, Row, params};
+use rusqlite::{CachedStatement, Connection, OptionalExtension, Row, params};
 
 use crate::ledger::LedgerFault;
 use crate::ledger::journal::{self, Stored};
@@ -55,7 +55,7 @@ impl View {
     }
 
     /// Readings of the commits after `after`, until there are at least `enough` of them; with
-    /// `after` itself where nothing followed.
+    /// `after` itself where nothing followed. Where readings of one time contradict each other, all say what was kept.
     ///
     /// The journal that they come from is kept until every cursor on readings has passed it, within
     /// the limits of the retention policy.
@@ -63,12 +63,13 @@ impl View {
         self.read("read the journal", |db| {
             let names = self.names(db)?;
             let mut exported = ExportedReadings { seq: after, readings: Vec::new() };
+            let mut kept = db.prepare_cached("SELECT value FROM readings WHERE series = ?1 AND at = ?2")?;
             let mut query =
                 db.prepare_cached("SELECT seq, entries FROM journal WHERE seq > ?1 ORDER BY seq")?;
             let mut rows = query.query([after])?;
             while exported.readings.len() < enough {
                 let Some(row) = rows.next()? else { break };
-                export(row, &names, &mut exported)?;
+                export(row, &names, &mut kept, &mut exported)?;
             }
             Ok(exported)
         })
@@ -85,7 +86,7 @@ impl View {
     }
 }
 
-fn latest(row: &Row<'_>, names: &Names) -> rusqlite::Result<Latest> {
+pub(super) fn latest(row: &Row<'_>, names: &Names) -> rusqlite::Result<Latest> {
     reading(names, row.get(0)?, EventTime::from_millis(row.get(1)?), row.get(2)?)
 }
 
@@ -95,11 +96,19 @@ fn reading(names: &Names, series: u32, at: EventTime, value: f64) -> rusqlite::R
     Ok(Latest { system, sensor, quantity: series.quantity, at, value })
 }
 
-fn export(row: &Row<'_>, names: &Names, exported: &mut ExportedReadings) -> rusqlite::Result<()> {
+fn export(
+    row: &Row<'_>,
+    names: &Names,
+    kept: &mut CachedStatement<'_>,
+    exported: &mut ExportedReadings,
+) -> rusqlite::Result<()> {
     let mut fault = None;
     journal::decode(row.get_ref(1)?.as_blob()?, |_, stored| {
         let Stored::Reading { series, at, value } = stored else { return };
-        match reading(names, series.0, at, value.to_number()) {
+        let kept = kept.query_row(params![series.0, at.millis()], |row| row.get(0)).optional();
+        // None for a reading whose time to be kept is over.
+        let value = kept.map(|kept| kept.unwrap_or_else(|| value.to_number()));
+        match value.and_then(|value| reading(names, series.0, at, value)) {
             Ok(reading) => exported.readings.push(reading),
             Err(error) => fault = Some(error),
         }

@@ -3,7 +3,9 @@
 
 use std::time::Duration;
 
-pub(super) struct Backoff {
+/// The pauses of one connection.
+#[derive(Debug)]
+pub struct Backoff {
     first: Duration,
     longest: Duration,
     step: Duration,
@@ -11,18 +13,20 @@ pub(super) struct Backoff {
 }
 
 impl Backoff {
-    pub(super) fn new(first: Duration, longest: Duration, seed: u64) -> Self {
+    /// Pauses from `first` up to `longest`; daemons should differ in `seed`.
+    pub fn new(first: Duration, longest: Duration, seed: u64) -> Self {
         Self { first, longest, step: first, seed }
     }
 
     /// The next pause: between half and the whole of the present step.
-    pub(super) fn pause(&mut self) -> Duration {
+    pub fn pause(&mut self) -> Duration {
         let step = self.step.min(self.longest);
         self.step = (step * 2).min(self.longest);
         step.mul_f64(0.5 + 0.5 * self.fraction())
     }
 
-    pub(super) fn reset(&mut self) {
+    /// Begins with the first pause again.
+    pub fn reset(&mut self) {
         self.step = self.first;
     }
 
