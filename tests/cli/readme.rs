@@ -12,16 +12,25 @@ fn blocks(language: &str) -> Vec<&'static str> {
 
 #[test]
 fn the_system_file_is_right() {
-    let [system] = blocks("toml")[..] else { panic!("one system file") };
+    let [system, _] = blocks("toml")[..] else { panic!("a system file, and settings") };
     let ended = Folder::new().with("systems/my-yard.toml", system).basinward(&["check"]);
     assert_eq!(ended.code, Some(0), "{}", ended.out);
     assert!(ended.out.contains("2 basins, 1 splitter"), "{}", ended.out);
 }
 
+#[test]
+fn the_settings_say_who_is_told() {
+    let [system, settings] = blocks("toml")[..] else { panic!("a system file, and settings") };
+    let folder = Folder::new().with("systems/my-yard.toml", system).with("basinward.toml", settings);
+    let told = folder.basinward(&["check", "--told", "my-yard/flooding", "--at", "2026-03-01T09:00:00Z"]);
+    assert_eq!(told.code, Some(0), "{}{}", told.out, told.err);
+    assert!(told.out.contains("ana, at once, by mail (route now)"), "{}", told.out);
+}
+
 /// The table of payloads, sent to the system of the README.
 #[test]
 fn the_payloads_are_understood() {
-    let [system] = blocks("toml")[..] else { panic!("one system file") };
+    let [system, _] = blocks("toml")[..] else { panic!("a system file, and settings") };
     let rows = README.lines().filter(|line| line.starts_with("| SenML") || line.starts_with("| JSON with"));
     let payloads: Vec<&str> = rows.filter_map(|row| row.split('`').rev().nth(1)).collect();
     assert_eq!(payloads.len(), 2);
