@@ -30,6 +30,8 @@ pub(super) static STYLE: Asset = asset!("desk.css", "text/css; charset=utf-8");
 pub(super) static SCRIPT: Asset = asset!("live.js", "text/javascript; charset=utf-8");
 pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
+pub(super) static SETUP: Asset = asset!("setup.js", "text/javascript; charset=utf-8");
+pub(super) static SETUP_STYLE: Asset = asset!("setup.css", "text/css; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -70,8 +72,9 @@ pub(super) async fn asset(
     Query(version): Query<Version>,
     headers: HeaderMap,
 ) -> Response {
-    let Some(asset) =
-        [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &ICON].into_iter().find(|asset| asset.name == name)
+    let Some(asset) = [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &SETUP, &SETUP_STYLE, &ICON]
+        .into_iter()
+        .find(|asset| asset.name == name)
     else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };

@@ -23,6 +23,7 @@ mod problem;
 #[cfg(test)]
 mod samples;
 mod serve;
+mod setup;
 pub mod sheet;
 mod shelf;
 mod tls;
@@ -33,5 +34,6 @@ mod words;
 pub use guard::Hosts;
 pub use office::{Desk, Entry, LinkNote};
 pub use serve::{router, serve};
+pub use setup::SystemFolder;
 pub use tls::{Identity, TlsFault};
 pub use units::Units;

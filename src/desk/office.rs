@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use tokio::sync::{Semaphore, watch};
 
 use super::people::{Door, Visitor};
+use super::setup::{SystemFolder, Turn};
 use super::sheet::{Chrome, Moment, Who};
 use super::shelf::Shelf;
 use super::words;
@@ -58,6 +59,8 @@ pub struct Desk {
     pub clock: Clock,
     /// A note on every page, such as that the clock runs fast.
     pub banner: Option<String>,
+    /// The system files, and how the daemon is told that they changed.
+    pub files: SystemFolder,
     /// How people come in while nobody has been named.
     pub entry: Entry,
     /// Signs the links in messages; none where no messages are sent.
@@ -75,6 +78,8 @@ pub(super) struct Office {
     pub(super) shelf: Shelf,
     pub(super) viewers: Arc<Semaphore>,
     pub(super) door: Door,
+    /// Changes of system files go one after the other.
+    pub(super) turn: Turn,
     /// Turns true when the daemon ends.
     pub(super) ending: watch::Receiver<bool>,
 }
@@ -84,7 +89,7 @@ impl Office {
     /// Only when the system has no random numbers.
     pub(super) fn new(desk: Desk, ending: watch::Receiver<bool>) -> Result<Arc<Self>, NoChance> {
         let (shelf, viewers) = (Shelf::new(desk.clone()), Arc::new(Semaphore::new(VIEWERS)));
-        Ok(Arc::new(Self { desk, shelf, viewers, door: Door::new()?, ending }))
+        Ok(Arc::new(Self { desk, shelf, viewers, door: Door::new()?, turn: Turn::default(), ending }))
     }
 
     pub(super) fn now(&self) -> EventTime {

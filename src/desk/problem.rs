@@ -65,6 +65,11 @@ impl Problem {
         Self::new(StatusCode::UNPROCESSABLE_ENTITY, "Not understood", detail)
     }
 
+    /// As [`Problem::wrong`], with each faulty field.
+    pub(super) fn wrong_fields(detail: impl Into<String>, faults: Vec<FieldFault>) -> Self {
+        Self { faults, ..Self::wrong(detail) }
+    }
+
     /// It does not go with what is there.
     pub(super) fn conflict(detail: impl Into<String>) -> Self {
         Self::new(StatusCode::CONFLICT, "Conflict", detail)

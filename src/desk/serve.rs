@@ -15,7 +15,7 @@ use tokio::sync::watch;
 
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
-use super::{acknowledge, api, assets, guard, live, operations, people, visit};
+use super::{acknowledge, api, assets, guard, live, operations, people, setup, visit};
 use crate::secrets::NoChance;
 
 /// Largest body of a request, bytes, where a route does not say otherwise.
@@ -54,6 +54,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(people::routes())
         .merge(acknowledge::routes())
         .merge(operations::routes())
+        .merge(setup::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)

@@ -17,7 +17,7 @@ use super::feed::{Feed, FeedFault};
 use super::writer::Writer;
 use super::{Steward, note, passing_on, reload, systemd};
 use crate::clock::Clock;
-use crate::desk::{self, Desk, Entry, Identity};
+use crate::desk::{self, Desk, Entry, Identity, SystemFolder};
 use crate::export::{SetupFault, Sources};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::{Span, System};
@@ -74,6 +74,8 @@ pub(crate) struct Service {
     writer_done: oneshot::Receiver<Result<(), LedgerFault>>,
     waker: crate::link::Waker,
     plans: mpsc::Sender<Vec<Arc<System>>>,
+    /// The pages have written system files.
+    files_changed: tokio::sync::mpsc::Receiver<oneshot::Sender<()>>,
     stop_desk: watch::Sender<bool>,
     desk: tokio::task::JoinHandle<()>,
     notifier: Notifier,
@@ -188,8 +190,15 @@ impl Service {
             clock: clock.clone(),
         };
         let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
+        let (changed, files_changed) = tokio::sync::mpsc::channel(4);
+        let files = SystemFolder {
+            folder: settings.folders.systems.clone(),
+            prefix: settings.mqtt.prefix.clone(),
+            changed,
+        };
         let desk = Desk {
             systems: systems_rx,
+            files,
             entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
             view,
             commits: commits_rx,
@@ -211,6 +220,7 @@ impl Service {
             writer_done,
             waker,
             plans: plans_tx,
+            files_changed,
             stop_desk,
             desk,
             notifier,
@@ -238,6 +248,11 @@ impl Service {
                 () = told(&mut terminate) => break,
                 () = told(&mut interrupt) => break,
                 () = told(&mut hang_up) => self.reload(folder, prefix),
+                Some(done) = self.files_changed.recv() => {
+                    self.reload(folder, prefix);
+                    // Whoever asked may have gone.
+                    let _ = done.send(());
+                }
                 done = &mut self.writer_done => return Err(writer_fault(done)),
             }
         }

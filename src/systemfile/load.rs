@@ -30,11 +30,33 @@ pub fn load_file(path: &Path) -> Result<System, Vec<Fault>> {
 /// # Errors
 /// Every fault of every file.
 pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<System>, Vec<Fault>> {
+    load(dir, prefix, None)
+}
+
+/// As [`load_dir`], as if the file at `path` of that folder held `text` already.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn load_dir_with(dir: &Path, prefix: &str, path: &Path, text: &str) -> Result<Vec<System>, Vec<Fault>> {
+    load(dir, prefix, Some((path, text)))
+}
+
+fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<System>, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut drafts: Vec<(String, Draft)> = Vec::new();
-    for path in toml_files(dir).map_err(|fault| vec![fault])? {
+    let mut paths = toml_files(dir).map_err(|fault| vec![fault])?;
+    if let Some((path, _)) = instead
+        && let Err(at) = paths.binary_search_by(|known| known.as_path().cmp(path))
+    {
+        paths.insert(at, path.to_owned());
+    }
+    for path in paths {
         let file = path.display().to_string();
-        match read_text(&path, &file) {
+        let text = match instead {
+            Some((known, text)) if known == path => Ok(text.to_owned()),
+            _ => read_text(&path, &file),
+        };
+        match text {
             Ok(text) => {
                 let mut draft = Draft::read(&file, &text);
                 faults.append(&mut draft.faults);

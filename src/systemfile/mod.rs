@@ -52,6 +52,7 @@
 //! Two sensors may hear one topic only if their `value` pointers differ.
 
 mod advice;
+mod edit;
 mod fault;
 mod load;
 mod parse;
@@ -60,6 +61,7 @@ mod reader;
 mod sensors;
 
 pub use advice::advice;
+pub use edit::{content, edit, pointer_of};
 pub use fault::Fault;
-pub use load::{load_dir, load_file};
+pub use load::{load_dir, load_dir_with, load_file};
 pub use parse::parse;

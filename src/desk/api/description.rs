@@ -13,7 +13,7 @@ use utoipa::openapi::{Content, OpenApi, Ref, RefOr, Response};
 use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
-use super::{events, findings, heard, keys, people, readings, systems, tags};
+use super::{events, files, findings, heard, keys, people, readings, systems, tags};
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
 
@@ -50,6 +50,7 @@ struct ProblemDetails {
 pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
     let described = OpenApiRouter::new()
         .merge(systems::routes())
+        .merge(files::routes())
         .merge(findings::routes())
         .merge(readings::routes())
         .merge(heard::routes())

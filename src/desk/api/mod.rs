@@ -6,6 +6,7 @@
 mod asked;
 mod description;
 mod events;
+mod files;
 mod findings;
 mod heard;
 mod keys;

@@ -75,6 +75,7 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
                 (place("/", "Systems"))
                 (place("/alerts", "Alerts"))
                 @if who.sees_everything { (place("/heard", "Heard and refused")) }
+                @if who.plans { (place("/setup", "New system")) }
                 @if who.governs { (place("/people", "People")) }
                 (place("/account", &who.name))
             }

@@ -1,0 +1,98 @@
+//! System files: the plumbing as people write it down.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use serde::Serialize;
+use serde_json::{Map, Value};
+use utoipa::ToSchema;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::asked::Sent;
+use crate::desk::office::Office;
+use crate::desk::people::Visitor;
+use crate::desk::problem::Problem;
+use crate::desk::setup;
+use crate::systemfile;
+
+/// A system file.
+#[derive(Serialize, ToSchema)]
+struct FileWire {
+    /// The file's own keys, as the guide to system files lists them.
+    #[schema(value_type = Object)]
+    content: Map<String, Value>,
+    /// What to send as `If-Match` with a change.
+    version: String,
+    /// There is a version before this one.
+    can_undo: bool,
+}
+
+/// A change that would do, or did.
+#[derive(Serialize, ToSchema)]
+struct Good {
+    id: String,
+    /// What is allowed but worth a second thought, in sentences.
+    advice: Vec<String>,
+}
+
+pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
+    OpenApiRouter::new().routes(routes!(file, save)).routes(routes!(check)).routes(routes!(undo))
+}
+
+/// A system's file.
+#[utoipa::path(get, path = "/systems/{id}/file", tag = "systems", params(("id" = String, Path)),
+    responses((status = 200, body = FileWire)))]
+async fn file(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+) -> Result<Json<FileWire>, Problem> {
+    let file = setup::read(&office, &visitor, &id)?;
+    Ok(Json(FileWire { content: file.content, version: file.version, can_undo: file.can_undo }))
+}
+
+/// Changes a system, or makes a new one where no `If-Match` is sent. A key that is not named stays, `null` removes
+/// it, the lists `splitter` and `basin` are taken whole, and comments stay. Refused with every fault at its field.
+#[utoipa::path(put, path = "/systems/{id}/file", tag = "systems",
+    params(("id" = String, Path), ("if-match" = Option<String>, Header)), request_body = Object,
+    responses((status = 200, body = Good)))]
+async fn save(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+    Sent(change): Sent<Map<String, Value>>,
+) -> Result<Json<Good>, Problem> {
+    let version = headers.get(header::IF_MATCH).and_then(|version| version.to_str().ok());
+    let version = version.map(|version| version.trim_matches('"'));
+    let system = setup::save(&office, &visitor, &id, version, change).await?;
+    Ok(Json(Good { id: system.id.to_string(), advice: systemfile::advice(&system) }))
+}
+
+/// Checks a change without making it.
+#[utoipa::path(post, path = "/systems/{id}/file/check", tag = "systems", params(("id" = String, Path)),
+    request_body = Object, responses((status = 200, body = Good)))]
+async fn check(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+    Sent(change): Sent<Map<String, Value>>,
+) -> Result<Json<Good>, Problem> {
+    let checked = setup::check(&office, &visitor, &id, &change)?;
+    Ok(Json(Good { id, advice: systemfile::advice(&checked.system) }))
+}
+
+/// Goes back to the version before, which can be undone in turn.
+#[utoipa::path(post, path = "/systems/{id}/file/undo", tag = "systems", params(("id" = String, Path)),
+    responses((status = 204)))]
+async fn undo(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+) -> Result<StatusCode, Problem> {
+    setup::undo(&office, &visitor, &id).await?;
+    Ok(StatusCode::NO_CONTENT)
+}

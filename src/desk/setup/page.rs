@@ -1,0 +1,94 @@
+//! The page on which a system is set up. Its form is made by `setup.js` from the file's content.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use maud::html;
+use serde_json::{Value, json};
+
+use super::work;
+use crate::desk::answer::{Fault, html as page_of};
+use crate::desk::assets;
+use crate::desk::office::Office;
+use crate::desk::pages::{Page, layout_with};
+use crate::desk::people::Visitor;
+use crate::desk::visit::ask;
+use crate::ledger::{LedgerFault, View};
+use crate::model::{Action, Soil};
+
+/// Topics offered for assigning.
+const OFFERED: usize = 200;
+
+pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
+    Router::new().route("/setup", get(new)).route("/setup/{id}", get(change))
+}
+
+/// `GET /setup`
+async fn new(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    page(&office, &visitor, None).await
+}
+
+/// `GET /setup/{id}`
+async fn change(visitor: Visitor, State(office): State<Arc<Office>>, Path(id): Path<String>) -> Response {
+    page(&office, &visitor, Some(&id)).await
+}
+
+async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>) -> Response {
+    if !visitor.may(Action::Plan) {
+        return Fault::Beyond.page(office, visitor);
+    }
+    let file = match id.map(|id| work::read(office, visitor, id)).transpose() {
+        Ok(file) => file,
+        Err(problem) => return problem.into_response(),
+    };
+    let strays = match strays(office, visitor).await {
+        Ok(strays) => strays,
+        Err(fault) => return Fault::from(fault).page(office, visitor),
+    };
+    let properties: BTreeSet<String> =
+        office.systems(visitor).iter().map(|system| system.property.to_string()).collect();
+    let given = json!({
+        "id": id,
+        "content": file.as_ref().map(|file| &file.content),
+        "version": file.as_ref().map(|file| &file.version),
+        "strays": strays,
+        "prefix": office.desk.files.prefix,
+    });
+    let title = if id.is_some() { "Change a system" } else { "A new system" };
+    let main = html! {
+        @if let Some(id) = id { p class="trail" { a href={ "/systems/" (id) } { "Back to the system" } } }
+        h1 { (title) }
+        p class="hint" { "Fill in what you know; the plan grows beside it. Nothing is kept until you save." }
+        noscript { p class="problem" { "This page needs scripts. Without them, write the system file by hand: see the guide." } }
+        @if file.as_ref().is_some_and(|file| file.can_undo) {
+            p { button type="button" class="plain" id="undo" { "Undo the last change" } }
+        }
+        div id="setup" data-given=(given) {}
+        datalist id="properties" { @for property in &properties { option value=(property) {} } }
+        datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) {} } }
+        template id="soils" { @for soil in Soil::ALL { option value=(soil.name()) { (soil.name().replace('-', " ")) } } }
+    };
+    let here = if id.is_some() { "" } else { "/setup" };
+    let page = Page { title, here, fragment: "", live: false };
+    let assets = [&assets::FORMS, &assets::SETUP_STYLE, &assets::SETUP];
+    page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
+}
+
+/// Topics that nobody claims, newest first, with a glimpse of their last payload. Those who do not see every
+/// property are offered only what comes under the names of their systems.
+async fn strays(office: &Office, visitor: &Visitor) -> Result<Vec<Value>, LedgerFault> {
+    let mut strays = ask(office, View::unassigned).await?;
+    if !visitor.sees_everything() {
+        let systems = office.systems(visitor);
+        let own: Vec<String> =
+            systems.iter().map(|system| format!("{}/{}/", office.desk.files.prefix, system.id)).collect();
+        strays.retain(|stray| own.iter().any(|begin| stray.topic.starts_with(begin)));
+    }
+    strays.sort_by_key(|stray| std::cmp::Reverse(stray.last_at));
+    let one = |stray: crate::ledger::Unassigned| json!({ "topic": stray.topic, "sample": stray.sample, "messages": stray.count });
+    Ok(strays.into_iter().take(OFFERED).map(one).collect())
+}

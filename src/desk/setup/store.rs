@@ -1,0 +1,204 @@
+//! System files on disk: checked as a whole set, written at one stroke, with the previous version kept.
+
+use std::fs;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use serde_json::{Map, Value as Json};
+use tokio::sync::{Mutex, mpsc, oneshot};
+
+use crate::desk::problem::{FieldFault, Problem};
+use crate::model::{Id, System};
+use crate::secrets::digest_text;
+use crate::systemfile;
+
+/// The folder of system files, and how the daemon is told that it changed.
+#[derive(Clone, Debug)]
+pub struct SystemFolder {
+    /// Where the files are.
+    pub folder: PathBuf,
+    /// What default topics begin with.
+    pub prefix: String,
+    /// Asks the daemon to read the files again; answered when it has.
+    pub changed: mpsc::Sender<oneshot::Sender<()>>,
+}
+
+/// One change at a time: what was checked is what is written.
+#[derive(Debug, Default)]
+pub(in crate::desk) struct Turn(Mutex<()>);
+
+/// A system file as it is.
+#[derive(Debug)]
+pub(in crate::desk) struct File {
+    /// Its keys.
+    pub(in crate::desk) content: Map<String, Json>,
+    /// Changes with every change of the file.
+    pub(in crate::desk) version: String,
+    /// There is a version before this one.
+    pub(in crate::desk) can_undo: bool,
+}
+
+/// A change that would do.
+#[derive(Debug)]
+pub(in crate::desk) struct Checked {
+    pub(in crate::desk) text: String,
+    pub(in crate::desk) system: System,
+}
+
+impl SystemFolder {
+    fn path(&self, id: &Id) -> PathBuf {
+        self.folder.join(format!("{id}.toml"))
+    }
+
+    /// Where the previous version lies; not one of the files that are read as systems.
+    fn before(&self, id: &Id) -> PathBuf {
+        self.folder.join(format!("{id}.toml.before"))
+    }
+
+    fn text(&self, id: &Id) -> Result<Option<String>, Problem> {
+        match fs::read_to_string(self.path(id)) {
+            Ok(text) => Ok(Some(text)),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(error) => Err(Problem::failed(format!("the system file cannot be read: {error}"))),
+        }
+    }
+
+    /// The file of the system `id`, if there is one.
+    pub(in crate::desk) fn read(&self, id: &Id) -> Result<Option<File>, Problem> {
+        let Some(text) = self.text(id)? else { return Ok(None) };
+        let content = systemfile::content(&text).map_err(Problem::conflict)?;
+        Ok(Some(File { content, version: digest_text(text.as_bytes()), can_undo: self.before(id).exists() }))
+    }
+
+    /// Checks what `change` would make of the file of `id`. `whole` also looks for what other files say against
+    /// it and tells it with their names, which only those may read who see every property.
+    pub(in crate::desk) fn check(
+        &self,
+        id: &Id,
+        change: &Map<String, Json>,
+        tell_others: bool,
+    ) -> Result<Checked, Problem> {
+        let text =
+            systemfile::edit(&self.text(id)?.unwrap_or_default(), change).map_err(Problem::conflict)?;
+        let system =
+            systemfile::parse(&format!("{id}.toml"), &text).map_err(|faults| told(&text, &faults))?;
+        let path = self.path(id);
+        let name = path.display().to_string();
+        if let Err(faults) = systemfile::load_dir_with(&self.folder, &self.prefix, &path, &text) {
+            let (here, elsewhere): (Vec<_>, Vec<_>) =
+                faults.into_iter().partition(|fault| fault.file == name);
+            if here.is_empty() || !tell_others {
+                let says = if here.is_empty() {
+                    "another system file is faulty; mend it before changing others"
+                } else {
+                    "a topic of this system is heard by a sensor of another one already"
+                };
+                let names: Vec<String> = elsewhere.iter().map(ToString::to_string).collect();
+                let detail =
+                    if tell_others { format!("{says}: {}", names.join("; ")) } else { says.to_owned() };
+                return Err(Problem::wrong(detail));
+            }
+            return Err(told(&text, &here));
+        }
+        Ok(Checked { text, system })
+    }
+
+    /// Writes `text` as the file of `id`; what was there becomes the previous version.
+    fn write(&self, id: &Id, text: &str) -> io::Result<()> {
+        let path = self.path(id);
+        if let Ok(old) = fs::read(&path) {
+            replace(&self.folder, &self.before(id), &old)?;
+        }
+        replace(&self.folder, &path, text.as_bytes())
+    }
+
+    /// Tells the daemon, and waits until it has read the files.
+    async fn tell(&self) {
+        let (done, told) = oneshot::channel();
+        if self.changed.send(done).await.is_ok() {
+            // A daemon that is ending reads them when it is back.
+            let _ = told.await;
+        }
+    }
+
+    /// Writes a checked change. `expected` is the version that it was made from, none for a new file.
+    pub(in crate::desk) async fn save(
+        &self,
+        turn: &Turn,
+        id: &Id,
+        expected: Option<&str>,
+        check: impl FnOnce() -> Result<Checked, Problem>,
+    ) -> Result<System, Problem> {
+        let _turn = turn.0.lock().await;
+        let version = self.text(id)?.map(|text| digest_text(text.as_bytes()));
+        match (version.as_deref(), expected) {
+            (Some(_), None) => {
+                return Err(Problem::conflict("a system with this id exists already: choose another id"));
+            }
+            (version, expected) if version != expected => {
+                return Err(Problem::conflict("somebody has changed this system meanwhile: load it again"));
+            }
+            _ => {}
+        }
+        let checked = check()?;
+        self.write(id, &checked.text).map_err(|error| unwritable(&error))?;
+        self.tell().await;
+        Ok(checked.system)
+    }
+
+    /// Goes back to the version before, which can be undone in turn.
+    pub(in crate::desk) async fn undo(
+        &self,
+        turn: &Turn,
+        id: &Id,
+        may: impl Fn(&System) -> bool,
+    ) -> Result<System, Problem> {
+        let _turn = turn.0.lock().await;
+        let text = fs::read_to_string(self.before(id))
+            .map_err(|_| Problem::conflict("there is no version before this one"))?;
+        let system =
+            systemfile::parse(&format!("{id}.toml"), &text).map_err(|faults| told(&text, &faults))?;
+        if !may(&system) {
+            return Err(Problem::forbidden("the version before belongs to a property beyond your reach"));
+        }
+        let whole = systemfile::load_dir_with(&self.folder, &self.prefix, &self.path(id), &text);
+        whole.map_err(|_| Problem::conflict("the version before no longer goes with the other systems"))?;
+        self.write(id, &text).map_err(|error| unwritable(&error))?;
+        self.tell().await;
+        Ok(system)
+    }
+}
+
+fn unwritable(error: &io::Error) -> Problem {
+    Problem::failed(format!(
+        "the system file cannot be written: {error}; check that the daemon may write in its folder"
+    ))
+}
+
+fn told(text: &str, faults: &[systemfile::Fault]) -> Problem {
+    let fields = faults.iter().map(|fault| FieldFault {
+        pointer: systemfile::pointer_of(text, fault),
+        detail: format!("{}: {}", fault.what.replace('`', ""), fault.how.replace('`', "")),
+    });
+    Problem::wrong_fields("some fields need another look", fields.collect())
+}
+
+/// Puts a file in place at one stroke: after a crash there is the old one or the new one.
+fn replace(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut fresh = tempfile::NamedTempFile::new_in(folder)?;
+    fresh.write_all(bytes)?;
+    if let Ok(old) = fs::metadata(path) {
+        fresh.as_file().set_permissions(old.permissions())?;
+    } else {
+        readable(fresh.as_file())?;
+    }
+    fresh.as_file().sync_all()?;
+    fresh.persist(path).map_err(|error| error.error)?;
+    fs::File::open(folder)?.sync_all()
+}
+
+/// A temporary file is for its owner alone; system files are for people to read.
+fn readable(file: &fs::File) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt as _;
+    file.set_permissions(fs::Permissions::from_mode(0o644))
+}

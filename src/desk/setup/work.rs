@@ -1,0 +1,106 @@
+//! What the page and the interface for programs do about system files, said once.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use serde_json::{Map, Value as Json};
+
+use super::store::{Checked, File};
+use crate::desk::office::Office;
+use crate::desk::people::{Visitor, only_if_may};
+use crate::desk::problem::{FieldFault, Problem};
+use crate::model::{Action, Id, System};
+
+/// Longest wait until a change is in force.
+const IN_FORCE: Duration = Duration::from_secs(3);
+
+fn checked_id(id: &str) -> Result<Id, Problem> {
+    Id::new(id).map_err(|fault| {
+        let pointer = "/id".to_owned();
+        Problem::wrong_fields(
+            "the id cannot be used",
+            vec![FieldFault { pointer, detail: fault.to_string() }],
+        )
+    })
+}
+
+/// The id, if the visitor may plan there: a system in force must be within their reach.
+fn within_reach(office: &Office, visitor: &Visitor, id: &str) -> Result<Id, Problem> {
+    only_if_may(visitor, Action::Plan)?;
+    let id = checked_id(id)?;
+    let in_force = office.desk.systems.borrow().iter().find(|system| system.id == id).cloned();
+    match in_force {
+        Some(system) if !visitor.may_see(&system.property) => Err(beyond()),
+        _ => Ok(id),
+    }
+}
+
+fn beyond() -> Problem {
+    Problem::not_found("no system in your reach has this id")
+}
+
+fn of_reach(visitor: &Visitor, checked: Checked) -> Result<Checked, Problem> {
+    if visitor.may_see(&checked.system.property) {
+        return Ok(checked);
+    }
+    let detail = "this property is not one of those that you look after".to_owned();
+    let fault = FieldFault { pointer: "/property".to_owned(), detail };
+    Err(Problem::wrong_fields("some fields need another look", vec![fault]))
+}
+
+/// The file of a system.
+pub(in crate::desk) fn read(office: &Office, visitor: &Visitor, id: &str) -> Result<File, Problem> {
+    let id = within_reach(office, visitor, id)?;
+    let file = office.desk.files.read(&id)?.ok_or_else(beyond)?;
+    // A file that is not in force yet belongs to whom it says.
+    let property = file.content.get("property").and_then(Json::as_str).unwrap_or(id.as_str());
+    if Id::new(property).is_ok_and(|property| visitor.may_see(&property)) { Ok(file) } else { Err(beyond()) }
+}
+
+/// What a change would make of a system.
+pub(in crate::desk) fn check(
+    office: &Office,
+    visitor: &Visitor,
+    id: &str,
+    change: &Map<String, Json>,
+) -> Result<Checked, Problem> {
+    let id = within_reach(office, visitor, id)?;
+    // All files are read for it, which may take a while.
+    let checked =
+        tokio::task::block_in_place(|| office.desk.files.check(&id, change, visitor.sees_everything()))?;
+    of_reach(visitor, checked)
+}
+
+/// Changes a system, or makes one where `version` is none, and waits until it is in force.
+pub(in crate::desk) async fn save(
+    office: &Arc<Office>,
+    visitor: &Visitor,
+    id: &str,
+    version: Option<&str>,
+    change: Map<String, Json>,
+) -> Result<System, Problem> {
+    let known = within_reach(office, visitor, id)?;
+    let mut systems = office.desk.systems.clone();
+    systems.mark_unchanged();
+    let checked = || check(office, visitor, id, &change);
+    let system = office.desk.files.save(&office.turn, &known, version, checked).await?;
+    // Longer only if the writer is behind; the change is on the disk either way.
+    let _ = tokio::time::timeout(IN_FORCE, systems.changed()).await;
+    Ok(system)
+}
+
+/// Goes back to the version before.
+pub(in crate::desk) async fn undo(
+    office: &Arc<Office>,
+    visitor: &Visitor,
+    id: &str,
+) -> Result<System, Problem> {
+    read(office, visitor, id)?;
+    let id = within_reach(office, visitor, id)?;
+    let mut systems = office.desk.systems.clone();
+    systems.mark_unchanged();
+    let may = |system: &System| visitor.may_see(&system.property);
+    let system = office.desk.files.undo(&office.turn, &id, may).await?;
+    let _ = tokio::time::timeout(IN_FORCE, systems.changed()).await;
+    Ok(system)
+}

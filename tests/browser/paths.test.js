@@ -1,0 +1,123 @@
+// The main paths, walked like a person would: by labels and names, not by the page's inner structure.
+
+import assert from 'node:assert/strict';
+import { readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { after, before, test } from 'node:test';
+import { openBrowser, openPage, PASSWORD, publish, shoot, SIZES, startFresh, until, violations } from './rig.js';
+
+let daemon;
+let browser;
+let page;
+before(async () => {
+  [daemon, browser] = [await startFresh(), await openBrowser()];
+  page = await openPage(browser);
+});
+after(async () => { await browser?.close(); await daemon?.stop(); });
+
+test('the first run: the printed code makes an owner', async () => {
+  await page.goto(daemon.home);
+  assert.equal(new URL(page.url()).pathname, '/welcome');
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-welcome');
+  const [, code] = daemon.log().match(/code=([A-Z2-9-]{19})/);
+  await page.getByLabel('One-time code').fill(code);
+  await page.getByLabel('Your name').fill('Maria');
+  await page.getByLabel('Password', { exact: true }).fill(PASSWORD);
+  await page.getByLabel('Password again').fill(PASSWORD);
+  await page.getByRole('button', { name: 'Become the owner' }).click();
+  await page.waitForURL(`${daemon.home}/`);
+  await page.getByRole('link', { name: 'Maria' }).waitFor();
+});
+
+test('a four-outlet system is registered without seeing its file, and its readings appear', async () => {
+  await publish(daemon.broker, 'greywater/node-7/soil', '31.4');
+  await page.getByRole('link', { name: 'New system' }).click();
+  await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');
+  await page.getByLabel('Property').fill('alder-court');
+  await page.getByLabel('Time zone').fill('America/Denver');
+  const first = page.getByRole('group', { name: 'Basin basin-1' });
+  await first.getByLabel('Plant').fill('quince tree');
+  await first.getByLabel('Depth, mm').fill('5');
+  await page.getByText('number from 20 to 2000').or(page.locator('.fault')).first().waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-fault');
+  await first.getByLabel('Depth, mm').fill('300');
+  const topic = first.getByLabel('Heard at').last();
+  await topic.selectOption('greywater/node-7/soil');
+  const plan = page.getByRole('group', { name: 'Site plan' });
+  const basin = plan.getByRole('button', { name: 'Basin basin-2' });
+  const before = await basin.getAttribute('aria-label');
+  const box = await basin.locator('circle').boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+  await page.mouse.down();
+  await page.mouse.move(box.x + box.width / 2 + 30, box.y + box.height / 2 + 20, { steps: 4 });
+  await page.mouse.up();
+  assert.notEqual(await basin.getAttribute('aria-label'), before, 'dragging moves a basin');
+  await page.getByText('Ready to save').waitFor();
+  await shoot(page, 'path-setup');
+  await page.getByRole('button', { name: 'Save the new system' }).click();
+  await page.waitForURL('**/systems/alder-court-east-terrace');
+  const file = await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
+  assert.match(file, /topic = "greywater\/node-7\/soil"/);
+  await publish(daemon.broker, 'greywater/node-7/soil', '27');
+  await until('the reading appears on the page', async () => (await page.getByText(/27\s*%/).count()) > 0);
+  assert.deepEqual(await violations(page), []);
+});
+
+test('a change keeps comments, and can be undone', async () => {
+  await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  await page.getByLabel('People in the household').fill('6');
+  await page.getByText('Ready to save').waitFor();
+  await page.getByRole('button', { name: 'Save', exact: true }).click();
+  await page.waitForURL('**/systems/alder-court-east-terrace');
+  const read = () => readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
+  assert.match(await read(), /people = 6/);
+  await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  await page.getByRole('button', { name: 'Undo the last change' }).click();
+  await until('the file is as before', async () => /people = 2/.test(await read()));
+});
+
+test('a flood arrives on the open page by itself', async () => {
+  await page.goto(daemon.home);
+  const now = Date.now();
+  // Longer than any flood hold that a soil class gives by itself.
+  for (let hours = 96; hours >= 0; hours -= 2) {
+    const payload = JSON.stringify({ value: true, time: now - hours * 3_600_000 });
+    await publish(daemon.broker, 'greywater/alder-court-east-terrace/basin-2/float', payload);
+  }
+  await page.getByText(/flood|standing water/i).first().waitFor({ timeout: 30_000 });
+  await shoot(page, 'path-flood');
+});
+
+test('a technician for one property is let in and sees only that', async () => {
+  await page.goto(`${daemon.home}/people`);
+  await page.getByLabel('Name', { exact: true }).fill('Sam');
+  await page.locator('#new-role').selectOption('technician');
+  const form = page.locator('form[action="/people"]');
+  await form.getByLabel('only these:').check();
+  await form.getByLabel('Alder court', { exact: false }).check();
+  await page.getByLabel('First password').fill(PASSWORD);
+  await page.getByRole('button', { name: 'Let in' }).click();
+  await page.getByRole('heading', { name: 'Sam' }).waitFor();
+  assert.deepEqual(await violations(page), []);
+  const phone = await openPage(browser, { viewport: SIZES[0][1], colorScheme: 'dark' });
+  await phone.goto(daemon.home);
+  await phone.getByLabel('Name').fill('sam');
+  await phone.getByLabel('Password').fill('not the password at all');
+  await phone.getByRole('button', { name: 'Sign in' }).click();
+  await phone.getByRole('alert').waitFor();
+  assert.deepEqual(await violations(phone), []);
+  await shoot(phone, 'path-sign-in');
+  await phone.getByLabel('Password').fill(PASSWORD);
+  await phone.getByRole('button', { name: 'Sign in' }).click();
+  await phone.waitForURL(`${daemon.home}/`);
+  assert.equal(await phone.getByRole('link', { name: 'People' }).count(), 0);
+  assert.equal((await phone.goto(`${daemon.home}/setup`)).status(), 403);
+  await phone.goto(`${daemon.home}/account`);
+  await phone.getByRole('button', { name: 'Sign out' }).click();
+  await phone.waitForURL('**/sign-in');
+  await phone.context().close();
+});
+
+test('no page complained on the way', () => assert.deepEqual(page.complaints, []));
