@@ -145,11 +145,7 @@ impl Service {
             clock: clock.clone(),
             batch: usize::from(settings.mqtt.batch),
             linger: linger(settings),
-            retention: RetentionPolicy {
-                raw_days: settings.ledger.raw_days,
-                hour_days: settings.ledger.hourly_days,
-                ..RetentionPolicy::default()
-            },
+            retention: retention(settings),
             plans: plans_rx,
             orders: order_queue,
             commits: commits_tx,
@@ -182,13 +178,10 @@ impl Service {
             carriers,
             publisher: feed.publisher(),
         });
-        let sources = Sources {
-            view: view.clone(),
-            orders: orders.clone(),
-            commits: commits_rx.clone(),
-            systems: systems_rx.clone(),
-            clock: clock.clone(),
-        };
+        let (export_view, export_orders, export_clock) = (view.clone(), orders.clone(), clock.clone());
+        let (commits, systems) = (commits_rx.clone(), systems_rx.clone());
+        let sources =
+            Sources { view: export_view, orders: export_orders, commits, systems, clock: export_clock };
         let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
         let (changed, files_changed) = tokio::sync::mpsc::channel(4);
         let files = SystemFolder {
@@ -332,6 +325,15 @@ pub(crate) fn pages(settings: &Settings, listening: SocketAddr) -> String {
 async fn stopped(mut stop: watch::Receiver<bool>) {
     // An error means the service is gone, which is a reason to stop as well.
     let _ = stop.wait_for(|stop| *stop).await;
+}
+
+/// What the ledger keeps, and for how long.
+fn retention(settings: &Settings) -> RetentionPolicy {
+    RetentionPolicy {
+        raw_days: settings.ledger.raw_days,
+        hour_days: settings.ledger.hourly_days,
+        ..RetentionPolicy::default()
+    }
 }
 
 /// How long a batch waits for more. Publishers at the embedded broker wait for each message's commit, so there it

@@ -68,12 +68,8 @@ fn the_messages_of_the_guide_for_sensors_are_understood() {
     let ended = decode("greywater/alder-court-east/quince", pack);
     assert_eq!((ended.code, ended.out.lines().count()), (Some(0), 3), "{ended:?}");
 
-    let basin: String = guide
-        .lines()
-        .skip_while(|line| *line != "[[basin]]")
-        .take(5)
-        .map(|line| format!("{line}\n"))
-        .collect();
+    let lines: Vec<&str> = guide.lines().skip_while(|line| *line != "[[basin]]").take(5).collect();
+    let basin = lines.join("\n") + "\n";
     let yard = format!("id = \"yard\"\nname = \"Yard\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n{basin}");
     let folder = Folder::new().with("systems/yard.toml", &yard);
     let up = r#"{"time":"2026-03-01T08:14:30Z","object":{"soil_moisture":31.4,"contact":"open"}}"#;

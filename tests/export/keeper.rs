@@ -48,7 +48,9 @@ impl Keeper {
                 job(&mut ledger, number);
                 let asked: Vec<_> = queue.waiting().collect();
                 let mut batch = Batch::default();
-                asked.iter().for_each(|it| batch.order(it.order.clone()));
+                for it in &asked {
+                    batch.order(it.order.clone());
+                }
                 if !batch.is_empty() {
                     let commit = ledger.commit(&batch).expect("orders are committed");
                     asked.into_iter().zip(commit.answers).for_each(|(it, answer)| it.answer(answer));

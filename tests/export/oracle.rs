@@ -51,14 +51,14 @@ impl Oracle {
         oracle
     }
 
-    fn curl(&self, arguments: &[&str]) -> String {
+    fn curl(arguments: &[&str]) -> String {
         let output = Command::new("curl").arg("--silent").args(arguments).output().expect("curl is there");
         String::from_utf8(output.stdout).expect("UTF-8")
     }
 
     fn query(&self, database: &str, question: &str) -> Option<Value> {
         let url = format!("http://127.0.0.1:{}/query?db={database}&epoch=ms", self.port);
-        serde_json::from_str(&self.curl(&[&url, "--data-urlencode", &format!("q={question}")])).ok()
+        serde_json::from_str(&Self::curl(&[&url, "--data-urlencode", &format!("q={question}")])).ok()
     }
 
     /// Writes lines into `database`, emptied first; what the server has against them, nothing if it takes them all.
@@ -70,7 +70,7 @@ impl Oracle {
         let body = folder.path().join("body");
         fs::write(&body, lines).expect("writes");
         let url = format!("http://127.0.0.1:{}/write?db={database}&precision=ms", self.port);
-        self.curl(&[&url, "--data-binary", &format!("@{}", body.display())])
+        Self::curl(&[&url, "--data-binary", &format!("@{}", body.display())])
     }
 
     /// Tag, text and number of every point of the measurement `m`.

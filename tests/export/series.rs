@@ -67,8 +67,9 @@ impl SeriesServer {
         for line in self.get("/api/v1/export?match[]={__name__!=\"\"}").lines() {
             let series: serde_json::Value = serde_json::from_str(line).expect("a series");
             let tags = series["metric"].as_object().expect("tags").iter();
-            let name =
-                tags.map(|(key, tag)| format!("{key}={} ", tag.as_str().unwrap_or_default())).collect();
+            let tags: Vec<String> =
+                tags.map(|(key, tag)| format!("{key}={}", tag.as_str().unwrap_or_default())).collect();
+            let name = tags.join(" ") + " ";
             let times =
                 series["timestamps"].as_array().expect("times").iter().filter_map(serde_json::Value::as_i64);
             let values =
