@@ -30,6 +30,7 @@ const MAY_USE: [(&str, &[&str]); 21] = [
             "advice",
             "alerts",
             "clock",
+            "export",
             "ledger",
             "model",
             "notify",

@@ -60,7 +60,7 @@ fn a_limit_on_file_size_stops_the_ledger_only_until_it_is_lifted() {
 #[test]
 fn a_full_disk_stops_the_ledger_only_until_there_is_room() {
     let folder = TempDir::new().unwrap();
-    let mount = "mount -t tmpfs -o size=4m ledger-test \"$LEDGER_TEST_FOLDER\"";
+    let mount = "mount -t tmpfs -o size=16m ledger-test \"$LEDGER_TEST_FOLDER\"";
     let may_mount = Command::new("unshare")
         .args(["--user", "--map-root-user", "--mount", "sh", "-c", mount])
         .env("LEDGER_TEST_FOLDER", folder.path())
@@ -71,7 +71,7 @@ fn a_full_disk_stops_the_ledger_only_until_there_is_room() {
         return restart_on_a_full_disk();
     }
     let ballast = format!(
-        "{mount} && head -c 2000000 /dev/zero >\"$LEDGER_TEST_FOLDER/ballast\" && exec \"$0\" \"$@\""
+        "{mount} && head -c 12000000 /dev/zero >\"$LEDGER_TEST_FOLDER/ballast\" && exec \"$0\" \"$@\""
     );
     let wrapper = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c", &ballast];
     let mut writer = Writer::start(folder.path(), &wrapper);
