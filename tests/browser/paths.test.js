@@ -74,8 +74,11 @@ test('a change keeps comments, and can be undone', async () => {
   const read = () => readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
   assert.match(await read(), /people = 6/);
   await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  const again = page.waitForEvent('load');
   await page.getByRole('button', { name: 'Undo the last change' }).click();
   await until('the file is as before', async () => /people = 2/.test(await read()));
+  // The page loads anew by itself; the next test must not meet it on its way.
+  await again;
 });
 
 test('a flood arrives on the open page by itself', async () => {
