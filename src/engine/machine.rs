@@ -85,7 +85,7 @@ impl Engine {
             sensors: system.sensors.iter().map(|sensor| SensorWatch::new(sensor.quantity)).collect(),
             basins: vec![BasinWatch::default(); system.basins.len()],
             sewer: SewerWatch::default(),
-            doses: DoseWatch::new(system.basins.len(), system.splitters.len()),
+            doses: DoseWatch::new(&system),
             day: None,
             usage: UseWatch::default(),
             soak: SoakWatch::new(&system),
@@ -208,10 +208,7 @@ impl Engine {
         self.read_slowly(reading);
         if self.layout.meter == Some(reading.sensor) {
             self.read_meter(reading.at, reading.value.to_number(), out);
-            self.with_doses(
-                |doses, view, _, _| doses.metered(view, reading.at, reading.value.to_number()),
-                out,
-            );
+            self.on_meter(reading.at, reading.value.to_number());
         }
         self.wake_for(reading.sensor);
     }
@@ -220,12 +217,19 @@ impl Engine {
         let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
         match event {
             FloatEvent::Rose => {
+                if self.system.sensor(sensor).quantity == Quantity::Float {
+                    self.on_activity(now);
+                    self.state.doses.rose(basin, now);
+                }
                 let system = Arc::clone(&self.system);
                 self.arrived(now, system.basin(basin).id.as_str(), out);
                 self.rose(now, out);
             }
             FloatEvent::Fell { began, at } => {
                 let is_overflow = self.system.sensor(sensor).quantity == Quantity::Overflow;
+                if !is_overflow {
+                    self.state.doses.fell(basin, began, at);
+                }
                 self.state.basins[basin.0 as usize].fell(basin, is_overflow, began, at, out);
                 if !is_overflow {
                     self.stood(basin, began, at);
@@ -292,7 +296,7 @@ impl Engine {
             }
             Due::Dose => {
                 let from = out.len();
-                self.with_doses(|doses, view, board, out| doses.finish(view, due, board, out), out);
+                self.finish_dose(due, out);
                 self.load(due, from, out);
             }
             Due::Day => self.close_day(out),

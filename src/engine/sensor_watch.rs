@@ -71,6 +71,13 @@ impl SensorWatch {
     }
 
     /// The float of this sensor.
+    pub(crate) fn probe_mut(&mut self) -> Option<&mut ProbeSignal> {
+        match &mut self.signal {
+            Signal::Probe(probe) => Some(&mut probe.signal),
+            Signal::Plain | Signal::Float(_) | Signal::Battery(_) => None,
+        }
+    }
+
     pub(crate) fn float(&self) -> Option<&FloatSignal> {
         match &self.signal {
             Signal::Float(float) => Some(float),

@@ -31,7 +31,7 @@ impl Engine {
                 self.state.doses.outlet_cleared(&self.system, basin, at, board, out);
             }
             (Work::SplitterLevelled, Spot::Splitter(splitter)) => {
-                self.state.doses.levelled(splitter, at, board, out);
+                self.state.doses.levelled(&self.system, splitter, at, board, out);
             }
             (Work::MulchRenewed | Work::BasinLoosened, Spot::Basin(basin)) => {
                 self.state.basins[basin.0 as usize].relearn();

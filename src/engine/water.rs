@@ -1,10 +1,10 @@
 //! How the state machine hands water to its doses.
 
 use super::Effect;
-use super::board::{Board, Spot};
-use super::dose::{DoseView, DoseWatch, ProbeView};
+use super::board::Spot;
+use super::dose::{DRIP_LITRES, DoseView, Shown};
 use super::machine::Engine;
-use super::signal::Noted;
+use super::signal::{Noted, ProbeSignal};
 use crate::model::{EventTime, FindingKind, Place, SensorIx, Span};
 
 /// Readings further apart than this do not stretch the joining of doses.
@@ -14,51 +14,79 @@ impl Engine {
     /// A probe showed water, or a wetting was over.
     pub(super) fn on_water(&mut self, sensor: SensorIx, noted: &Noted, out: &mut Vec<Effect>) {
         let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
+        if let Some(began) = noted.began {
+            self.on_activity(began);
+            self.soil_wetted(basin, began, out);
+        }
         if let Some(wetting) = &noted.ended {
             self.state.doses.wetted(basin, wetting);
         }
-        if let Some(began) = noted.began {
-            self.with_doses(|doses, view, _, _| doses.shown(view, began), &mut Vec::new());
-            self.soil_wetted(basin, began, out);
+    }
+
+    /// Water moves somewhere in the system: an episode goes on, or begins for all probes at once.
+    pub(super) fn on_activity(&mut self, at: EventTime) {
+        let gap = self.usual_gap();
+        if !self.state.doses.active(at, gap) {
+            return;
+        }
+        for probe in self.layout.basins.iter().filter_map(|basin| basin.moisture) {
+            if let Some(signal) = self.state.sensors[probe.0 as usize].probe_mut() {
+                signal.open_episode(at);
+            }
         }
     }
 
-    /// When the first dose under way may be finished.
+    /// The meter was read.
+    pub(super) fn on_meter(&mut self, at: EventTime, count: f64) {
+        let litres = self.state.doses.passed(&self.system, count);
+        if litres >= DRIP_LITRES {
+            self.on_activity(at);
+        }
+        self.state.doses.metered(litres);
+    }
+
+    /// When the episode under way may be finished.
     pub(super) fn dose_due(&self) -> Option<EventTime> {
-        let probes = || self.layout.basins.iter().filter_map(|basin| basin.moisture);
-        let open = |sensor: SensorIx| self.state.sensors[sensor.0 as usize].probe()?.open_since();
-        self.state.doses.due(|| probes().filter_map(open))
+        self.state.doses.due()
     }
 
-    /// Lets doses look at the rest of the engine.
-    pub(super) fn with_doses(
-        &mut self,
-        act: impl FnOnce(&mut DoseWatch, &DoseView<'_>, &mut Board, &mut Vec<Effect>),
-        out: &mut Vec<Effect>,
-    ) {
-        let probes = self.probes();
-        let view = DoseView {
-            system: &self.system,
-            probes: &probes,
-            usual_gap: self.usual_gap(),
-            has_gauge: self.layout.rain.is_some(),
-        };
-        act(&mut self.state.doses, &view, &mut self.state.board, out);
+    /// Finishes the episode whose time has come.
+    pub(super) fn finish_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
+        let shown: Vec<Shown> = (0..self.layout.basins.len()).map(|basin| self.shown(basin)).collect();
+        let view = DoseView { system: &self.system, shown: &shown, has_gauge: self.layout.rain.is_some() };
+        self.state.doses.finish(&view, now, &mut self.state.board, out);
+        for probe in self.layout.basins.iter().filter_map(|basin| basin.moisture) {
+            if let Some(signal) = self.state.sensors[probe.0 as usize].probe_mut() {
+                signal.close_episode();
+            }
+        }
     }
 
-    fn probes(&self) -> Vec<Option<ProbeView>> {
-        let probe = |sensor: SensorIx| {
-            let signal = self.state.sensors[sensor.0 as usize].probe()?;
+    /// What a basin's sensor shows of the episode under way: its probe, or its float where there is none.
+    fn shown(&self, basin: usize) -> Shown {
+        let layout = &self.layout.basins[basin];
+        let believed = |sensor: &SensorIx| {
             let doubts =
                 [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
-            let doubted = doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(sensor)));
-            Some(ProbeView {
-                usable: !doubted && signal.content().is_some(),
-                resolution: signal.resolution(),
-                open_since: signal.open_since(),
-            })
+            !doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(*sensor)))
         };
-        self.layout.basins.iter().map(|basin| basin.moisture.and_then(probe)).collect()
+        if let Some(sensor) = layout.moisture {
+            let rise = |signal: &ProbeSignal| {
+                let rise = signal.episode().filter(|rise| rise.readings >= 2)?;
+                Some(Shown::Rise {
+                    amplitude: rise.amplitude,
+                    deviation: signal.deviation(),
+                    at_ceiling: signal.is_at_ceiling(rise.peak),
+                    resolution: signal.resolution(),
+                })
+            };
+            let signal = self.state.sensors[sensor.0 as usize].probe().filter(|_| believed(&sensor));
+            return signal.and_then(rise).unwrap_or(Shown::Nothing);
+        }
+        match layout.float.filter(believed) {
+            Some(_) => Shown::Float { minutes: self.state.doses.float_minutes(basin) },
+            None => Shown::Nothing,
+        }
     }
 
     fn usual_gap(&self) -> Span {

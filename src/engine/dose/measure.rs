@@ -1,129 +1,221 @@
-//! What a finished dose brought to each basin.
+//! What a finished episode brought to each basin, against what its sensor is used to show.
 
-use super::gather::Gathered;
-use super::habit::Habit;
+use super::episode::Episode;
+use super::habit::{Habit, Habits};
+use super::likelihood::{self, Common};
 use crate::engine::rain::{Metered, Response as RainResponse, log_odds_of_rain};
 use crate::model::{BasinIx, System};
 use crate::stats::interval::Estimate;
+use crate::stats::robust::median;
 
-/// Depth of soil that a probe stands for, mm (common practice, no published source); only its ratio from
-/// basin to basin matters once the habit is learnt.
-const SENSED_MM: f64 = 300.0;
-/// A basin from which this part of the least noticeable gain is expected could not have shown the dose.
-const SHOWS_FROM: f64 = 1.5;
+/// A basin whose sensor would show less than this many of its uncertainties in this weather says nothing.
+const SHOWS_FROM: f64 = 2.0;
+/// How far the common level may lie from what the meter's litres would show: seasons and antecedent wetness, and how far
+/// from the middle of the sensors without a meter (logarithms).
+const COMMON_METERED: f64 = 0.7;
+const COMMON_FREE: f64 = 0.5;
+/// Change of what probes show with the logarithm of the water, where no meter tells it.
+const USUAL_RESPONSE: f64 = 0.8;
 
-/// What is known of a basin's probe when a dose is measured.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct ProbeNow {
-    /// It is believed and heard.
-    pub(super) usable: bool,
-    /// The least gain that would be noticed, m³/m³.
-    pub(super) resolution: f64,
+/// What a basin's sensor shows of water, and how well.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Shown {
+    /// A probe's rise over what drying would have left, m³/m³.
+    Rise {
+        amplitude: f64,
+        /// Standard deviation of a reading, m³/m³.
+        deviation: f64,
+        /// The probe was at its ceiling.
+        at_ceiling: bool,
+        /// The least gain that would be noticed as a wetting, m³/m³; for telling rain.
+        resolution: f64,
+    },
+    /// Minutes that a float was up.
+    Float { minutes: f64 },
+    /// There is no sensor that can be believed.
+    Nothing,
 }
 
-/// A dose in numbers.
+/// An episode in numbers.
 #[derive(Clone, Debug)]
 pub(super) struct Measured {
-    /// Logarithm of the dose's size: litres by the meter, or the probes' own measure.
-    pub(super) log_size: f64,
+    /// What the sensors show in common, against their usual levels (logarithm).
+    pub(super) level: f64,
+    /// Logarithm of the size: litres by the meter, or what the sensors have in common.
+    pub(super) size: f64,
     /// Litres by the meter.
     pub(super) metered: Option<f64>,
     pub(super) rain: bool,
+    /// What is known of the common part beforehand.
+    pub(super) prior: Common,
+    /// What all basins have in common beyond the level.
+    pub(super) common: f64,
     pub(super) parts: Vec<Part>,
 }
 
 /// What one basin received.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(super) struct Part {
-    /// Logarithm of what the probe showed over what the design would bring.
-    pub(super) log_gain: f64,
-    /// That less the probe's habit: 0 when all is as ever.
-    pub(super) log_share: f64,
+    /// Logarithm of what the sensor showed.
+    pub(super) log_shown: f32,
+    /// That less its habit: 0 when all is as ever.
+    pub(super) miss: f32,
+    /// Standard deviation of the miss.
+    pub(super) deviation: f32,
+    /// Change of the miss with the logarithm of the water.
+    pub(super) slope: f32,
     pub(super) state: PartState,
 }
 
 /// What a part's number is worth.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(super) enum PartState {
     /// Measured.
     Measured,
     /// Nothing was resolved, though the usual share would have been: the number is an upper bound.
     Below,
-    /// The probe was at its ceiling: the number is a lower bound.
+    /// The sensor was at its ceiling: the number is a lower bound.
     Above,
     /// No number.
     Unknown,
 }
 
 impl Part {
-    const UNKNOWN: Self = Self { log_gain: f64::NAN, log_share: f64::NAN, state: PartState::Unknown };
+    /// Logarithm of the basin's water over its habit, what all have in common taken out; `NaN` where unknown.
+    pub(super) fn log_share(&self, common: f64) -> f64 {
+        (f64::from(self.miss) - common) / f64::from(self.slope)
+    }
+
+    const UNKNOWN: Self = Self {
+        log_shown: f32::NAN,
+        miss: f32::NAN,
+        deviation: f32::NAN,
+        slope: f32::NAN,
+        state: PartState::Unknown,
+    };
 }
 
-/// Measures a finished dose; none if no usable probe showed any of it.
+/// Least number, its absolute uncertainty, and its relative one.
+struct Worth {
+    shown: f64,
+    floor: f64,
+    absolute: f64,
+    relative: f64,
+    at_ceiling: bool,
+}
+
+impl Shown {
+    fn worth(self) -> Option<Worth> {
+        match self {
+            // What a small rise amounts to depends on how wet each layer above the probe was: about 0.01 m³/m³.
+            Self::Rise { amplitude, deviation, at_ceiling, .. } => Some(Worth {
+                shown: amplitude,
+                floor: 3.0 * deviation,
+                absolute: 0.010 + 1.5 * deviation,
+                relative: 0.08,
+                at_ceiling,
+            }),
+            // A float only shows what stands above its height.
+            Self::Float { minutes } => {
+                Some(Worth { shown: minutes, floor: 2.0, absolute: 8.0, relative: 0.3, at_ceiling: false })
+            }
+            Self::Nothing => None,
+        }
+    }
+}
+
+/// Measures a finished episode; none if no sensor showed any of it.
 pub(super) fn measure(
     system: &System,
-    dose: &Gathered,
-    probes: &[ProbeNow],
-    habits: &[Habit],
+    episode: &Episode,
+    shown: &[Shown],
+    habits: &Habits,
     has_meter: bool,
     has_gauge: bool,
 ) -> Option<Measured> {
-    let usable = |i: &usize| probes[*i].usable;
-    let design = |i: usize| system.tree().design_share(BasinIx(i as u16));
-    let scale = |i: usize| system.basin(BasinIx(i as u16)).area_m2 * SENSED_MM;
-    let shown = |i: usize| dose.responses[i].wettings > 0 && dose.responses[i].gained > 0.0;
-    let indices = || (0..probes.len()).filter(usable);
-    if !indices().any(shown) {
+    let worths: Vec<Option<Worth>> = shown.iter().map(|shown| shown.worth()).collect();
+    if !worths.iter().flatten().any(|worth| worth.shown > worth.floor) {
         return None;
     }
-    let metered = (has_meter && dose.metered > 0.0).then_some(dose.metered);
-    // Without a meter the size is what the probes show, each by its own habit.
-    let own_size = || {
-        let gained: f64 = indices().filter(|&i| shown(i)).map(|i| dose.responses[i].gained * scale(i)).sum();
-        let expected: f64 = indices().map(design).sum();
-        gained / expected
+    let level = consensus(&worths, &habits.basins)?;
+    let metered = (has_meter && episode.metered > 0.0).then_some(episode.metered);
+    let by_meter = metered.and_then(|litres| habits.size.expect(litres.ln()));
+    let prior = match by_meter {
+        Some(expected) => Common { mean: expected.log_shown - level, spread: COMMON_METERED },
+        None => Common { mean: 0.0, spread: COMMON_FREE },
     };
-    let log_size = metered.unwrap_or_else(own_size).ln();
-    let part = |i: usize| {
-        if !probes[i].usable {
-            return Part::UNKNOWN;
-        }
-        let response = &dose.responses[i];
-        let expected = habits[i].expect(log_size);
-        let log_unit = log_size + design(i).ln() - scale(i).ln();
-        if shown(i) {
-            let log_gain = response.gained.ln() - log_unit;
-            let state = if response.censored { PartState::Above } else { PartState::Measured };
-            return Part { log_gain, log_share: log_gain - expected, state };
-        }
-        let resolution = probes[i].resolution;
-        if (log_unit + expected).exp() < SHOWS_FROM * resolution {
-            return Part::UNKNOWN;
-        }
-        let log_gain = (0.5 * resolution).ln() - log_unit;
-        Part { log_gain, log_share: log_gain - expected, state: PartState::Below }
+    let response = by_meter.map_or(USUAL_RESPONSE, |expected| expected.slope);
+    let part_at = |common: f64| -> Vec<Part> {
+        let each = worths.iter().zip(&habits.basins);
+        each.map(|(worth, habit)| part(worth.as_ref(), habit, level, common, response)).collect()
     };
-    let parts: Vec<Part> = (0..probes.len()).map(part).collect();
-    let rain = dose.rain || (!has_gauge && looks_like_rain(system, dose, probes, has_meter));
-    Some(Measured { log_size, metered, rain, parts })
+    // How well a number is known depends on how large it would usually be in this weather.
+    let common = likelihood::common(&part_at(0.0), |_| 0.0, prior);
+    let parts = part_at(common);
+    let rain = episode.rain || (!has_gauge && looks_like_rain(system, episode, shown, has_meter));
+    let size = metered.map_or(level / response, f64::ln);
+    Some(Measured { level, size, metered, rain, prior, common, parts })
+}
+
+/// The middle of what the sensors show against their usual levels (logarithm).
+fn consensus(worths: &[Option<Worth>], habits: &[Habit]) -> Option<f64> {
+    let known = worths.iter().zip(habits).filter_map(|(worth, habit)| {
+        let worth = worth.as_ref()?;
+        Some(worth.shown.max(worth.floor).ln() - habit.level().unwrap_or(0.0))
+    });
+    let mut levels: Vec<f64> = known.collect();
+    (!levels.is_empty()).then(|| median(&mut levels))
+}
+
+fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, response: f64) -> Part {
+    let Some(worth) = worth else { return Part::UNKNOWN };
+    let log_shown = worth.shown.max(worth.floor).ln();
+    let Some(expected) = habit.expect(level) else {
+        let deviation = f64::hypot(worth.relative, worth.absolute / worth.shown.max(worth.floor));
+        let state = if worth.shown > worth.floor { PartState::Measured } else { PartState::Unknown };
+        let (log_shown, deviation) = (log_shown as f32, deviation as f32);
+        return Part { log_shown, miss: 0.0, deviation, slope: response as f32, state };
+    };
+    let usual = (expected.log_shown + common).exp();
+    if usual < SHOWS_FROM * worth.absolute {
+        return Part::UNKNOWN;
+    }
+    let state = if worth.shown <= worth.floor {
+        PartState::Below
+    } else if worth.at_ceiling {
+        PartState::Above
+    } else {
+        PartState::Measured
+    };
+    let size = usual.max(0.5 * worth.shown);
+    let deviation = expected.spread * f64::hypot(worth.relative, worth.absolute / size);
+    Part {
+        log_shown: log_shown as f32,
+        miss: (log_shown - expected.log_shown) as f32,
+        deviation: deviation as f32,
+        slope: (expected.slope * response) as f32,
+        state,
+    }
 }
 
 /// Without a gauge, rain is told by its signature.
-fn looks_like_rain(system: &System, dose: &Gathered, probes: &[ProbeNow], has_meter: bool) -> bool {
-    let responses: Vec<RainResponse> = (0..probes.len())
-        .filter(|&i| probes[i].usable)
-        .map(|i| {
-            let (ix, response) = (BasinIx(i as u16), &dose.responses[i]);
+fn looks_like_rain(system: &System, episode: &Episode, shown: &[Shown], has_meter: bool) -> bool {
+    let responses: Vec<RainResponse> = shown
+        .iter()
+        .enumerate()
+        .filter_map(|(i, shown)| {
+            let Shown::Rise { resolution, .. } = *shown else { return None };
+            let (ix, response) = (BasinIx(i as u16), &episode.responses[i]);
             let gained = Estimate { value: response.gained, variance: response.variance };
-            RainResponse {
+            Some(RainResponse {
                 depth_of_dose: system.tree().design_share(ix) / system.basin(ix).area_m2,
                 gained: (response.wettings > 0).then_some(gained),
-                resolution: probes[i].resolution,
+                resolution,
                 slowness: response.slowness,
-            }
+            })
         })
         .collect();
-    let metered = match (has_meter, dose.metered > 0.0) {
+    let metered = match (has_meter, episode.metered > 0.0) {
         (false, _) => Metered::Unknown,
         (true, true) => Metered::Water,
         (true, false) => Metered::Nothing,

@@ -1,12 +1,17 @@
-//! Doses: joined from what probes, floats and the meter show, shared out over the basins, and watched
-//! for splitters and outlets that no longer divide as designed.
+//! Doses: episodes of water joined from what probes, floats and the meter show, shared out over the basins,
+//! and watched for splitters and outlets that no longer divide as designed.
 
-mod balance;
+mod alarm;
+mod cause;
 mod diagnose;
-mod gather;
+mod episode;
 mod habit;
+mod likelihood;
 mod measure;
 mod recent;
+mod told;
 mod watch;
 
-pub(crate) use watch::{DoseView, DoseWatch, ProbeView};
+pub(crate) use episode::DRIP_LITRES;
+pub(crate) use measure::Shown;
+pub(crate) use watch::{DoseView, DoseWatch};

@@ -1,101 +1,82 @@
-//! The last doses, for telling what changed.
+//! The last episodes, for telling what changed.
 
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
+use super::likelihood::Common;
 use super::measure::{Measured, Part, PartState};
 use crate::model::EventTime;
+use crate::stats::robust::LocationScale;
 
-/// Doses remembered.
-const DOSES: usize = 32;
+/// Episodes remembered.
+const EPISODES: usize = 40;
 
-/// The last doses of a system.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+/// The last episodes of a system that count for shares.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Recent {
-    doses: VecDeque<Past>,
+    episodes: VecDeque<Past>,
+    /// Logarithm of usual sizes.
+    sizes: LocationScale,
 }
 
-/// One past dose.
+/// One past episode.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Past {
     pub(super) at: EventTime,
-    pub(super) log_size: f32,
-    /// By basin: logarithm of share over habit; `NaN` where unknown.
+    /// Size against the usual.
+    pub(super) size: f64,
+    /// What was known of the common part beforehand.
+    pub(super) prior: Common,
+    /// By basin.
+    pub(super) parts: Vec<Part>,
+    /// Logarithm of each basin's water over its habit, the common part taken out; `NaN` where unknown.
     log_shares: Vec<f32>,
-    /// Basins, as bits, whose number is only an upper bound.
-    below: u64,
 }
 
-/// Mean and spread of what one basin received of late.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Lately {
-    pub(super) mean: f64,
-    /// Variance of the mean.
-    pub(super) variance: f64,
-    pub(super) doses: u32,
-    /// Part of the doses of which nothing was resolved.
-    pub(super) below: f64,
+impl Default for Recent {
+    fn default() -> Self {
+        Self { episodes: VecDeque::new(), sizes: LocationScale::new(60.0, 0.1) }
+    }
 }
 
 impl Recent {
-    /// Remembers a dose.
-    pub(super) fn note(&mut self, at: EventTime, dose: &Measured) {
-        let mut past = if self.doses.len() == DOSES { self.doses.pop_front() } else { None }
-            .unwrap_or_else(|| Past { at, log_size: 0.0, log_shares: Vec::new(), below: 0 });
-        past.at = at;
-        past.log_size = dose.log_size as f32;
+    /// Size of an episode against the usual.
+    pub(super) fn size(&self, log_size: f64) -> f64 {
+        self.sizes.location().map_or(1.0, |usual| (log_size - usual).exp())
+    }
+
+    /// Remembers an episode.
+    pub(super) fn note(&mut self, at: EventTime, measured: &Measured, log_shares: &[f64]) {
+        let size = self.size(measured.size);
+        self.sizes.observe(measured.size);
+        let mut past =
+            if self.episodes.len() == EPISODES { self.episodes.pop_front() } else { None }.unwrap_or_else(
+                || Past { at, size, prior: measured.prior, parts: Vec::new(), log_shares: Vec::new() },
+            );
+        (past.at, past.size, past.prior) = (at, size, measured.prior);
+        past.parts.clone_from(&measured.parts);
         past.log_shares.clear();
-        past.below = 0;
-        for (i, part) in dose.parts.iter().enumerate() {
-            past.log_shares.push(number(part));
-            if part.state == PartState::Below && i < 64 {
-                past.below |= 1 << i;
+        past.log_shares.extend(log_shares.iter().map(|&share| share as f32));
+        self.episodes.push_back(past);
+    }
+
+    /// Episodes since `since`, oldest first.
+    pub(super) fn since(&self, since: EventTime) -> impl Iterator<Item = &Past> {
+        self.episodes.iter().filter(move |past| past.at >= since)
+    }
+
+    /// Weighted mean of the logarithm of basin `i`'s share over its habit since `since`; none if nothing is known.
+    pub(super) fn share(&self, i: usize, since: EventTime) -> Option<f64> {
+        let (mut weight, mut sum) = (0.0, 0.0);
+        for past in self.since(since) {
+            let (part, share) = (&past.parts[i], f64::from(past.log_shares[i]));
+            if share.is_finite() && part.state != PartState::Unknown {
+                let w = f64::from(part.deviation / part.slope).powi(-2);
+                weight += w;
+                sum += w * share;
             }
         }
-        self.doses.push_back(past);
-    }
-
-    /// What basin `i` received since `since`; none if nothing is known.
-    pub(super) fn lately(&self, i: usize, since: EventTime) -> Option<Lately> {
-        let known = || self.since(since).filter_map(move |past| past.share(i).map(|share| (past, share)));
-        let doses = known().count();
-        if doses == 0 {
-            return None;
-        }
-        let n = doses as f64;
-        let mean = known().map(|(_, share)| share).sum::<f64>() / n;
-        let square = known().map(|(_, share)| (share - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
-        let below = known().filter(|(past, _)| i < 64 && past.below >> i & 1 == 1).count() as f64 / n;
-        Some(Lately { mean, variance: square / n, doses: doses as u32, below })
-    }
-
-    /// Doses since `since`, oldest first.
-    pub(super) fn since(&self, since: EventTime) -> impl Iterator<Item = &Past> {
-        self.doses.iter().filter(move |past| past.at >= since)
-    }
-
-    /// The last `count` doses began at or after this time.
-    pub(super) fn last(&self, count: usize) -> EventTime {
-        self.doses.iter().rev().nth(count - 1).map_or(EventTime::MIN, |past| past.at)
-    }
-
-    /// Doses remembered.
-    pub(super) fn len(&self) -> usize {
-        self.doses.len()
-    }
-}
-
-impl Past {
-    /// Logarithm of what basin `i` received over its habit.
-    pub(super) fn share(&self, i: usize) -> Option<f64> {
-        self.log_shares.get(i).map(|&share| f64::from(share)).filter(|share| share.is_finite())
-    }
-}
-
-fn number(part: &Part) -> f32 {
-    match part.state {
-        PartState::Measured | PartState::Below => part.log_share as f32,
-        PartState::Above | PartState::Unknown => f32::NAN,
+        (weight > 0.0).then(|| sum / weight)
     }
 }

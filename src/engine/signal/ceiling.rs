@@ -18,6 +18,11 @@ pub(crate) struct Ceiling {
 }
 
 impl Ceiling {
+    /// Whether `content` is at the ceiling, as far as one is known.
+    pub(crate) fn is_reached(&self, content: f64, tolerance: f64) -> bool {
+        self.content - content <= tolerance && self.stops >= STOPS && self.stops > 2.0 * self.below
+    }
+
     /// Takes a peak known to within `tolerance`, and says whether the probe stopped there for want of range.
     pub(crate) fn note(&mut self, peak: f64, tolerance: f64) -> bool {
         self.stops *= MEMORY;

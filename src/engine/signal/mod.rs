@@ -10,6 +10,7 @@ mod float;
 mod ground;
 mod probe;
 mod quality;
+mod trace;
 mod wetting;
 
 pub(crate) use cadence::Cadence;

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::block::Block;
 use super::ceiling::Ceiling;
 use super::drying::Drying;
+use super::trace::{Rise as EpisodeRise, Trace};
 use super::wetting::{Account, Wetting};
 use crate::model::{EventTime, Span};
 use crate::stats::robust::{LocationScale, Noise};
@@ -68,6 +69,7 @@ pub(crate) struct ProbeSignal {
     ceiling: Ceiling,
     /// Logarithm of the delays of its wettings, minutes.
     delays: LocationScale,
+    trace: Trace,
 }
 
 /// The water content behind the noise.
@@ -115,6 +117,7 @@ impl Default for ProbeSignal {
             turn: 0.0,
             ceiling: Ceiling::default(),
             delays: LocationScale::new(DELAY_MEMORY, 0.1),
+            trace: Trace::default(),
         }
     }
 }
@@ -127,14 +130,38 @@ impl ProbeSignal {
             self.quantum = self.quantum.min(change);
         }
         self.last_value = value;
-        match self.level {
+        let noted = match self.level {
             Some(level) if at - level.at <= GAP => self.follow(level, at, value),
             _ => {
                 let ended = self.close_account();
                 self.start(at, value);
                 Noted { began: None, ended }
             }
+        };
+        if let Some(level) = self.level {
+            self.trace.note(at, value, level.content, &self.drying);
         }
+        noted
+    }
+
+    /// An episode of water began in the system: how far this probe rises is measured from now.
+    pub(crate) fn open_episode(&mut self, at: EventTime) {
+        self.trace.open(at, &self.drying);
+    }
+
+    /// How far this probe rose in the episode under way.
+    pub(crate) fn episode(&self) -> Option<&EpisodeRise> {
+        self.trace.rise()
+    }
+
+    /// The episode is over. Says whether the probe was at its ceiling then.
+    pub(crate) fn close_episode(&mut self) {
+        self.trace.close();
+    }
+
+    /// Whether a content is as high as this probe can show.
+    pub(crate) fn is_at_ceiling(&self, content: f64) -> bool {
+        self.ceiling.is_reached(content, 3.0 * self.deviation())
     }
 
     /// Standard deviation of one reading, m³/m³.
@@ -151,6 +178,7 @@ impl ProbeSignal {
         (0.5 * LIMIT + REFERENCE) * (variance + self.deviation().powi(2)).sqrt()
     }
 
+    #[cfg(test)]
     /// The water content behind the noise, m³/m³.
     pub(crate) fn content(&self) -> Option<f64> {
         self.level.map(|level| level.content)
@@ -160,11 +188,6 @@ impl ProbeSignal {
     /// How this probe dries.
     pub(crate) fn drying(&self) -> &Drying {
         &self.drying
-    }
-
-    /// When the wetting that is not over began.
-    pub(crate) fn open_since(&self) -> Option<EventTime> {
-        self.account.map(|account| account.began())
     }
 
     #[cfg(test)]

@@ -115,6 +115,7 @@ impl Account {
     }
 
     /// First reading that showed it.
+    #[cfg(test)]
     pub(crate) fn began(&self) -> EventTime {
         self.began
     }

@@ -1,0 +1,69 @@
+//! Sequential tests, one for each cause that is watched for.
+//!
+//! Each sums the log likelihood ratio of its cause against what is believed now and starts anew at zero
+//! (Page's CUSUM); with the ratio exact, the mean run length without a change is at least e^limit
+//! (Lorden 1971), for each cause.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::EventTime;
+
+/// Sum at which a cause is looked into.
+const LIMIT: f64 = 11.0;
+/// No episode counts for more than this: likelihoods are never exact.
+const MOST: f64 = 4.5;
+/// Episodes at the least.
+const EPISODES: u32 = 3;
+/// Sums above this are a suspicion.
+const SUSPICION: f64 = 4.0;
+
+/// One test.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Test {
+    sum: f32,
+    episodes: u16,
+    /// First episode of the sum.
+    onset: EventTime,
+}
+
+impl Test {
+    /// Takes an episode's log likelihood ratio.
+    pub(super) fn note(&mut self, at: EventTime, ratio: f64) {
+        if self.sum <= 0.0 {
+            (self.onset, self.episodes) = (at, 0);
+        }
+        self.sum = (self.sum + ratio.clamp(-MOST, MOST) as f32).max(0.0);
+        self.episodes = self.episodes.saturating_add(1);
+    }
+
+    /// The first episode of the change, once the sum is high enough.
+    pub(super) fn signal(&self) -> Option<EventTime> {
+        (f64::from(self.sum) >= LIMIT && u32::from(self.episodes) >= EPISODES).then_some(self.onset)
+    }
+
+    /// The sum.
+    pub(super) fn sum(&self) -> f64 {
+        f64::from(self.sum)
+    }
+
+    /// Whether there is something to it, perhaps.
+    pub(super) fn is_suspicious(&self) -> bool {
+        f64::from(self.sum) > SUSPICION
+    }
+}
+
+/// Evidence that a cause is over.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Relief(Test);
+
+impl Relief {
+    /// Takes an episode's log likelihood ratio of being over.
+    pub(super) fn note(&mut self, at: EventTime, ratio: f64) {
+        self.0.note(at, ratio);
+    }
+
+    /// Whether it is over.
+    pub(super) fn is_over(&self) -> bool {
+        self.0.signal().is_some()
+    }
+}

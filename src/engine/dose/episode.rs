@@ -1,0 +1,171 @@
+//! Joins activity at the source and in the basins into one stretch of time: an episode.
+
+use serde::{Deserialize, Serialize};
+
+use crate::engine::signal::Wetting;
+use crate::model::{EventTime, Span};
+
+/// Activity this close together is one episode: what one dose brought is not over before.
+const JOIN: Span = Span::from_mins(100);
+/// With probes that are read seldom, this many of their intervals.
+const JOIN_GAPS: f64 = 2.5;
+/// An episode is cut after this time, however much goes on.
+const LONGEST: Span = Span::from_hours(10);
+/// Rain this long before an episode, or during it, touches it.
+const RAIN_LINGERS: Span = Span::from_hours(3);
+/// Less than this between two readings of the meter is a drip, not a dose (common practice, no published source).
+pub(crate) const DRIP_LITRES: f64 = 3.0;
+
+/// The episode under way.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Gathering {
+    current: Option<Episode>,
+    last_rain: Option<EventTime>,
+}
+
+/// One stretch of time in which water came.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Episode {
+    pub(super) began: EventTime,
+    last: EventTime,
+    /// Longest gap that still belongs to it.
+    join: Span,
+    /// Litres that the meter counted.
+    pub(super) metered: f64,
+    pub(super) rain: bool,
+    /// By basin.
+    pub(super) responses: Vec<Response>,
+}
+
+/// What one basin showed during an episode, beside its probe's rise.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Response {
+    pub(super) wettings: u8,
+    /// Water gained in all wettings, m³/m³, and its variance.
+    pub(super) gained: f64,
+    pub(super) variance: f64,
+    /// Logarithm of the delay over the probe's usual one, of the last wetting.
+    pub(super) slowness: Option<f64>,
+    /// Minutes that the float was up.
+    pub(super) float_min: f64,
+    /// Since when it has been up.
+    float_since: Option<EventTime>,
+}
+
+impl Gathering {
+    /// Water showed at `at`; says whether this began an episode.
+    pub(super) fn active(&mut self, at: EventTime, usual_gap: Span, basins: usize) -> bool {
+        if let Some(episode) = &mut self.current {
+            episode.began = episode.began.min(at.max(episode.began - episode.join));
+            if at - episode.began <= LONGEST {
+                episode.last = episode.last.max(at);
+            }
+            return false;
+        }
+        let join = JOIN.max(usual_gap.scaled(JOIN_GAPS));
+        let rain = self.last_rain.is_some_and(|rain| at - rain <= RAIN_LINGERS);
+        let responses = vec![Response::default(); basins];
+        self.current = Some(Episode { began: at, last: at, join, metered: 0.0, rain, responses });
+        true
+    }
+
+    /// The meter passed `litres`.
+    pub(super) fn metered(&mut self, litres: f64) {
+        if let Some(episode) = &mut self.current {
+            episode.metered += litres;
+        }
+    }
+
+    /// A wetting is over.
+    pub(super) fn wetted(&mut self, basin: usize, wetting: &Wetting) {
+        let Some(episode) = &mut self.current else { return };
+        let response = &mut episode.responses[basin];
+        response.wettings = response.wettings.saturating_add(1);
+        response.gained += wetting.gained.value;
+        response.variance += wetting.gained.variance;
+        response.slowness = wetting.slowness.or(response.slowness);
+    }
+
+    /// The float of a basin rose.
+    pub(super) fn rose(&mut self, basin: usize, at: EventTime) {
+        if let Some(episode) = &mut self.current {
+            episode.responses[basin].float_since = Some(at);
+        }
+    }
+
+    /// The float of a basin fell.
+    pub(super) fn fell(&mut self, basin: usize, began: EventTime, at: EventTime) {
+        if let Some(episode) = &mut self.current {
+            let response = &mut episode.responses[basin];
+            response.float_min += (at - response.float_since.take().unwrap_or(began)).mins_f64().max(0.0);
+        }
+    }
+
+    /// Minutes that the float of a basin was up until the episode's end.
+    pub(super) fn float_minutes(&self, basin: usize) -> f64 {
+        let Some(episode) = &self.current else { return 0.0 };
+        let (response, end) = (&episode.responses[basin], episode.last + episode.join);
+        response.float_min + response.float_since.map_or(0.0, |since| (end - since).mins_f64().max(0.0))
+    }
+
+    /// The gauge counted rain.
+    pub(super) fn rained(&mut self, at: EventTime) {
+        self.last_rain = self.last_rain.max(Some(at));
+        if let Some(episode) = &mut self.current {
+            episode.rain |= at >= episode.began - RAIN_LINGERS && at <= episode.last + RAIN_LINGERS;
+        }
+    }
+
+    /// When the episode is finished if nothing else happens.
+    pub(super) fn due(&self) -> Option<EventTime> {
+        self.current.as_ref().map(|episode| episode.last + episode.join)
+    }
+
+    /// Takes the episode if it is finished.
+    pub(super) fn take(&mut self, now: EventTime) -> Option<Episode> {
+        self.due().filter(|&due| due <= now)?;
+        self.current.take()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(mins: i64) -> EventTime {
+        EventTime::from_secs(mins * 60)
+    }
+
+    #[test]
+    fn activity_close_together_is_one_episode() {
+        let mut gathering = Gathering::default();
+        assert!(gathering.active(at(0), Span::ZERO, 2));
+        gathering.metered(40.0);
+        assert!(!gathering.active(at(80), Span::ZERO, 2));
+        gathering.rose(1, at(80));
+        gathering.fell(1, at(80), at(95));
+        assert_eq!(gathering.take(at(179)), None);
+        assert!((gathering.float_minutes(1) - 15.0).abs() < 1e-9);
+        let episode = gathering.take(at(180)).unwrap();
+        assert!((episode.metered - 40.0).abs() < 1e-9);
+        assert!(gathering.active(at(181), Span::ZERO, 2));
+    }
+
+    #[test]
+    fn an_episode_does_not_go_on_for_ever() {
+        let mut gathering = Gathering::default();
+        (0..40).for_each(|i| _ = gathering.active(at(30 * i), Span::ZERO, 1));
+        assert_eq!(gathering.due(), Some(at(600 + 100)));
+    }
+
+    #[test]
+    fn rain_before_and_during_touches_an_episode() {
+        let mut gathering = Gathering::default();
+        gathering.rained(at(0));
+        gathering.active(at(100), Span::ZERO, 1);
+        assert!(gathering.take(at(1000)).unwrap().rain);
+        gathering.active(at(1000), Span::ZERO, 1);
+        gathering.rained(at(1030));
+        assert!(gathering.take(at(2000)).unwrap().rain);
+    }
+}

@@ -1,0 +1,136 @@
+//! Doses and conclusions about shares as they are told.
+
+use super::cause::Cause;
+use super::diagnose::Explanation;
+use super::measure::{Measured, PartState};
+use super::recent::Recent;
+use crate::engine::board::{Conclusion, Spot};
+use crate::engine::{Dose, words};
+use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Place, Quantity, Severity, System};
+use crate::stats::bayes::{logistic, logit};
+
+/// A dose with its shares.
+pub(super) fn dose(system: &System, began: EventTime, measured: &Measured) -> Dose {
+    let shares: Vec<(BasinIx, f64)> = system
+        .basin_ixs()
+        .zip(&measured.parts)
+        .filter(|(_, part)| part.state != PartState::Unknown)
+        .map(|(basin, part)| {
+            let share =
+                system.tree().design_share(basin) * part.log_share(measured.common).clamp(-4.0, 2.5).exp();
+            (basin, share)
+        })
+        .collect();
+    let total: f64 = shares.iter().map(|(_, share)| share).sum();
+    let known = measured.parts.iter().filter(|part| part.state == PartState::Measured);
+    let certain: f64 = known.map(|part| 1.0 - f64::from(part.deviation).min(1.0)).sum();
+    let certain = certain / measured.parts.len() as f64;
+    Dose {
+        at: began,
+        litres: measured.metered.map(|litres| round(litres, 1)),
+        shares: shares.into_iter().map(|(basin, share)| (basin, round(share / total, 4))).collect(),
+        quality: round(if measured.rain { 0.0 } else { certain }, 2),
+    }
+}
+
+/// Kind and place of the finding that a cause is.
+pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
+    match cause {
+        Cause::Tilted { splitter, .. } => (FindingKind::UnevenSplit, Spot::Splitter(splitter)),
+        Cause::Blocked { basin, .. } => (FindingKind::BlockedOutlet, Spot::Basin(basin)),
+        Cause::Sensor { basin, .. } => {
+            let sensor = [Quantity::Moisture, Quantity::Float]
+                .into_iter()
+                .find_map(|quantity| system.find_sensor(Place::Basin(basin), quantity));
+            (FindingKind::SensorImplausible, sensor.map_or(Spot::Basin(basin), Spot::Sensor))
+        }
+    }
+}
+
+/// What is concluded, with its evidence.
+pub(super) fn conclusion(
+    system: &System,
+    recent: &Recent,
+    since: EventTime,
+    explanations: &[Explanation],
+) -> Conclusion {
+    let Explanation { cause, probability } = explanations[0];
+    let (kind, spot) = place(system, cause);
+    let mut estimate = vec![("since", since.to_string().into())];
+    estimate.extend(numbers(system, cause));
+    let ranked = explanations.iter().map(|explanation| {
+        let (kind, spot) = place(system, explanation.cause);
+        serde_json::json!({
+            "finding": kind, "subject": spot.subject(system), "probability": round(explanation.probability, 3),
+        })
+    });
+    estimate.push(("explanations", ranked.collect::<Vec<_>>().into()));
+    estimate.push(("doses", recent.since(since).count().into()));
+    let severity = severity(system, cause);
+    let evidence = vec![Evidence { at: Some(since), says: sentence(system, recent, since, cause) }];
+    Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
+}
+
+/// What the basins concerned received, in words.
+fn sentence(system: &System, recent: &Recent, since: EventTime, cause: Cause) -> String {
+    let share = |basin: BasinIx| {
+        let design = system.tree().design_share(basin);
+        design * recent.share(basin.0 as usize, since).unwrap_or(0.0).clamp(-4.0, 2.5).exp()
+    };
+    let total: f64 = system.basin_ixs().map(share).sum();
+    let received = |basin: BasinIx| {
+        let design = system.tree().design_share(basin);
+        (system.basin(basin).id.as_str(), 100.0 * share(basin) / total, 100.0 * design)
+    };
+    let concerned: Vec<_> = match cause {
+        Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
+            let parent = system.tree().parent(basin);
+            let is_near = |other: &BasinIx| {
+                parent.is_some_and(|p| system.tree().side_of(p.splitter, *other) == Some(1 - p.side))
+            };
+            std::iter::once(basin).chain(system.basin_ixs().filter(is_near)).map(received).collect()
+        }
+        Cause::Tilted { splitter, .. } => {
+            let below = |b: &BasinIx| system.tree().side_of(splitter, *b).is_some();
+            system.basin_ixs().filter(below).map(received).collect()
+        }
+    };
+    words::shares(system, since, &concerned)
+}
+
+fn numbers(system: &System, cause: Cause) -> Vec<(&'static str, serde_json::Value)> {
+    match cause {
+        Cause::Tilted { splitter, log_odds } => {
+            let design = system.splitter(splitter).split[0];
+            let share_a = logistic(logit(design) + log_odds);
+            vec![
+                ("share_a", round(share_a, 3).into()),
+                ("share_b", round(1.0 - share_a, 3).into()),
+                ("design_a", design.into()),
+            ]
+        }
+        Cause::Blocked { basin, passes } => {
+            let design = system.tree().design_share(basin);
+            vec![("share", round(design * passes, 3).into()), ("design", round(design, 4).into())]
+        }
+        Cause::Sensor { change, .. } => vec![("gain_factor", round(change.exp(), 2).into())],
+    }
+}
+
+/// A split that is off by little can wait for the next visit, and so can a sensor.
+fn severity(system: &System, cause: Cause) -> Severity {
+    match cause {
+        Cause::Tilted { splitter, log_odds } => {
+            let design = system.splitter(splitter).split[0];
+            let off = (logistic(logit(design) + log_odds) - design).abs();
+            if off < 0.08 { Severity::Info } else { Severity::Warning }
+        }
+        Cause::Blocked { .. } => Severity::Warning,
+        Cause::Sensor { .. } => Severity::Info,
+    }
+}
+
+fn round(value: f64, digits: i32) -> f64 {
+    let scale = 10f64.powi(digits);
+    (value * scale).round() / scale
+}
