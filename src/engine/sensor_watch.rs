@@ -70,7 +70,7 @@ impl SensorWatch {
         self.last.is_some_and(|(last, _)| at <= last)
     }
 
-    /// The float of this sensor.
+    /// The moisture probe of this sensor, to be told of an episode.
     pub(crate) fn probe_mut(&mut self) -> Option<&mut ProbeSignal> {
         match &mut self.signal {
             Signal::Probe(probe) => Some(&mut probe.signal),
@@ -78,6 +78,7 @@ impl SensorWatch {
         }
     }
 
+    /// The float of this sensor.
     pub(crate) fn float(&self) -> Option<&FloatSignal> {
         match &self.signal {
             Signal::Float(float) => Some(float),

@@ -19,7 +19,6 @@ impl Engine {
                 }
                 self.serviced_basin(service, at, out);
             }
-            Command::BucketTest(_) => {}
         }
         self.state.wake = EventTime::MIN;
     }

@@ -1,16 +1,14 @@
-//! What people tell an engine: work done on a part of a system, and volumes they poured or caught.
+//! What people tell an engine: work done on a part of a system.
 
 use serde::{Deserialize, Serialize};
 
-use super::{EventTime, Id, Quantity, Subject};
+use super::{EventTime, Quantity, Subject};
 
 /// Something that a person did and that changes what the readings mean from then on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Command {
     /// Work on one part.
     Serviced(Service),
-    /// Volumes poured into or caught at the outlets.
-    BucketTest(BucketTest),
 }
 
 /// Work done on one part of a system.
@@ -50,22 +48,11 @@ pub enum Work {
     LineCleared,
 }
 
-/// Known volumes at the outlets, which tell what each one truly receives.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct BucketTest {
-    /// When the water ran.
-    pub began: EventTime,
-    /// When the last of it had been caught.
-    pub ended: EventTime,
-    /// Litres that each basin's outlet delivered.
-    pub litres: Vec<(Id, f64)>,
-}
 impl Command {
     /// When it was done.
     pub fn at(&self) -> EventTime {
         match self {
             Self::Serviced(service) => service.at,
-            Self::BucketTest(test) => test.ended,
         }
     }
 }

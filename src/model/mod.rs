@@ -15,7 +15,7 @@ mod system;
 mod time;
 mod tree;
 
-pub use command::{BucketTest, Command, Service, Work};
+pub use command::{Command, Service, Work};
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
 pub use person::{Action, NameFault, PersonName, Reach, Role};

@@ -154,7 +154,7 @@ impl ProbeSignal {
         self.trace.rise()
     }
 
-    /// The episode is over. Says whether the probe was at its ceiling then.
+    /// The episode is over.
     pub(crate) fn close_episode(&mut self) {
         self.trace.close();
     }
