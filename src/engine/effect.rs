@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Forecast;
 use crate::model::{BasinIx, Command, EventTime, Finding, Reading, Span};
 
 /// Something for an engine to take in. The time of arrival is a separate argument.
@@ -27,6 +28,8 @@ pub enum Effect {
     Dose(Dose),
     /// Standing water went away.
     Soak(Soak),
+    /// A basin's forecast was made anew.
+    Forecast(Forecast),
 }
 
 /// A step in the life of a finding.

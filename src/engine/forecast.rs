@@ -1,12 +1,19 @@
 //! When each basin's mulch is due.
 
+use serde::{Deserialize, Serialize};
+
 use super::machine::Engine;
-use super::words;
+use super::{Effect, words};
 use crate::model::{BasinIx, EventTime, Span};
 
+/// Days from one forecast to the next, unless somebody worked on the system.
+const EVERY_DAYS: i64 = 7;
+
 /// When a basin would first flood if its mulch were not renewed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Forecast {
+    /// When it was made.
+    pub made: EventTime,
     /// Which basin.
     pub basin: BasinIx,
     /// The best estimate.
@@ -30,6 +37,14 @@ impl Engine {
         self.system.basin_ixs().filter_map(|ix| self.forecast(ix, (day.from, day.number as f64))).collect()
     }
 
+    /// Tells what is due, at the turn of a week or of a day on which somebody worked here.
+    pub(super) fn tell_forecasts(&mut self, out: &mut Vec<Effect>) {
+        let Some(day) = self.state.day else { return };
+        if day.number % EVERY_DAYS == 0 || std::mem::take(&mut self.state.worked_on) {
+            out.extend(self.forecasts().into_iter().map(Effect::Forecast));
+        }
+    }
+
     fn forecast(&self, ix: BasinIx, now: (EventTime, f64)) -> Option<Forecast> {
         let layout = self.layout.basins[ix.0 as usize];
         let standing = self.state.soak.forecast(&self.system, ix, layout, now);
@@ -39,6 +54,7 @@ impl Engine {
         let mulch_left = standing.chips.left(basin.mulch.chip);
         let has_float = layout.floor.is_some();
         Some(Forecast {
+            made: now.0,
             basin: ix,
             due: date(outlook.due),
             earliest: date(outlook.earliest),

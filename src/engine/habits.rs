@@ -45,7 +45,7 @@ impl Engine {
             .iter()
             .filter_map(|effect| match effect {
                 Effect::Dose(dose) => Some(dose.clone()),
-                Effect::Finding(_) | Effect::Soak(_) => None,
+                Effect::Finding(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
             })
             .collect();
         for dose in &doses {
@@ -125,6 +125,7 @@ impl Engine {
         self.state.soak.close_day(&view, &mut self.state.board, out);
         self.with_use(|usage, view, board, out| usage.close_day(view, day.to, board, out), out);
         self.state.day = Some(day.next(&self.system.zone));
+        self.tell_forecasts(out);
     }
 
     fn float_now(&self, float: Option<SensorIx>) -> FloatNow {

@@ -52,6 +52,8 @@ pub(super) struct State {
     pub(super) doses: DoseWatch,
     /// The day under way, once anything was heard.
     pub(super) day: Option<Day>,
+    /// Somebody worked on the system today.
+    pub(super) worked_on: bool,
     pub(super) usage: UseWatch,
     pub(super) soak: SoakWatch,
     pub(super) board: Board,
@@ -87,6 +89,7 @@ impl Engine {
             sewer: SewerWatch::default(),
             doses: DoseWatch::new(&system),
             day: None,
+            worked_on: false,
             usage: UseWatch::default(),
             soak: SoakWatch::new(&system),
             board: Board::default(),

@@ -20,6 +20,7 @@ impl Engine {
                 self.serviced_basin(service, at, out);
             }
         }
+        self.state.worked_on = true;
         self.state.wake = EventTime::MIN;
     }
 

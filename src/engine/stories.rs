@@ -93,7 +93,7 @@ impl Story {
     pub(super) fn told(&self) -> Vec<String> {
         let changes = self.effects.iter().filter_map(|effect| match effect {
             Effect::Finding(change) => Some(change),
-            Effect::Dose(_) | Effect::Soak(_) => None,
+            Effect::Dose(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
         });
         changes
             .map(|c| {

@@ -112,7 +112,7 @@ fn a_floor_that_silts_up_is_told_with_its_date_until_somebody_digs_it() {
     assert!(told[0].ends_with("raised slow-soak basin:quince"), "{told:?}");
     let finding = house.story.effects.iter().find_map(|effect| match effect {
         Effect::Finding(change) if change.finding.kind == FindingKind::SlowSoak => Some(&change.finding),
-        Effect::Finding(_) | Effect::Dose(_) | Effect::Soak(_) => None,
+        Effect::Finding(_) | Effect::Dose(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
     });
     let estimate = &finding.expect("it was told").estimate;
     assert!(estimate["soak_time_h"].as_f64() > estimate["baseline_h"].as_f64(), "{estimate:?}");
@@ -135,4 +135,38 @@ fn a_floor_that_silts_up_is_told_with_its_date_until_somebody_digs_it() {
     assert_eq!(house.told("cleared slow-soak").len(), 1);
     let renewed = house.story.engine.forecasts();
     assert!(renewed[0].due > forecasts[0].due && renewed[0].litres < forecasts[0].litres, "{renewed:?}");
+}
+
+#[test]
+fn forecasts_are_told_by_the_week_and_on_the_day_after_work() {
+    let mut house = House::begin();
+    house.days(30, 120.0, 20);
+    let made = |house: &House| {
+        let told = house.story.effects.iter().filter_map(|effect| match effect {
+            Effect::Forecast(forecast) if forecast.basin == BasinIx(0) => Some(forecast.made),
+            Effect::Forecast(_) | Effect::Finding(_) | Effect::Dose(_) | Effect::Soak(_) => None,
+        });
+        told.collect::<Vec<_>>()
+    };
+    let by_the_week = made(&house);
+    assert!(by_the_week.len() >= 3, "{by_the_week:?}");
+    assert!(by_the_week.windows(2).all(|two| two[1] - two[0] == Span::from_days(7)), "{by_the_week:?}");
+
+    // The day after a forecast somebody renews the mulch; the next one does not wait for a week.
+    while made(&house).len() == by_the_week.len() {
+        house.days(1, 120.0, 20);
+    }
+    let last = made(&house).len();
+    let now = EventTime::from_secs(house.day * 86_400);
+    let service = Service {
+        at: now,
+        subject: Subject::Basin(Id::new("quince").unwrap()),
+        work: vec![Work::MulchRenewed],
+        mulch_found_mm: None,
+        mulch_left_mm: None,
+    };
+    let command = Input::Command(Box::new(Command::Serviced(service)));
+    house.story.engine.apply(now, &command, &mut house.story.effects);
+    house.days(2, 120.0, 20);
+    assert_eq!(made(&house).len(), last + 1);
 }

@@ -74,7 +74,7 @@ impl Fleet {
     fn pass_on(&mut self, system: usize, received: EventTime, into: &mut Gathered) {
         let last_dose = into.fresh.iter().rev().find_map(|effect| match effect {
             Effect::Dose(dose) if dose.quality > 0.0 => Some(dose.at),
-            Effect::Dose(_) | Effect::Finding(_) | Effect::Soak(_) => None,
+            Effect::Dose(_) | Effect::Finding(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
         });
         into.collect_fresh(system);
         let Some(at) = last_dose else { return };

@@ -18,7 +18,7 @@ use crate::model::EventTime;
 
 use super::alerts::{self, Touched};
 use super::enrol::{Enrolment, SystemNo};
-use super::record::{DoseRecord, SoakRecord, change_name, to_json};
+use super::record::{DoseRecord, ForecastRecord, SoakRecord, change_name, to_json};
 
 /// Writes one conclusion.
 pub(super) fn write(
@@ -40,7 +40,20 @@ pub(super) fn write(
             let (once, body) = (record.basin.as_str(), to_json(&record)?);
             log(db, system, &Entry { kind: "soak", at: soak.began, once, change: None, body: &body })
         }
+        Effect::Forecast(made) => {
+            let Some(record) = ForecastRecord::of(made, enrolled) else { return Ok(()) };
+            forecast(db, system, &record)
+        }
     }
+}
+
+/// Keeps a forecast beside those made before it.
+fn forecast(db: &Connection, system: SystemNo, record: &ForecastRecord) -> rusqlite::Result<()> {
+    let mut insert = db.prepare_cached(
+        "INSERT INTO forecasts (system, basin, made, body) VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING",
+    )?;
+    insert.execute(params![system.0, record.basin.as_str(), record.made.millis(), to_json(record)?])?;
+    Ok(())
 }
 
 struct Entry<'a> {

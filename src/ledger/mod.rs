@@ -42,7 +42,7 @@ pub use orders::{
     AlertOrder, AlertWork, Answer, Asked, ExportStep, Muting, NewNotice, NoticeOrder, Order, OrderQueue,
     Orders, Outcome, PeopleOrder, PersonNo, Refused, RejectedLine, Reply,
 };
-pub use record::{DoseRecord, Record, SoakRecord};
+pub use record::{DoseRecord, ForecastRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{

@@ -7,7 +7,7 @@ use rusqlite::types::{FromSqlError, Type};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use crate::engine::{Change, Dose, FindingChange, Soak};
+use crate::engine::{Change, Dose, FindingChange, Forecast, Soak};
 use crate::model::{EventTime, Id, Span};
 
 use super::enrol::Enrolled;
@@ -48,6 +48,27 @@ pub struct SoakRecord {
     pub lasted: Span,
 }
 
+/// When a basin would first flood if its mulch were not renewed, as was thought at one time.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ForecastRecord {
+    /// Which basin.
+    pub basin: Id,
+    /// When it was thought.
+    pub made: EventTime,
+    /// The best estimate.
+    pub due: EventTime,
+    /// With 80 % probability not before this.
+    pub earliest: EventTime,
+    /// And not after this.
+    pub latest: EventTime,
+    /// What it rests on, in a sentence.
+    pub basis: String,
+    /// Litres that the basin had received since its mulch was placed, or since it was first heard of.
+    pub litres: f64,
+    /// The part of the mulch that was left, 0 to 1, by the model of its decay.
+    pub mulch_left: f64,
+}
+
 impl Record {
     /// The event time it belongs to: a dose's or soak's beginning, a finding's change.
     pub fn at(&self) -> EventTime {
@@ -69,6 +90,14 @@ impl DoseRecord {
 impl SoakRecord {
     pub(super) fn of(soak: &Soak, system: &Enrolled) -> Option<Self> {
         Some(Self { basin: system.basin(soak.basin)?.clone(), began: soak.began, lasted: soak.lasted })
+    }
+}
+
+impl ForecastRecord {
+    pub(super) fn of(forecast: &Forecast, system: &Enrolled) -> Option<Self> {
+        let basin = system.basin(forecast.basin)?.clone();
+        let Forecast { made, due, earliest, latest, ref basis, litres, mulch_left, .. } = *forecast;
+        Some(Self { basin, made, due, earliest, latest, basis: basis.clone(), litres, mulch_left })
     }
 }
 

@@ -105,7 +105,7 @@ fn tell(
         match effect {
             Effect::Finding(change) => write_line(&Told::Finding(FindingTold::new(system, change)), out)?,
             Effect::Dose(dose) if options.doses => write_line(&Told::Dose(DoseTold::new(system, dose)), out)?,
-            Effect::Dose(_) | Effect::Soak(_) => {}
+            Effect::Dose(_) | Effect::Soak(_) | Effect::Forecast(_) => {}
         }
     }
     gathered.clear();

@@ -1,6 +1,6 @@
 //! What a commit writes, once, whatever comes twice, late or out of order.
 
-use basinward::engine::{Change, Dose, Effect, Input, Soak};
+use basinward::engine::{Change, Dose, Effect, Forecast, Input, Soak};
 use basinward::ledger::{Batch, Ledger, Position, Record, Resolution, View};
 use basinward::model::{BasinIx, EventTime, Quantity, Reading, SensorIx, Span, Value};
 use tempfile::TempDir;
@@ -142,6 +142,37 @@ fn an_engine_that_forgot_its_findings_does_not_raise_them_twice() {
         .collect();
     assert_eq!(changes, [(Change::Raised, minute(1)), (Change::Updated, minute(2))]);
     assert_eq!(view.findings_open().unwrap()[0].raised_at, minute(1));
+}
+
+#[test]
+fn the_newest_forecast_counts_and_the_older_ones_are_kept() {
+    let folder = TempDir::new().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    let no = ledger.enrol([&system("east", &["quince", "fig"])]).unwrap()[0];
+    let mut batch = Batch::default();
+    let thought = |made, basin, due| Forecast {
+        made: minute(made),
+        basin: BasinIx(basin),
+        due: minute(due),
+        earliest: minute(due - 10),
+        latest: minute(due + 10),
+        basis: "the mulch is young".to_owned(),
+        litres: 900.0,
+        mulch_left: 0.7,
+    };
+    for forecast in [thought(1, 0, 500), thought(8, 0, 480), thought(8, 1, 900)] {
+        batch.conclude(no, Effect::Forecast(forecast));
+    }
+    ledger.commit(&batch).unwrap();
+    ledger.commit(&batch).unwrap();
+
+    let view = View::open(folder.path()).unwrap();
+    let newest = view.forecasts().unwrap();
+    let dues: Vec<_> = newest.iter().map(|(_, forecast)| (forecast.basin.as_str(), forecast.due)).collect();
+    assert_eq!(dues, [("fig", minute(900)), ("quince", minute(480))]);
+    let course = view.forecasts_of(&id("east"), &id("quince"), minute(0), minute(9)).unwrap();
+    assert_eq!(course.iter().map(|forecast| forecast.due).collect::<Vec<_>>(), [minute(500), minute(480)]);
+    assert!(view.forecasts_of(&id("west"), &id("quince"), minute(0), minute(9)).unwrap().is_empty());
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod alerts;
 mod changes;
 mod export;
 mod findings;
+mod forecasts;
 mod history;
 mod names;
 mod notices;
