@@ -32,6 +32,8 @@ pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
 pub(super) static SETUP: Asset = asset!("setup.js", "text/javascript; charset=utf-8");
 pub(super) static SETUP_STYLE: Asset = asset!("setup.css", "text/css; charset=utf-8");
+pub(super) static RECORD: Asset = asset!("record.js", "text/javascript; charset=utf-8");
+pub(super) static RECORD_STYLE: Asset = asset!("record.css", "text/css; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -72,9 +74,10 @@ pub(super) async fn asset(
     Query(version): Query<Version>,
     headers: HeaderMap,
 ) -> Response {
-    let Some(asset) = [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &SETUP, &SETUP_STYLE, &ICON]
-        .into_iter()
-        .find(|asset| asset.name == name)
+    let Some(asset) =
+        [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &SETUP, &SETUP_STYLE, &RECORD, &RECORD_STYLE, &ICON]
+            .into_iter()
+            .find(|asset| asset.name == name)
     else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };

@@ -53,11 +53,17 @@ fn header(table: &TimeTable) -> String {
     if table.has_rain {
         names.push("rain (mm)".to_owned());
     }
-    let line: Vec<Cow<'_, str>> = names.iter().map(|name| field(name)).collect();
-    line.join(",") + "\r\n"
+    line(&names)
 }
 
-fn time(at: EventTime, zone: &TimeZone) -> String {
+/// A line of these fields.
+pub(super) fn line(fields: &[impl AsRef<str>]) -> String {
+    let fields: Vec<Cow<'_, str>> = fields.iter().map(|text| field(text.as_ref())).collect();
+    fields.join(",") + "\r\n"
+}
+
+/// A time in `zone` with its offset (RFC 3339).
+pub(super) fn time(at: EventTime, zone: &TimeZone) -> String {
     at.timestamp().to_zoned_datetime(zone.clone()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }
 

@@ -20,6 +20,7 @@ mod operations;
 pub mod pages;
 mod people;
 mod problem;
+mod record;
 #[cfg(test)]
 mod samples;
 mod serve;

@@ -63,6 +63,14 @@ impl Units {
         }
     }
 
+    /// Millimetres of a depth in the unit of depths.
+    pub fn mm_of(self, depth: f64) -> f64 {
+        match self {
+            Self::Metric => depth,
+            Self::Us => depth * MM_PER_INCH,
+        }
+    }
+
     /// A volume: `1 240 L`, `328 gal`.
     pub fn volume(self, litres: f64) -> String {
         let volume = self.volume_in(litres);

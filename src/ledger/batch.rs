@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, VecDeque};
 use std::fmt;
 
 use crate::engine::{Effect, Input};
-use crate::model::EventTime;
+use crate::model::{EventTime, RecordKey};
 
-use super::{Order, SystemNo};
+use super::{Order, ServiceDeed, SystemNo};
 
 /// Refused samples kept, in a batch and in the ledger.
 pub(super) const REFUSAL_SAMPLES: usize = 200;
@@ -136,6 +136,14 @@ impl Batch {
     /// Adds what somebody asks for; the commit answers in the same order.
     pub fn order(&mut self, order: Order) {
         self.orders.push(order);
+    }
+
+    /// Whether somebody asks for something with this service record, other than for a photograph of it.
+    pub fn has_service(&self, key: &RecordKey) -> bool {
+        self.orders.iter().any(|order| {
+            matches!(order, Order::Service(known) if known.key == *key
+                && !matches!(known.deed, ServiceDeed::Photo(_)))
+        })
     }
 
     /// Messages counted.

@@ -3,12 +3,12 @@
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 
 use crate::engine::Input;
-use crate::model::{EventTime, Span};
+use crate::model::{Command, EventTime, Span};
 
 use super::alerts::Touched;
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
-use super::{Answer, Ledger, LedgerFault, alerts, effects, journal, orders};
+use super::{Answer, Ledger, LedgerFault, Refused, ServiceOrder, alerts, effects, journal, orders};
 
 /// What a commit did.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,6 +69,16 @@ impl Ledger {
         self.rows.hours.iter().for_each(|(series, hour)| self.marks.set(*series, *hour));
         self.owe_snapshots(batch, seq);
         Ok(commit)
+    }
+
+    /// What the engine of its system has to hear of `order`, as the ledger stands.
+    ///
+    /// # Errors
+    /// The order cannot be carried out, or not just now.
+    pub fn service_news(&self, order: &ServiceOrder) -> Result<Vec<Command>, Refused> {
+        orders::service::news(&self.db, order).unwrap_or_else(|_| {
+            Err(Refused("the ledger cannot be read just now: try again in a moment".to_owned()))
+        })
     }
 
     fn owe_snapshots(&mut self, batch: &Batch, seq: u64) {

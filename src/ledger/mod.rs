@@ -39,14 +39,16 @@ pub use enrol::SystemNo;
 pub use fault::LedgerFault;
 pub use file::Ledger;
 pub use orders::{
-    AlertOrder, AlertWork, Answer, Asked, ExportStep, Muting, NewNotice, NoticeOrder, Order, OrderQueue,
-    Orders, Outcome, PeopleOrder, PersonNo, Refused, RejectedLine, Reply,
+    AlertOrder, AlertWork, Answer, Asked, ExportStep, Muting, NewNotice, NewPhoto, NoticeOrder, Order,
+    OrderQueue, Orders, Outcome, PHOTO_BYTES, PHOTOS, PeopleOrder, PersonNo, PhotoKind, Refused,
+    RejectedLine, Reply, ServiceDeed, ServiceOrder,
 };
 pub use record::{DoseRecord, ForecastRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
-    AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, Latest, LoggedEffect,
-    Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution, StoredAlert,
-    StoredDelivery, StoredFinding, StoredStep, Totals, Unassigned, View, WaitingDelivery,
+    AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService, Latest,
+    LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution,
+    ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto, StoredService,
+    StoredStep, Totals, Unassigned, View, WaitingDelivery,
 };

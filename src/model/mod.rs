@@ -10,6 +10,7 @@ mod person;
 mod plan;
 mod reading;
 mod sensor;
+mod service;
 mod soil;
 mod system;
 mod time;
@@ -22,6 +23,9 @@ pub use person::{Action, NameFault, PersonName, Reach, Role};
 pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
 pub use reading::{Course, Reading, Value};
 pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};
+pub use service::{
+    KeyFault, LevelReading, LevelUnit, Obstruction, ObstructionKind, RecordFault, RecordKey, ServiceRecord,
+};
 pub use soil::{Soil, SoilProperties};
 pub use system::{System, SystemParts};
 pub use time::{EventTime, Span, TimeFault};

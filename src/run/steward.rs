@@ -8,7 +8,9 @@ use tracing::{info, warn};
 use super::saves::Saves;
 use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
-use crate::ledger::{Batch, Commit, Ledger, LedgerFault, Order, Refused, SystemNo};
+use crate::ledger::{
+    Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo,
+};
 use crate::model::{EventTime, System};
 
 /// The single writer: a fleet and the ledger that it is stored in.
@@ -116,7 +118,32 @@ impl Steward {
             }
             self.hand_over();
         }
+        if let Order::Service(order) = &order {
+            self.service(now, order)?;
+        }
         self.batch.order(order);
+        Ok(())
+    }
+
+    /// Tells an engine of work that was written down, once however often the record arrives.
+    fn service(&mut self, now: EventTime, order: &ServiceOrder) -> Result<(), Refused> {
+        if self.batch.has_service(&order.key) {
+            return match order.deed {
+                // The commit finds out that it is the same one.
+                ServiceDeed::Record(_) | ServiceDeed::Photo(_) => Ok(()),
+                ServiceDeed::Correct { .. } | ServiceDeed::Withdraw { .. } => {
+                    Err(Refused("this record is being stored just now: try again in a moment".to_owned()))
+                }
+            };
+        }
+        let told = self.ledger.service_news(order)?;
+        if !self.fleet.engines().iter().any(|engine| engine.system().id == order.system) {
+            return Err(Refused(format!("no system is called {}", order.system)));
+        }
+        for command in told {
+            self.fleet.tell(now, &order.system, &command, &mut self.gathered);
+        }
+        self.hand_over();
         Ok(())
     }
 

@@ -40,7 +40,7 @@ fn two_properties(broker: &Mosquitto) -> (Yard, Daemon) {
 }
 
 /// A key for everything that `name` may.
-fn key_of(yard: &Yard, name: &str, scopes: &[&str]) -> String {
+pub(crate) fn key_of(yard: &Yard, name: &str, scopes: &[&str]) -> String {
     let cookie = yard.sign_in(name);
     let page = yard.ask(&format!("GET /account HTTP/1.1\r\nCookie: {cookie}\r\n"), "");
     let csrf = page.split("name=\"csrf\" content=\"").nth(1).and_then(|rest| rest.split('"').next());
@@ -51,7 +51,7 @@ fn key_of(yard: &Yard, name: &str, scopes: &[&str]) -> String {
     made["key"].as_str().expect("a key").to_owned()
 }
 
-fn bearer(key: &str) -> String {
+pub(crate) fn bearer(key: &str) -> String {
     format!("Authorization: Bearer {key}\r\n")
 }
 

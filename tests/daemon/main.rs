@@ -6,3 +6,4 @@ mod kills;
 mod manners;
 mod people;
 mod rig;
+mod services;

@@ -11,4 +11,5 @@ mod formats;
 mod full_disk;
 mod orders;
 mod retention;
+mod services;
 mod yard;

@@ -13,6 +13,7 @@ mod keys;
 mod paging;
 mod people;
 mod readings;
+mod services;
 mod systems;
 mod tags;
 

@@ -37,6 +37,6 @@ pub(super) fn sign(urgency: Urgency) -> Markup {
 }
 
 /// A time in words; the script adds how long ago that was.
-pub(super) fn time(moment: &Moment) -> Markup {
+pub(in crate::desk) fn time(moment: &Moment) -> Markup {
     html! { time datetime=(moment.at) data-age { (moment.words) } }
 }

@@ -21,5 +21,6 @@ pub use fault::fault;
 pub use first::{first, first_card, first_main, first_summary};
 pub use heard::{heard, heard_main};
 pub(in crate::desk) use layout::{Page, layout_with};
+pub(in crate::desk) use mark::time;
 pub use part::Part;
 pub use system::{system, system_main};

@@ -47,6 +47,16 @@ fn heading(sheet: &SystemSheet) -> Markup {
                 None => "Nothing was heard from this system yet.",
             }
         }
+        (ways(sheet.card.id.as_str()))
+    }
+}
+
+/// Where to go on from a system.
+fn ways(id: &str) -> Markup {
+    html! {
+        nav class="ways" aria-label="About this system" {
+            ul { li { a href={ "/systems/" (id) "/services" } { "Service record" } } }
+        }
     }
 }
 

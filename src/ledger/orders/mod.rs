@@ -9,6 +9,7 @@ mod export;
 mod notices;
 pub(super) mod people;
 mod queue;
+pub(super) mod service;
 
 use rusqlite::{Connection, Transaction};
 
@@ -21,6 +22,7 @@ pub use export::{ExportStep, RejectedLine};
 pub use notices::{NewNotice, NoticeOrder, Outcome};
 pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
+pub use service::{NewPhoto, PHOTO_BYTES, PHOTOS, PhotoKind, ServiceDeed, ServiceOrder};
 
 /// A change that somebody asks for.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +47,8 @@ pub enum Order {
     Notice(NoticeOrder),
     /// Change who may come in.
     People(PeopleOrder),
+    /// Write down what was found and done; its engine hears of it, and alerts that the work ends are closed.
+    Service(ServiceOrder),
     /// A reader that passes everything on took a step.
     Export {
         /// The reader's name; its first word is its kind.
@@ -102,6 +106,7 @@ fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Res
         }
         Order::Alert(order) => alerts::write(db, order, touched),
         Order::Notice(order) => notices::write(db, order),
+        Order::Service(order) => service::write(db, order, touched),
         Order::People(order) => people::write(db, order),
     }
 }

@@ -11,6 +11,7 @@ mod notices;
 mod people;
 mod pool;
 mod readings;
+mod services;
 mod totals;
 
 pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
@@ -23,4 +24,5 @@ pub use people::{Key, Person};
 pub use pool::View;
 pub(super) use pool::connect;
 pub use readings::{ExportedReadings, Latest};
+pub use services::{LastService, ServiceFilter, ServiceStory, StoredPhoto, StoredService};
 pub use totals::{RefusalSample, Refusals, Totals, Unassigned};

@@ -1,0 +1,93 @@
+//! A record written over HTTP: stored once, its engine told, the alert that it ends closed with history.
+
+use basinward::alerts::{AlertNo, Closing, Deed, Stage};
+use basinward::engine::Change;
+use basinward::model::FindingKind;
+use serde_json::{Value, json};
+use support::{Mosquitto, until};
+
+use crate::interface::{bearer, key_of};
+use crate::rig::{PATIENCE, Yard};
+
+#[test]
+fn a_battery_changed_in_the_yard_ends_its_alert_and_the_history_says_who_did_it() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    yard.let_in("Sam", "owner", &[]);
+    let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
+    until(PATIENCE, "the battery is known to be low", || {
+        broker.publish("greywater/yard-0/quince/battery", "8");
+        yard.changes().iter().any(|(_, change)| change.finding.kind == FindingKind::BatteryLow)
+    });
+    let now = basinward::clock::Clock::wall().now();
+    let record = json!({
+        "key": "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e5f", "system": "yard-0",
+        "record": { "subject": { "basin": "quince" }, "at": now, "work": ["battery-changed", "mulch-renewed"],
+                    "mulch_found_mm": 90, "mulch_left_mm": 200, "note": "three AA cells" },
+    });
+    let (status, told) = yard.call("POST", "/api/v1/services", &sam, &record);
+    assert_eq!((status, &told["versions"][0]["by"]), (201, &json!("Sam")), "{told}");
+    let cleared = |yard: &Yard| {
+        let changes = yard.changes();
+        let over = changes
+            .iter()
+            .filter(|(_, it)| it.change == Change::Cleared && it.finding.kind == FindingKind::BatteryLow);
+        over.count()
+    };
+    assert_eq!(cleared(&yard), 1, "the engine forgot the battery in the same commit");
+    let story = yard.view().alert(AlertNo(1)).expect("the ledger").expect("the alert");
+    assert!(matches!(story.alert.stage, Stage::Closed { how: Closing::Cleared, .. }), "{:?}", story.alert);
+    let last = story.steps.last().expect("a step");
+    assert_eq!(last.by.as_deref(), Some("Sam"));
+    assert!(matches!(&last.deed, Deed::Noted { text } if text.starts_with("serviced")), "{:?}", last.deed);
+    assert_eq!(told["ended"], json!([1]));
+
+    let again = yard.call("POST", "/api/v1/services", &sam, &record);
+    assert_eq!(
+        (again.0, &again.1["versions"]),
+        (201, &told["versions"]),
+        "the same one again changes nothing"
+    );
+    let (_, page) = yard.call("GET", "/api/v1/services?system=yard-0", &sam, &Value::Null);
+    assert_eq!(page["items"].as_array().map(Vec::len), Some(1));
+    let (_, last) = yard.call("GET", "/api/v1/services/last", &sam, &Value::Null);
+    assert_eq!(last.as_array().map(Vec::len), Some(3), "two kinds of work, and the look: {last}");
+
+    let future = json!({
+        "key": "3f1c9a6e-0000-0000-0000-0a1b2c3d4e5f", "system": "yard-0",
+        "record": { "subject": { "splitter": "s1" }, "at": "2099-01-01T00:00:00Z", "work": ["outlet-cleared"] },
+    });
+    let (status, refusal) = yard.call("POST", "/api/v1/services", &sam, &future);
+    let fields: Vec<_> =
+        refusal["errors"].as_array().expect("fields").iter().map(|it| &it["pointer"]).collect();
+    assert_eq!((status, fields), (422, vec![&json!("/at"), &json!("/work")]), "{refusal}");
+}
+
+#[test]
+fn a_looker_writes_nothing_and_another_propertys_records_do_not_exist() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    yard.let_in("Maria", "owner", &[]);
+    yard.let_in("Eve", "viewer", &[]);
+    yard.let_in("Ben", "technician", &["elsewhere"]);
+    let maria = bearer(&key_of(&yard, "Maria", &["see", "attend"]));
+    let eve = bearer(&key_of(&yard, "Eve", &["see"]));
+    let ben = bearer(&key_of(&yard, "Ben", &["see", "attend"]));
+    let now = basinward::clock::Clock::wall().now();
+    let record = json!({ "key": "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e5f", "system": "yard-0",
+                         "record": { "subject": { "splitter": "s1" }, "at": now } });
+    assert_eq!(yard.call("POST", "/api/v1/services", &eve, &record).0, 403);
+    assert_eq!(yard.call("POST", "/api/v1/services", &ben, &record).0, 404);
+    assert_eq!(yard.call("POST", "/api/v1/services", &maria, &record).0, 201);
+    let address = "/api/v1/services/3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e5f";
+    let withdrawal = json!({ "replaces": 1, "reason": "mine" });
+    assert_eq!(yard.call("GET", address, &eve, &Value::Null).0, 200);
+    assert_eq!(yard.call("GET", address, &ben, &Value::Null).0, 404);
+    assert_eq!(yard.call("POST", &format!("{address}/withdraw"), &ben, &withdrawal).0, 404);
+    assert_eq!(yard.call("POST", &format!("{address}/withdraw"), &eve, &withdrawal).0, 403);
+    assert_eq!(yard.call("GET", "/api/v1/services/last", &ben, &Value::Null).1, json!([]));
+    let (_, withdrawn) = yard.call("POST", &format!("{address}/withdraw"), &maria, &withdrawal);
+    assert_eq!(withdrawn["versions"][1]["withdrawn"], json!(true), "{withdrawn}");
+}
