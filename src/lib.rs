@@ -6,7 +6,7 @@
 //! into readings, and a [`fleet`] is all systems with their engines. [`replay`] plays recordings to it.
 //! [`ledger`] keeps what happened, and is where SQL ends. [`link`] listens to the broker and
 //! acknowledges what is stored. [`export`] passes it on to a time-series server. [`desk`] shows it to people, and
-//! [`advice`] says what to do about a finding; [`alerts`] decides who is told of it, and [`notify`] tells them.
+//! [`advice`] says what to do about a finding, and [`flowtest`] judges water that is run on purpose; [`alerts`] decides who is told of it, and [`notify`] tells them.
 //! [`run`] joins them into the daemon.
 //! [`secrets`] makes and checks passwords and tokens.
 //! [`settings`] is what a person may choose about the daemon, [`clock`] the only place that asks the time,
@@ -21,6 +21,7 @@ pub mod desk;
 pub mod engine;
 pub mod export;
 pub mod fleet;
+pub mod flowtest;
 pub mod intake;
 pub mod ledger;
 pub mod link;

@@ -5,10 +5,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 21] = [
+const MAY_USE: [(&str, &[&str]); 22] = [
     ("model", &[]),
     ("stats", &[]),
     ("secrets", &[]),
+    ("flowtest", &["model", "stats"]),
     ("alerts", &["model"]),
     ("settings", &["alerts", "model"]),
     ("clock", &["model"]),
@@ -19,7 +20,7 @@ const MAY_USE: [(&str, &[&str]); 21] = [
     ("engine", &["model", "stats"]),
     ("fleet", &["engine", "intake", "model"]),
     ("replay", &["advice", "engine", "fleet", "model"]),
-    ("ledger", &["alerts", "engine", "model", "secrets"]),
+    ("ledger", &["alerts", "engine", "flowtest", "model", "secrets"]),
     ("backoff", &[]),
     ("link", &["backoff", "clock"]),
     ("notify", &["advice", "alerts", "clock", "ledger", "link", "model", "secrets", "settings", "telemetry"]),
@@ -31,6 +32,7 @@ const MAY_USE: [(&str, &[&str]); 21] = [
             "alerts",
             "clock",
             "export",
+            "flowtest",
             "ledger",
             "model",
             "notify",
@@ -79,7 +81,8 @@ const MAY_USE: [(&str, &[&str]); 21] = [
 ];
 
 /// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.
-const DECIDE: [&str; 8] = ["model", "stats", "advice", "alerts", "intake", "engine", "fleet", "replay"];
+const DECIDE: [&str; 9] =
+    ["model", "stats", "advice", "alerts", "flowtest", "intake", "engine", "fleet", "replay"];
 
 const OUTSIDE: [&str; 8] = [
     "std::fs",

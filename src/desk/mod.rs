@@ -12,6 +12,7 @@ mod api;
 mod assets;
 mod csv;
 mod fetch;
+mod flowtest;
 pub mod gather;
 mod guard;
 mod live;

@@ -63,6 +63,14 @@ impl Units {
         }
     }
 
+    /// Litres of a volume in the unit of volumes.
+    pub fn litres_of(self, volume: f64) -> f64 {
+        match self {
+            Self::Metric => volume,
+            Self::Us => volume * LITRES_PER_GALLON,
+        }
+    }
+
     /// Millimetres of a depth in the unit of depths.
     pub fn mm_of(self, depth: f64) -> f64 {
         match self {

@@ -41,7 +41,7 @@ pub use file::Ledger;
 pub use orders::{
     AlertOrder, AlertWork, Answer, Asked, ExportStep, Muting, NewNotice, NewPhoto, NoticeOrder, Order,
     OrderQueue, Orders, Outcome, PHOTO_BYTES, PHOTOS, PeopleOrder, PersonNo, PhotoKind, Refused,
-    RejectedLine, Reply, ServiceDeed, ServiceOrder,
+    RejectedLine, Reply, ServiceDeed, ServiceOrder, TestDeed, TestOrder,
 };
 pub use record::{DoseRecord, ForecastRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
@@ -50,5 +50,5 @@ pub use view::{
     AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService, Latest,
     LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution,
     ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto, StoredService,
-    StoredStep, Totals, Unassigned, View, WaitingDelivery,
+    StoredStep, StoredTest, Totals, Unassigned, View, WaitingDelivery,
 };

@@ -16,6 +16,7 @@ mod linear;
 pub mod logratio;
 pub mod lorden;
 pub mod normal;
+pub mod pooled;
 mod quadrature;
 pub mod recession;
 pub mod regression;

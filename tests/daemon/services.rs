@@ -91,3 +91,59 @@ fn a_looker_writes_nothing_and_another_propertys_records_do_not_exist() {
     let (_, withdrawn) = yard.call("POST", &format!("{address}/withdraw"), &maria, &withdrawal);
     assert_eq!(withdrawn["versions"][1]["withdrawn"], json!(true), "{withdrawn}");
 }
+
+/// What stands in the hidden field `name` of a page.
+fn hidden(page: &str, name: &str) -> String {
+    let field = format!("name=\"{name}\" value=\"");
+    page.split(&field).nth(1).and_then(|rest| rest.split('"').next()).expect("the field").to_owned()
+}
+
+#[test]
+fn a_bucket_test_blames_the_splitter_and_one_after_levelling_proves_it() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    yard.let_in("Maria", "owner", &[]);
+    yard.let_in("Sam", "technician", &["home"]);
+    let cookie = yard.sign_in("Sam");
+    let get = |path: &str| yard.ask(&format!("GET {path} HTTP/1.1\r\nCookie: {cookie}\r\n"), "");
+    let post = |path: &str, form: &str| {
+        let answer = yard.ask(&format!("POST {path} HTTP/1.1\r\nCookie: {cookie}\r\n"), form);
+        assert!(answer.starts_with("HTTP/1.1 303"), "{path} {form}: {answer}");
+        answer.lines().find_map(|line| line.strip_prefix("location: ")).expect("an address").to_owned()
+    };
+    let test = |quince: &str, fig: &str| {
+        let page = get("/systems/yard-0/tests");
+        let (csrf, key) = (hidden(&page, "csrf"), hidden(&page, "key"));
+        let begin = format!("csrf={csrf}&key={key}&units=metric&method=buckets&litres=20");
+        let address = post("/systems/yard-0/tests", &begin);
+        let running = get(&address);
+        let run = hidden(&running, "run");
+        let caught = format!(
+            "csrf={csrf}&act=catch&run={run}&units=metric&mark=0.2&caught-quince={quince}&caught-fig={fig}"
+        );
+        post(&address, &caught);
+        post(&address, &format!("csrf={csrf}&act=finish"));
+        get(&address)
+    };
+    let before = test("7", "3");
+    assert!(before.contains("70 : 30") && before.contains("does not divide as designed"), "{before}");
+    let page = get("/systems/yard-0/record?at=splitter:s1");
+    let record = format!(
+        "csrf={}&key={}&subject=splitter:s1&work=splitter-levelled&level_found=3&level_left=0",
+        hidden(&page, "csrf"),
+        hidden(&page, "key")
+    );
+    post("/systems/yard-0/record", &record);
+    let after = test("5.1", "5");
+    assert!(after.contains("Every splitter divides as designed"), "{after}");
+    assert!(
+        after.contains("70 : 30") && after.contains("proved by this test"),
+        "compared with before: {after}"
+    );
+    let sam = bearer(&key_of(&yard, "Sam", &["see"]));
+    let (_, tests) = yard.call("GET", "/api/v1/systems/yard-0/tests", &sam, &Value::Null);
+    let verdicts: Vec<_> =
+        tests.as_array().expect("tests").iter().map(|it| &it["outcome"]["splits"][0]["verdict"]).collect();
+    assert_eq!(verdicts, [&json!("even"), &json!("uneven")]);
+}

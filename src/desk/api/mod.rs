@@ -8,6 +8,7 @@ mod description;
 mod events;
 mod files;
 mod findings;
+mod flow_tests;
 mod heard;
 mod keys;
 mod paging;

@@ -93,7 +93,7 @@ fn asked<'a>(system: &'a System, subject: &'a Subject, office: &Office, units: U
 }
 
 /// A key for a form that is filled in without the script.
-pub(super) fn new_key() -> Result<RecordKey, Problem> {
+pub(in crate::desk) fn new_key() -> Result<RecordKey, Problem> {
     let token = Token::new().map_err(|fault| Problem::failed(fault.to_string()))?;
     let plain: String = token.reveal().chars().filter(char::is_ascii_alphanumeric).take(32).collect();
     RecordKey::new(&plain.to_ascii_lowercase()).map_err(|fault| Problem::failed(fault.to_string()))

@@ -11,5 +11,5 @@ mod table;
 mod told;
 mod work;
 
-pub(in crate::desk) use handlers::routes;
+pub(in crate::desk) use handlers::{new_key, routes};
 pub(in crate::desk) use work::{Change, add_photo, change, listed, photograph, story, write};

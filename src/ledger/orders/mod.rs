@@ -6,6 +6,7 @@
 
 mod alerts;
 mod export;
+mod flowtest;
 mod notices;
 pub(super) mod people;
 mod queue;
@@ -19,6 +20,7 @@ use crate::model::{Command, Id};
 
 pub use alerts::{AlertOrder, AlertWork, Muting};
 pub use export::{ExportStep, RejectedLine};
+pub use flowtest::{TestDeed, TestOrder};
 pub use notices::{NewNotice, NoticeOrder, Outcome};
 pub use people::{PeopleOrder, PersonNo};
 pub use queue::{Asked, OrderQueue, Orders};
@@ -49,6 +51,8 @@ pub enum Order {
     People(PeopleOrder),
     /// Write down what was found and done; its engine hears of it, and alerts that the work ends are closed.
     Service(ServiceOrder),
+    /// A flow test goes on.
+    Test(TestOrder),
     /// A reader that passes everything on took a step.
     Export {
         /// The reader's name; its first word is its kind.
@@ -106,6 +110,7 @@ fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Res
         }
         Order::Alert(order) => alerts::write(db, order, touched),
         Order::Notice(order) => notices::write(db, order),
+        Order::Test(order) => flowtest::write(db, order),
         Order::Service(order) => service::write(db, order, touched),
         Order::People(order) => people::write(db, order),
     }

@@ -1,0 +1,276 @@
+//! A flow test in words.
+
+use std::fmt::Write as _;
+
+use super::work::Known;
+use crate::advice::basin_words;
+use crate::desk::sheet::Moment;
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::flowtest::{Arrival, Method, Next, SplitResult, Verdict, arrival};
+use crate::ledger::StoredTest;
+use crate::model::{EventTime, Id, Subject, System};
+
+/// A flow test.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct TestSheet {
+    pub(super) key: String,
+    pub(super) system: (String, String),
+    pub(super) method: Method,
+    pub(super) began: Moment,
+    pub(super) by: String,
+    pub(super) litres: Option<String>,
+    pub(super) note: String,
+    pub(super) ended: Option<(Moment, String)>,
+    /// It was given up.
+    pub(super) given_up: bool,
+    /// While it runs: each outlet, and when its water arrived.
+    pub(super) outlets: Vec<OutletSheet>,
+    /// Doses or runs: when, how large, and what each basin got.
+    pub(super) runs: Vec<RunSheet>,
+    /// Doses or runs that count.
+    pub(super) counted: usize,
+    /// Doses that rain touched, which do not count.
+    pub(super) rained: usize,
+    pub(super) splits: Vec<SplitSheet>,
+    /// In one sentence.
+    pub(super) says: String,
+    /// Every splitter is even.
+    pub(super) proved: bool,
+}
+
+/// An outlet while water runs.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct OutletSheet {
+    /// The basin's id.
+    pub(super) id: String,
+    pub(super) place: String,
+    pub(super) arrived: Option<Moment>,
+    pub(super) says: String,
+}
+
+/// One run.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct RunSheet {
+    pub(super) at: Moment,
+    pub(super) litres: Option<String>,
+    /// Basin and what it got.
+    pub(super) parts: Vec<(String, String)>,
+    pub(super) quality: Option<String>,
+}
+
+/// One splitter.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct SplitSheet {
+    pub(super) id: String,
+    pub(super) verdict: Verdict,
+    /// `62 : 38`, with the interval of side a.
+    pub(super) split: Option<(String, String)>,
+    pub(super) design: String,
+    /// How sure, and from how many runs.
+    pub(super) says: String,
+    /// What to do next.
+    pub(super) next: String,
+    /// How it was before, and what was done in between.
+    pub(super) before: Option<String>,
+    /// Share of side a, its interval and the design, for the drawing.
+    pub(super) drawn: Option<(f64, (f64, f64), f64)>,
+}
+
+/// `62 : 38`
+fn split_words(share_a: f64) -> String {
+    let a = (share_a * 100.0).round();
+    format!("{a:.0} : {:.0}", 100.0 - a)
+}
+
+pub(super) fn sheet(system: &System, known: &Known, units: Units, now: EventTime) -> TestSheet {
+    let test = &known.test;
+    let moment = |at| words::moment(at, now, &system.zone);
+    let splits: Vec<SplitSheet> =
+        known.outcome.splits.iter().map(|split| split_sheet(system, known, split, now)).collect();
+    TestSheet {
+        key: test.key.to_string(),
+        system: (system.id.to_string(), system.name.clone()),
+        method: test.method,
+        began: moment(test.began),
+        by: test.by.clone(),
+        litres: test.litres.map(|litres| units.volume(litres)),
+        note: test.note.clone(),
+        ended: test.ended.as_ref().map(|(at, by)| (moment(*at), by.clone())),
+        given_up: test.ended.is_some() && test.outcome.is_none(),
+        outlets: outlets(system, known, now),
+        runs: runs(system, known, units, now),
+        counted: known.outcome.runs,
+        rained: known.doses.iter().filter(|dose| dose.quality <= 0.0).count(),
+        says: says(test, known),
+        proved: known.outcome.proves_the_split(),
+        splits,
+    }
+}
+
+fn says(test: &StoredTest, known: &Known) -> String {
+    let of = |verdict| known.outcome.splits.iter().filter(|split| split.verdict == verdict).count();
+    if test.ended.is_some() && test.outcome.is_none() {
+        return "This test was given up.".to_owned();
+    }
+    if known.outcome.splits.is_empty() {
+        return "This system has no splitter: water arrives in its one basin or it does not.".to_owned();
+    }
+    if known.outcome.runs == 0 {
+        return match test.method {
+            Method::Probes => "No dose is measured yet. The probes tell what each basin got once the soil has stopped rising, which takes an hour or so.".to_owned(),
+            Method::Buckets => "Nothing was caught yet.".to_owned(),
+        };
+    }
+    if known.outcome.proves_the_split() {
+        return "Every splitter divides as designed.".to_owned();
+    }
+    match (of(Verdict::Uneven), of(Verdict::Unclear) + of(Verdict::Unmeasured)) {
+        (0, _) => "Not every splitter is proved yet.".to_owned(),
+        (1, _) => "One splitter does not divide as designed.".to_owned(),
+        (many, _) => {
+            format!("{} splitters do not divide as designed.", words::capitalised(&words::count(many)))
+        }
+    }
+}
+
+/// Outlets in the order in which their water arrived, then those that still wait.
+fn outlets(system: &System, known: &Known, now: EventTime) -> Vec<OutletSheet> {
+    let began = known.test.began;
+    let mut outlets: Vec<(Option<EventTime>, OutletSheet)> = system
+        .basin_ixs()
+        .zip(&known.traces)
+        .map(|(basin, trace)| {
+            let (at, says) = match arrival(trace, began) {
+                Arrival::Seen(at) => (Some(at), format!("{} after the water began", words::span(at - began))),
+                Arrival::NotYet => (None, "nothing yet".to_owned()),
+                Arrival::Unheard => (None, "not heard since the water began".to_owned()),
+            };
+            let arrived = at.map(|at| words::moment(at, now, &system.zone));
+            let id = system.basin(basin).id.to_string();
+            (
+                at,
+                OutletSheet {
+                    id,
+                    place: words::capitalised(basin_words(system, basin).trim_start_matches("the ")),
+                    arrived,
+                    says,
+                },
+            )
+        })
+        .collect();
+    outlets.sort_by_key(|(at, _)| at.unwrap_or(EventTime::MAX));
+    outlets.into_iter().map(|(_, sheet)| sheet).collect()
+}
+
+fn runs(system: &System, known: &Known, units: Units, now: EventTime) -> Vec<RunSheet> {
+    let moment = |at| words::moment(at, now, &system.zone);
+    let name = |id: &Id| {
+        let basin = system.find_basin(id.as_str());
+        basin.map_or_else(|| id.to_string(), |basin| system.basin(basin).label().to_owned())
+    };
+    match known.test.method {
+        Method::Probes => known
+            .doses
+            .iter()
+            .filter(|dose| dose.quality > 0.0 && dose.shares.len() > 1)
+            .map(|dose| RunSheet {
+                at: moment(dose.at),
+                litres: dose.litres.map(|litres| units.volume(litres)),
+                parts: dose.shares.iter().map(|(id, share)| (name(id), words::percent(*share))).collect(),
+                quality: Some(words::percent(dose.quality)),
+            })
+            .collect(),
+        Method::Buckets => known
+            .test
+            .runs
+            .iter()
+            .map(|(at, caught)| RunSheet {
+                at: moment(*at),
+                litres: Some(units.volume(caught.values().map(|caught| caught.litres).sum())),
+                parts: caught.iter().map(|(id, caught)| (name(id), units.volume(caught.litres))).collect(),
+                quality: None,
+            })
+            .collect(),
+    }
+}
+
+fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTime) -> SplitSheet {
+    let sides = system.find_splitter(split.splitter.as_str()).map(|ix| system.tree().feeds(ix));
+    let side_a = sides.map_or_else(
+        || "side a".to_owned(),
+        |[a, _]| match a {
+            crate::model::Node::Basin(basin) => system.basin(basin).label().to_owned(),
+            crate::model::Node::Splitter(splitter) => format!("splitter {}", system.splitter(splitter).id),
+        },
+    );
+    let runs = match split.runs {
+        0 => "no run".to_owned(),
+        1 => "one run".to_owned(),
+        many => format!("{} runs", words::count(many)),
+    };
+    let scatter = split
+        .scatter
+        .filter(|scatter| *scatter > 1.5)
+        .map_or("", |_| "; the runs scatter more than they should, and the interval is wider for it");
+    let says = match split.within {
+        Some(within) => format!(
+            "Within 6 points of the design with a probability of {}, from {runs}{scatter}. Side a feeds {side_a}.",
+            words::chance(within)
+        ),
+        None => format!("Not measured. Side a feeds {side_a}."),
+    };
+    let percent = |share: f64| format!("{:.0}", share * 100.0);
+    SplitSheet {
+        id: split.splitter.to_string(),
+        verdict: split.verdict,
+        split: split.share_a.zip(split.interval).map(|(share, (low, high))| {
+            (split_words(share), format!("{} to {} % to side a", percent(low), percent(high)))
+        }),
+        design: split_words(split.design_a),
+        says,
+        next: next_words(&split.next),
+        before: before(system, known, split, now),
+        drawn: split.share_a.zip(split.interval).map(|(share, interval)| (share, interval, split.design_a)),
+    }
+}
+
+fn next_words(next: &Next) -> String {
+    match next {
+        Next::Nothing => String::new(),
+        Next::RunAgain { runs: 1 } => {
+            "Run water once more, at least as much as a usual dose, so that every outlet gets a measurable part.".to_owned()
+        }
+        Next::RunAgain { runs } => format!(
+            "Run water {} more times, each at least as much as a usual dose.",
+            words::count(*runs)
+        ),
+        Next::TellApart => "Run a little water gently, and then a lot at once: a splitter off level divides worst with \
+                            little water, a line that is partly blocked with much. A spirit level across the splitter \
+                            tells as well."
+            .to_owned(),
+        Next::Buckets { blind } if blind.is_empty() => {
+            "More runs like these would not tell: catch the water below each outlet in a bucket.".to_owned()
+        }
+        Next::Buckets { blind } => {
+            let blind: Vec<_> = blind.iter().map(Id::to_string).collect();
+            format!("No probe measures at {}: catch the water below each outlet in a bucket.", blind.join(", "))
+        }
+    }
+}
+
+/// `Before, on 3 Mar: 62 : 38. Levelled 5 Mar by Sam.`
+fn before(system: &System, known: &Known, split: &SplitResult, now: EventTime) -> Option<String> {
+    let (test, share) = known.earlier.iter().find_map(|test| {
+        let splits = &test.outcome.as_ref()?.splits;
+        Some((test, splits.iter().find(|it| it.splitter == split.splitter)?.share_a?))
+    })?;
+    let moment = |at| words::moment(at, now, &system.zone).words;
+    let mut says = format!("At the test before, {}: {}.", moment(test.began), split_words(share));
+    let subject = Subject::Splitter(split.splitter.clone());
+    if let Some(levelled) = known.levelled.iter().find(|service| service.record.subject == subject) {
+        let proved = if split.verdict == Verdict::Even { ", and proved by this test" } else { "" };
+        let _ = write!(says, " Levelled {} by {}{proved}.", moment(levelled.record.at), levelled.by);
+    }
+    Some(says)
+}

@@ -1,0 +1,8 @@
+//! Flow tests at the desk: begun in the yard, watched live, kept as proof and compared with those before.
+
+mod gather;
+mod handlers;
+mod pages;
+mod work;
+
+pub(in crate::desk) use handlers::routes;

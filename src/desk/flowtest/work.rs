@@ -1,0 +1,123 @@
+//! What a flow test rests on, and what people may do with it.
+
+use std::sync::Arc;
+
+use crate::desk::office::Office;
+use crate::desk::people::{Visitor, only_if_may};
+use crate::desk::problem::Problem;
+use crate::desk::visit::ask;
+use crate::flowtest::{Method, Outcome, Run, Trace, judge};
+use crate::ledger::{
+    DoseRecord, LedgerFault, Order, Resolution, ServiceFilter, StoredService, StoredTest, TestDeed,
+    TestOrder, View,
+};
+use crate::model::{Action, BasinIx, EventTime, Place, Quantity, RecordKey, Span, Subject, System, Work};
+
+/// How long before the water the soil is looked at.
+const CALM: Span = Span::from_hours(3);
+/// A dose whose beginning was measured this much before the button was pressed belongs to the test.
+const EARLY: Span = Span::from_mins(5);
+/// Earlier tests to compare with.
+const EARLIER: usize = 20;
+
+/// A flow test with all it rests on.
+#[derive(Clone, Debug)]
+pub(super) struct Known {
+    pub(super) test: StoredTest,
+    /// Doses that began while it ran, rain-touched ones as well.
+    pub(super) doses: Vec<DoseRecord>,
+    /// What it comes to so far, or came to.
+    pub(super) outcome: Outcome,
+    /// By basin; empty where nobody watches any more.
+    pub(super) traces: Vec<Trace>,
+    /// Tests before it that came to something, newest first.
+    pub(super) earlier: Vec<StoredTest>,
+    /// Levellings between the test before and this one.
+    pub(super) levelled: Vec<StoredService>,
+}
+
+/// A test in the visitor's reach, with its system.
+pub(super) async fn seen(
+    office: &Office,
+    visitor: &Visitor,
+    key: &str,
+) -> Result<(StoredTest, Arc<System>), Problem> {
+    let unknown = || Problem::not_found("no flow test in your reach has this key");
+    let key = RecordKey::new(key).map_err(|_| unknown())?;
+    let test = ask(office, move |view| view.flow_test(&key)).await?.ok_or_else(unknown)?;
+    let system = office.system(visitor, test.system.as_str()).ok_or_else(unknown)?;
+    Ok((test, system))
+}
+
+/// What is known of a test at `now`.
+pub(super) fn known(
+    view: &View,
+    system: &System,
+    test: StoredTest,
+    now: EventTime,
+) -> Result<Known, LedgerFault> {
+    let end = test.ended.as_ref().map_or(now, |(at, _)| *at);
+    let doses = view.doses(&system.id, test.began - EARLY, end)?;
+    let runs: Vec<Run> = match test.method {
+        Method::Probes => doses
+            .iter()
+            .filter_map(|dose| Run::by_probes(system, dose.at, &dose.shares, dose.quality))
+            .collect(),
+        Method::Buckets => {
+            test.runs.iter().filter_map(|(at, caught)| Run::by_buckets(system, *at, caught)).collect()
+        }
+    };
+    let outcome = test.outcome.clone().unwrap_or_else(|| judge(system, &runs));
+    let traces = match (test.method, &test.ended) {
+        (Method::Probes, None) => system
+            .basin_ixs()
+            .map(|basin| trace(view, system, basin, (test.began - CALM, now)))
+            .collect::<Result<_, _>>()?,
+        (Method::Probes, Some(_)) | (Method::Buckets, _) => Vec::new(),
+    };
+    let mut earlier = view.flow_tests(&system.id, EventTime::MIN, test.began, EARLIER)?;
+    earlier.retain(|test| test.outcome.is_some());
+    let since = earlier.first().map_or(EventTime::MIN, |before| before.began);
+    let filter = ServiceFilter {
+        systems: Some(vec![system.id.clone()]),
+        from: Some(since),
+        to: Some(test.began + Span::from_millis(1)),
+        ..ServiceFilter::default()
+    };
+    let mut levelled = view.services(&filter, 200)?;
+    levelled.retain(|service| {
+        matches!(service.record.subject, Subject::Splitter(_))
+            && service.record.work.contains(&Work::SplitterLevelled)
+    });
+    Ok(Known { test, doses, outcome, traces, earlier, levelled })
+}
+
+fn trace(
+    view: &View,
+    system: &System,
+    basin: BasinIx,
+    (from, to): (EventTime, EventTime),
+) -> Result<Trace, LedgerFault> {
+    let read = |quantity| {
+        let Some(sensor) = system.find_sensor(Place::Basin(basin), quantity) else { return Ok(Vec::new()) };
+        let bins = view.history(&system.id, &system.sensor_name(sensor), from, to, Resolution::Raw)?;
+        Ok::<_, LedgerFault>(bins.into_iter().map(|bin| (bin.at, bin.mean)).collect())
+    };
+    let float = read(Quantity::Float)?.into_iter().map(|(at, value)| (at, value >= 0.5)).collect();
+    Ok(Trace { moisture: read(Quantity::Moisture)?, float })
+}
+
+/// Places an order about a test of `system`.
+pub(super) async fn place(
+    office: &Office,
+    visitor: &Visitor,
+    system: &System,
+    key: RecordKey,
+    deed: TestDeed,
+) -> Result<(), Problem> {
+    only_if_may(visitor, Action::Attend)?;
+    let by = visitor.name().to_owned();
+    let order = TestOrder { at: office.now(), by, system: system.id.clone(), key, deed };
+    office.desk.orders.place(Order::Test(order)).await?;
+    Ok(())
+}
