@@ -34,6 +34,9 @@ pub(super) static SETUP: Asset = asset!("setup.js", "text/javascript; charset=ut
 pub(super) static SETUP_STYLE: Asset = asset!("setup.css", "text/css; charset=utf-8");
 pub(super) static RECORD: Asset = asset!("record.js", "text/javascript; charset=utf-8");
 pub(super) static RECORD_STYLE: Asset = asset!("record.css", "text/css; charset=utf-8");
+pub(super) static SHEET: Asset = asset!("sheet.js", "text/javascript; charset=utf-8");
+pub(super) static SHEET_STYLE: Asset = asset!("sheet.css", "text/css; charset=utf-8");
+static WORKER: Asset = asset!("worker.js", "text/javascript; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -62,6 +65,11 @@ impl Asset {
     }
 }
 
+/// The script that answers where there is no signal. It lies beside the pages, since it may answer for no others.
+pub(super) fn worker() -> Response {
+    ([(header::CONTENT_TYPE, WORKER.kind), (header::CACHE_CONTROL, "no-cache")], WORKER.text).into_response()
+}
+
 /// Which content a page asks for.
 #[derive(Debug, Deserialize)]
 pub(super) struct Version {
@@ -74,11 +82,21 @@ pub(super) async fn asset(
     Query(version): Query<Version>,
     headers: HeaderMap,
 ) -> Response {
-    let Some(asset) =
-        [&STYLE, &SCRIPT, &FORMS, &TIMELINE, &SETUP, &SETUP_STYLE, &RECORD, &RECORD_STYLE, &ICON]
-            .into_iter()
-            .find(|asset| asset.name == name)
-    else {
+    let Some(asset) = [
+        &STYLE,
+        &SCRIPT,
+        &FORMS,
+        &TIMELINE,
+        &SETUP,
+        &SETUP_STYLE,
+        &RECORD,
+        &RECORD_STYLE,
+        &SHEET,
+        &SHEET_STYLE,
+        &ICON,
+    ]
+    .into_iter()
+    .find(|asset| asset.name == name) else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };
     let tag = format!("\"{}\"", *asset.print);

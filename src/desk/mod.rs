@@ -32,6 +32,7 @@ mod tls;
 mod units;
 mod visit;
 mod words;
+mod yard;
 
 pub use guard::Hosts;
 pub use office::{Desk, Entry, LinkNote};

@@ -67,6 +67,8 @@ pub struct Desk {
     pub seal: Option<Seal>,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
+    /// Address of these pages from outside, without a slash at its end.
+    pub pages: String,
     /// How passing on to a time-series server goes, where one is set.
     pub export: Option<ExportHealth>,
 }

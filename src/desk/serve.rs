@@ -15,7 +15,9 @@ use tokio::sync::watch;
 
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
-use super::{acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, visit};
+use super::{
+    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, visit, yard,
+};
 use crate::secrets::NoChance;
 
 /// Largest body of a request, bytes, where a route does not say otherwise.
@@ -57,6 +59,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(setup::routes())
         .merge(record::routes())
         .merge(flowtest::routes())
+        .merge(yard::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)

@@ -199,6 +199,7 @@ impl Service {
             clock,
             banner,
             seal: Some(seal),
+            pages: pages(settings, desk_address),
             link: note::follow(feed.health()),
             export,
         };

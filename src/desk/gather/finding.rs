@@ -16,7 +16,7 @@ pub(super) fn findings(system: &System, stored: &[StoredFinding], now: EventTime
     sheets
 }
 
-pub(super) fn sheet(system: &System, stored: &StoredFinding, now: EventTime) -> FindingSheet {
+pub(in crate::desk) fn sheet(system: &System, stored: &StoredFinding, now: EventTime) -> FindingSheet {
     let finding = &stored.finding;
     let moment = |at| words::moment(at, now, &system.zone);
     FindingSheet {

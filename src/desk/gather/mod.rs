@@ -12,6 +12,7 @@ mod timeline;
 pub use alert::{alert, alert_row};
 pub use board::board;
 pub use card::card;
+pub(in crate::desk) use finding::sheet as finding_sheet;
 pub use heard::heard;
 pub use readings::Readings;
 pub use system::{SystemRecord, plan, system};

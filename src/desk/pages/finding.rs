@@ -58,7 +58,7 @@ pub(super) fn work(finding: &FindingSheet) -> Markup {
 }
 
 /// Urgency, age and certainty on one line.
-pub(super) fn standing(finding: &FindingSheet) -> Markup {
+pub(in crate::desk) fn standing(finding: &FindingSheet) -> Markup {
     html! {
         p class="standing" {
             b class="word" { (words::capitalised(finding.urgency.words())) }
@@ -69,7 +69,7 @@ pub(super) fn standing(finding: &FindingSheet) -> Markup {
     }
 }
 
-pub(super) fn evidence(finding: &FindingSheet) -> Markup {
+pub(in crate::desk) fn evidence(finding: &FindingSheet) -> Markup {
     html! {
         ul {
             @for (at, says) in &finding.evidence {

@@ -60,7 +60,7 @@ impl Scale {
 }
 
 /// The plan; what it shows is said in words beside it.
-pub(super) fn plan(plan: &PlanSheet) -> Markup {
+pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
     let scale = Scale::fit(plan);
     let (inlet_x, inlet_y) = scale.place(plan.inlet);
     let bar_m = scale.bar_m();

@@ -1,0 +1,185 @@
+//! What a visit sheet tells: the stops in the order of the work, each with what is expected there.
+
+use std::collections::BTreeSet;
+
+use crate::advice::place_words;
+use crate::desk::gather;
+use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
+use crate::desk::words;
+use crate::ledger::{LastService, Latest, StoredFinding};
+use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
+
+/// One system on the sheet.
+#[derive(Debug)]
+pub(super) struct SystemSheet {
+    pub(super) id: String,
+    pub(super) name: String,
+    pub(super) plan: Option<PlanSheet>,
+    /// Somebody should turn the diverter first.
+    pub(super) floods: bool,
+    /// Where something is wrong, in the order of the work.
+    pub(super) stops: Vec<Stop>,
+    /// Everywhere else, from the source down.
+    pub(super) others: Vec<Stop>,
+}
+
+/// One part to go to.
+#[derive(Debug)]
+pub(super) struct Stop {
+    pub(super) subject: Subject,
+    pub(super) place: String,
+    pub(super) findings: Vec<FindingSheet>,
+    /// When somebody was here last, and what was done.
+    pub(super) last: Option<(Moment, String)>,
+}
+
+/// The stops of `system`: floods first, then along the water from the source.
+pub(super) fn system(
+    system: &System,
+    open: &[StoredFinding],
+    latest: &[Latest],
+    last: &[LastService],
+    now: EventTime,
+) -> SystemSheet {
+    let card = gather::card(system, open, latest, now);
+    let mut stops: Vec<(bool, Stop)> = along_the_water(system)
+        .into_iter()
+        .map(|subject| {
+            let here: Vec<&StoredFinding> =
+                open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
+            let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
+            let findings = here.iter().map(|stored| gather::finding_sheet(system, stored, now)).collect();
+            (floods, stop(system, subject, findings, last, now))
+        })
+        .collect();
+    stops.sort_by_key(|(floods, _)| !floods);
+    let (stops, others) =
+        stops.into_iter().map(|(_, stop)| stop).partition(|stop: &Stop| !stop.findings.is_empty());
+    SystemSheet {
+        id: system.id.to_string(),
+        name: system.name.clone(),
+        plan: gather::plan(system, &card.basins),
+        floods: open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding),
+        stops,
+        others,
+    }
+}
+
+fn stop(
+    system: &System,
+    subject: Subject,
+    findings: Vec<FindingSheet>,
+    last: &[LastService],
+    now: EventTime,
+) -> Stop {
+    let here = |it: &&LastService| it.system == system.id && it.subject == subject;
+    let newest = last.iter().filter(here).map(|it| it.at).max();
+    let last = newest.map(|at| {
+        let done: Vec<_> = last
+            .iter()
+            .filter(here)
+            .filter(|it| it.at == at)
+            .filter_map(|it| it.work)
+            .map(Work::words)
+            .collect();
+        let done = if done.is_empty() { "looked at".to_owned() } else { done.join(", ") };
+        (words::moment(at, now, &system.zone), done)
+    });
+    let place = words::capitalised(place_words(system, &subject).trim_start_matches("the "));
+    Stop { subject, place, findings, last }
+}
+
+/// Where somebody goes for a finding about `subject`: sensors are looked after where they are.
+fn stop_of(subject: &Subject) -> Subject {
+    match subject {
+        Subject::Sensor(name) => match name.split_once('/').and_then(|(basin, _)| Id::new(basin).ok()) {
+            Some(basin) => Subject::Basin(basin),
+            None if name == "diverter" => Subject::Diverter,
+            None => Subject::Source,
+        },
+        other @ (Subject::Splitter(_) | Subject::Basin(_) | Subject::Source | Subject::Diverter) => {
+            other.clone()
+        }
+    }
+}
+
+/// Every part that somebody can go to, as the water reaches them.
+pub(super) fn along_the_water(system: &System) -> Vec<Subject> {
+    let mut parts = vec![Subject::Source];
+    parts.extend(system.diverter.then_some(Subject::Diverter));
+    // The tree is walked without recursion: side a first.
+    let mut waiting = vec![system.tree().root()];
+    while let Some(node) = waiting.pop() {
+        match node {
+            Node::Basin(basin) => parts.push(Subject::Basin(system.basin(basin).id.clone())),
+            Node::Splitter(splitter) => {
+                parts.push(Subject::Splitter(system.splitter(splitter).id.clone()));
+                let [a, b] = system.tree().feeds(splitter);
+                waiting.extend([b, a]);
+            }
+        }
+    }
+    debug_assert_eq!(
+        parts.iter().filter(|part| matches!(part, Subject::Splitter(_))).count(),
+        system.splitters.len()
+    );
+    parts
+}
+
+/// What the sheet's findings ask to bring, and what to take care of, each once.
+pub(super) fn bring_and_care(systems: &[SystemSheet]) -> (Vec<&'static str>, Vec<&'static str>) {
+    let advice = || {
+        systems.iter().flat_map(|system| &system.stops).flat_map(|stop| &stop.findings).map(|it| it.advice)
+    };
+    let once = |all: &mut dyn Iterator<Item = &'static str>| {
+        let mut seen = BTreeSet::new();
+        all.filter(|thing| seen.insert(*thing)).collect::<Vec<_>>()
+    };
+    let bring = once(&mut advice().flat_map(|advice| advice.bring.iter().copied()));
+    let care = once(&mut advice().flat_map(|advice| advice.cautions.iter().copied()));
+    (bring, care)
+}
+
+/// The short address that labels carry. It is printed, so it never changes; where it leads to may.
+pub(super) fn short_address(system: &str, subject: &Subject) -> String {
+    format!("/at/{system}/{}", subject.key())
+}
+
+/// Where somebody is led who stands before a part: to the page on which they write down what they find.
+pub(super) fn page_of(system: &str, subject: &Subject) -> String {
+    format!("/systems/{system}/record?at={}", subject.key())
+}
+
+/// The splitters of a system by index.
+pub(super) fn splitters(system: &System) -> impl Iterator<Item = SplitterIx> + use<> {
+    (0..system.splitters.len() as u16).map(SplitterIx)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+
+    #[test]
+    fn stops_follow_the_water() {
+        let keys: Vec<_> = along_the_water(&samples::terrace()).iter().map(Subject::key).collect();
+        let expected = [
+            "source",
+            "diverter",
+            "splitter:s1",
+            "splitter:s2",
+            "basin:quince",
+            "basin:fig",
+            "splitter:s3",
+            "basin:plum",
+            "basin:pear",
+        ];
+        assert_eq!(keys, expected);
+    }
+
+    #[test]
+    fn sensors_are_looked_after_where_they_are() {
+        let at = |name: &str| stop_of(&Subject::Sensor(name.into())).key();
+        assert_eq!(["quince/float", "meter", "diverter"].map(at), ["basin:quince", "source", "diverter"]);
+    }
+}

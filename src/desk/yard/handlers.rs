@@ -1,0 +1,120 @@
+//! The addresses of visit sheets and labels.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::get;
+
+use super::gather;
+use super::labels;
+use super::pages::{self, Sheet};
+use crate::desk::answer::{Fault, html};
+use crate::desk::assets;
+use crate::desk::office::Office;
+use crate::desk::people::Visitor;
+use crate::desk::units::Units;
+use crate::desk::visit::ask;
+use crate::desk::words;
+use crate::ledger::{LastService, Latest, LedgerFault, StoredFinding, View};
+use crate::model::{Action, System};
+
+type Shared = State<Arc<Office>>;
+
+/// The addresses of these pages.
+pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
+    Router::new()
+        .route("/systems/{id}/sheet", get(of_system))
+        .route("/properties/{id}/sheet", get(of_property))
+        .route("/systems/{id}/labels", get(labels_of))
+        .route("/at/{system}/{part}", get(at))
+        .route("/worker.js", get(|| async { assets::worker() }))
+}
+
+/// `GET /systems/{id}/sheet`
+async fn of_system(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(id): Path<String>,
+    units: Units,
+) -> Response {
+    let Some(system) = office.system(&visitor, &id) else {
+        return Fault::NoSystem(id).page(&office, &visitor);
+    };
+    let title = system.name.clone();
+    drawn(&office, &visitor, vec![system], (title, format!("/systems/{id}/sheet")), units).await
+}
+
+/// `GET /properties/{id}/sheet`
+async fn of_property(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(id): Path<String>,
+    units: Units,
+) -> Response {
+    let systems = office.systems(&visitor);
+    let here: Vec<_> = systems.iter().filter(|system| system.property.as_str() == id).cloned().collect();
+    if here.is_empty() {
+        return Fault::NoPage.page(&office, &visitor);
+    }
+    drawn(&office, &visitor, here, (words::title(&id), format!("/properties/{id}/sheet")), units).await
+}
+
+async fn drawn(
+    office: &Office,
+    visitor: &Visitor,
+    systems: Vec<Arc<System>>,
+    (title, here): (String, String),
+    units: Units,
+) -> Response {
+    let asked = systems.clone();
+    match ask(office, move |view| read(view, &asked)).await {
+        Ok((known, last)) => {
+            let now = office.now();
+            let drawn = words::moment(now, now, &systems[0].zone);
+            let sheets = systems
+                .iter()
+                .zip(&known)
+                .map(|(system, (open, latest))| gather::system(system, open, latest, &last, now))
+                .collect();
+            let plans = systems.iter().map(|system| &**system).collect();
+            let sheet = Sheet { title, here, drawn, systems: sheets, plans, now, units };
+            html(pages::sheet(&office.chrome(visitor, 0), &sheet))
+        }
+        Err(fault) => Fault::from(fault).page(office, visitor),
+    }
+}
+
+type Known = (Vec<StoredFinding>, Vec<Latest>);
+
+fn read(view: &View, systems: &[Arc<System>]) -> Result<(Vec<Known>, Vec<LastService>), LedgerFault> {
+    let known = systems
+        .iter()
+        .map(|system| Ok((view.findings_open_in(&system.id)?, view.latest(Some(&system.id))?)))
+        .collect::<Result<_, LedgerFault>>()?;
+    Ok((known, view.last_services()?))
+}
+
+/// `GET /at/{system}/{part}`: where a label leads to.
+async fn at(visitor: Visitor, State(office): Shared, Path((id, part)): Path<(String, String)>) -> Response {
+    let Some(system) = office.system(&visitor, &id) else {
+        return Fault::NoSystem(id).page(&office, &visitor);
+    };
+    let parts = gather::along_the_water(&system);
+    match parts.iter().find(|subject| subject.key() == part) {
+        Some(subject) if visitor.may(Action::Attend) => {
+            Redirect::temporary(&gather::page_of(&id, subject)).into_response()
+        }
+        Some(_) => Redirect::temporary(&format!("/systems/{id}")).into_response(),
+        None => Fault::NoPage.page(&office, &visitor),
+    }
+}
+
+/// `GET /systems/{id}/labels`
+async fn labels_of(visitor: Visitor, State(office): Shared, Path(id): Path<String>) -> Response {
+    let Some(system) = office.system(&visitor, &id) else {
+        return Fault::NoSystem(id).page(&office, &visitor);
+    };
+    html(labels::labels(&office.chrome(&visitor, 0), &system, &office.desk.pages)).into_response()
+}

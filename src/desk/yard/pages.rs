@@ -1,0 +1,140 @@
+//! The visit sheet, for a phone and for paper.
+
+use maud::{Markup, html};
+
+use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
+use crate::desk::assets;
+use crate::desk::pages::{Page, evidence, layout_with, site_plan, standing, time};
+use crate::desk::record::{self, Asked};
+use crate::desk::sheet::{Chrome, Moment};
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::model::{EventTime, System};
+
+/// A sheet for one visit.
+#[derive(Debug)]
+pub(super) struct Sheet<'a> {
+    /// Where.
+    pub(super) title: String,
+    /// This page's address.
+    pub(super) here: String,
+    pub(super) drawn: Moment,
+    pub(super) systems: Vec<SystemSheet>,
+    /// The systems themselves, in the same order.
+    pub(super) plans: Vec<&'a System>,
+    pub(super) now: EventTime,
+    pub(super) units: Units,
+}
+
+/// The care that every visit asks for, whatever is found.
+const ALWAYS: &str = "Greywater carries germs. Wear waterproof gloves, do not splash or spray it, and wash hands with \
+                      soap afterwards. The local plumbing and health code governs wherever it differs from this sheet.";
+
+/// What is looked at everywhere once a year, because no sensor sees it (common practice, no published source).
+const LOOK: &str = "Lid and label in place; air gap free of mulch and roots; no rodents or nests; chips deep and loose; \
+                    no water on the surface; nothing planted or built above the line.";
+
+pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
+    let (bring, care) = bring_and_care(&sheet.systems);
+    let stops: usize = sheet.systems.iter().map(|system| system.stops.len()).sum();
+    let main = html! {
+        h1 { "Visit sheet: " (sheet.title) }
+        p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" role="status" {} }
+        p class="summary" {
+            @match stops {
+                0 => "Nothing is known to be wrong. Look everywhere once.",
+                1 => "One place needs work; look everywhere else once.",
+                many => { (words::capitalised(&words::count(many))) " places need work; look everywhere else once." }
+            }
+        }
+        section class="columns" {
+            @if !bring.is_empty() {
+                div { h2 { "Bring" } ul class="ticks" { @for thing in bring { li { label class="choice" { input type="checkbox"; (thing) } } } } }
+            }
+            div { h2 { "Take care" } ul { @if care.is_empty() { li { (ALWAYS) } } @for caution in care { li { (caution) } } } }
+        }
+        @for (system, plan) in sheet.systems.iter().zip(&sheet.plans) { (one(chrome, sheet, system, plan)) }
+    };
+    let page = Page {
+        title: &format!("Visit sheet: {}", sheet.title),
+        here: &sheet.here,
+        fragment: "",
+        live: false,
+    };
+    let assets =
+        [&assets::FORMS, &assets::RECORD_STYLE, &assets::RECORD, &assets::SHEET_STYLE, &assets::SHEET];
+    layout_with(chrome, &page, &assets, &main).into_string()
+}
+
+fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) -> Markup {
+    html! {
+        section class="yard" {
+            h2 { a href={ "/systems/" (system.id) } { (system.name) } }
+            @if system.floods { p class="first now-first" { b { "First: " } "turn the diverter to sewer. Without one, ask the household to stop laundry and showers." } }
+            @if let Some(drawn) = &system.plan { (site_plan(drawn)) }
+            @if !system.stops.is_empty() {
+                h3 { "Where work is due, in this order" }
+                ol class="stops" { @for stop in &system.stops { li class="stop" { (work(chrome, sheet, plan, stop)) } } }
+            }
+            h3 { "Look at everything else once" }
+            p class="hint" { (LOOK) }
+            ol class="stops" { @for stop in &system.others { li class="stop" { (look(chrome, sheet, plan, stop)) } } }
+        }
+    }
+}
+
+fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
+    html! {
+        (head(system, stop))
+        @for finding in &stop.findings {
+            div class={ "finding " (finding.urgency.class()) } {
+                h4 { (finding.headline) }
+                (standing(finding))
+                details { summary { "Why" } (evidence(finding)) }
+                p class="first" { b { "First: " } (finding.advice.first) }
+                ol { @for step in finding.advice.steps { li { (step) } } }
+                p { b { "Mended when: " } (finding.advice.proof) }
+            }
+        }
+        (write(chrome, sheet, system, stop))
+    }
+}
+
+fn look(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
+    html! { (head(system, stop)) (write(chrome, sheet, system, stop)) }
+}
+
+fn head(system: &System, stop: &Stop) -> Markup {
+    html! {
+        p class="name" { a href=(short_address(system.id.as_str(), &stop.subject)) { (stop.place) } }
+        @if let Some((at, done)) = &stop.last { p class="when" { "Last: " (done) ", " (time(at)) } }
+    }
+}
+
+/// The form on a screen, lines to write on paper.
+fn write(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
+    let mark = format!("{}-{}", system.id, stop.subject.key().replace(':', "-"));
+    let asked = Asked {
+        system,
+        subject: &stop.subject,
+        now: sheet.now,
+        units: sheet.units,
+        record: None,
+        mark: &mark,
+    };
+    html! {
+        @if let Some(who) = chrome.who.as_ref().filter(|who| who.attends) {
+            details class="write" {
+                summary { "Write down what you found and did" }
+                form class="form record" method="post" action={ "/systems/" (system.id) "/record" }
+                    data-stay data-title={ (stop.place) ", " (system.name) } data-writer=(who.name) {
+                    input type="hidden" name="csrf" value=(who.csrf);
+                    (record::form(&asked))
+                    (record::photo_field(&mark))
+                    p { button type="submit" { "Write it down" } }
+                }
+            }
+        }
+        div class="blank" aria-hidden="true" { p { "Found:" } p { "Done:" } p { "Air gap, mulch, level:" } }
+    }
+}
