@@ -33,6 +33,7 @@ mod units;
 mod visit;
 mod words;
 mod yard;
+mod year;
 
 pub use guard::Hosts;
 pub use office::{Desk, Entry, LinkNote};

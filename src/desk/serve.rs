@@ -16,7 +16,7 @@ use tokio::sync::watch;
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
 use super::{
-    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, visit, yard,
+    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, visit, yard, year,
 };
 use crate::secrets::NoChance;
 
@@ -60,6 +60,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(record::routes())
         .merge(flowtest::routes())
         .merge(yard::routes())
+        .merge(year::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)

@@ -112,6 +112,7 @@ test('whoever signs out leaves no sheet behind', async () => {
 
 test('the other pages of the yard keep to the rules for everybody', async () => {
   for (const path of ['/systems/larkmere-terrace/labels', '/systems/larkmere-terrace/services', '/systems/larkmere-terrace/tests',
+    '/systems/larkmere-terrace/year', '/properties/larkmere-house/sheet',
     '/systems/larkmere-terrace/record?at=basin:quince']) {
     for (const colorScheme of ['light', 'dark']) {
       const look = await openPage(browser, { viewport: SIZES[0][1], colorScheme });

@@ -146,4 +146,21 @@ fn a_bucket_test_blames_the_splitter_and_one_after_levelling_proves_it() {
     let verdicts: Vec<_> =
         tests.as_array().expect("tests").iter().map(|it| &it["outcome"]["splits"][0]["verdict"]).collect();
     assert_eq!(verdicts, [&json!("even"), &json!("uneven")]);
+
+    // The year's account names the work and both tests, and says what is not known.
+    let this_year = &basinward::clock::Clock::wall().now().to_string()[..4];
+    let address = format!("/api/v1/systems/yard-0/years/{this_year}");
+    let (status, year) = yard.call("GET", &address, &sam, &Value::Null);
+    assert_eq!((status, &year["services"][0]["work"]), (200, &json!(["splitter-levelled"])), "{year}");
+    assert_eq!(year["tests"].as_array().map(Vec::len), Some(2));
+    let deviations = year["deviations"].to_string();
+    assert!(
+        deviations.contains("No dose was recognised") && !deviations.contains("No flow test"),
+        "{deviations}"
+    );
+    let page = get(&format!("/systems/yard-0/years/{this_year}"));
+    assert!(page.contains("What deviates") && page.contains("splitter levelled"), "{page}");
+    let table = get(&format!("/properties/home/years/{this_year}.csv"));
+    assert!(table.contains("yard-0,") && table.contains(",flow-test,splitter:s1,"), "{table}");
+    assert_eq!(yard.call("GET", "/api/v1/systems/yard-0/years/2999", &sam, &Value::Null).0, 404);
 }

@@ -13,7 +13,9 @@ use utoipa::openapi::{Content, OpenApi, Ref, RefOr, Response};
 use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
-use super::{events, files, findings, flow_tests, heard, keys, people, readings, services, systems, tags};
+use super::{
+    events, files, findings, flow_tests, heard, keys, people, readings, services, systems, tags, years,
+};
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
 
@@ -55,6 +57,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(readings::routes())
         .merge(services::routes())
         .merge(flow_tests::routes())
+        .merge(years::routes())
         .merge(heard::routes())
         .merge(events::routes())
         .merge(people::routes())

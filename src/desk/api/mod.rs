@@ -17,5 +17,6 @@ mod readings;
 mod services;
 mod systems;
 mod tags;
+mod years;
 
 pub(super) use description::routes;

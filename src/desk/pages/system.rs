@@ -55,7 +55,7 @@ fn heading(sheet: &SystemSheet) -> Markup {
 fn ways(id: &str) -> Markup {
     html! {
         nav class="ways" aria-label="About this system" {
-            ul { li { a href={ "/systems/" (id) "/services" } { "Service record" } } li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } } li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } } li { a href={ "/systems/" (id) "/labels" } { "Labels" } } }
+            ul { li { a href={ "/systems/" (id) "/services" } { "Service record" } } li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } } li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } } li { a href={ "/systems/" (id) "/labels" } { "Labels" } } li { a href={ "/systems/" (id) "/year" } { "Yearly record" } } }
         }
     }
 }

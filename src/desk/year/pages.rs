@@ -1,0 +1,188 @@
+//! The account on paper.
+
+use jiff::tz::TimeZone;
+use maud::{Markup, html};
+
+use super::account::{Account, TestYear};
+use crate::advice::kind_words;
+use crate::desk::assets;
+use crate::desk::pages::{Page, layout_with};
+use crate::desk::sheet::Chrome;
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::flowtest::Verdict;
+use crate::model::{EventTime, Work};
+
+/// Accounts of one year.
+#[derive(Debug)]
+pub(super) struct YearSheet {
+    pub(super) title: String,
+    pub(super) here: String,
+    pub(super) year: i16,
+    /// Each with the zone that its times are told in.
+    pub(super) years: Vec<(Account, TimeZone)>,
+    /// Other years that may be asked for.
+    pub(super) others: Vec<(i16, String)>,
+    pub(super) units: Units,
+}
+
+pub(super) fn page(chrome: &Chrome, sheet: &YearSheet) -> String {
+    let title = format!("{}, {}", sheet.title, sheet.year);
+    let main = html! {
+        h1 { "Yearly record " (sheet.year) ": " (sheet.title) }
+        nav class="ways" aria-label="Other years" { ul { @for (year, address) in &sheet.others { li { a href=(address) { (year) } } } } }
+        @for (year, zone) in &sheet.years { (one(year, zone, sheet.units)) }
+        div class="sign-here" { p { "Date and place" } p { "Signature" } }
+        p class="screen" { a href={ (sheet.here) ".csv" } download { "As a table (CSV)" } ". Print this page for paper or PDF." }
+    };
+    let page = Page { title: &title, here: &sheet.here, fragment: "", live: false };
+    layout_with(chrome, &page, &[&assets::SHEET_STYLE, &assets::RECORD_STYLE], &main).into_string()
+}
+
+fn day(at: EventTime, zone: &TimeZone) -> String {
+    at.timestamp().to_zoned_datetime(zone.clone()).strftime("%-d %b %Y").to_string()
+}
+
+fn one(year: &Account, zone: &TimeZone, units: Units) -> Markup {
+    html! {
+        section class="year" {
+            h2 { (year.name) " " span class="id" { (year.system) } }
+            p class="heard" { (day(year.from, zone)) " to " (day(year.to, zone)) @if !year.is_over { ", not over yet" } "." }
+            h3 { "What deviates" }
+            @if year.deviations.is_empty() { p { "Nothing." } }
+            @else { ul { @for says in &year.deviations { li { (says) } } } }
+            (water(year, units))
+            (findings(year, zone))
+            (services(year, zone))
+            (tests(&year.tests, zone))
+            @if let Some(diverter) = &year.diverter {
+                h3 { "Diverter" }
+                p {
+                    @match diverter.last_turn {
+                        Some(at) => { "Its position changed " (times(diverter.turns)) ", last on " (day(at, zone)) ". " }
+                        None => "Its position did not change. "
+                    }
+                    @if diverter.exercises == 0 { "Nobody wrote down that it was exercised." }
+                    @else { "That it was exercised was written down " (times(diverter.exercises)) "." }
+                }
+            }
+            h3 { "What was not heard" }
+            @if year.gaps.is_empty() { p { "Every probe was heard every day." } }
+            @else { ul { @for gap in &year.gaps { li { (words::capitalised(&gap.of)) ": nothing on " (gap.days) " of " (gap.out_of) " days" } } } }
+        }
+    }
+}
+
+fn times(count: usize) -> String {
+    match count {
+        1 => "once".to_owned(),
+        many => format!("{} times", words::count(many)),
+    }
+}
+
+fn water(year: &Account, units: Units) -> Markup {
+    let water = &year.water;
+    html! {
+        h3 { "Water" }
+        p {
+            (words::grouped(water.doses as u64)) " doses"
+            @if water.metered_doses > 0 { ", " (units.volume(water.litres)) " in the " (words::grouped(water.metered_doses as u64)) " whose volume is known" }
+            "."
+        }
+        div class="scroll" tabindex="0" role="region" aria-label={ "Water of " (year.name) } {
+            table {
+                thead { tr { th scope="col" { "Basin" } th scope="col" class="number" { "Water" } th scope="col" class="number" { "Share" } th scope="col" class="number" { "Design" } th scope="col" class="number" { "Visited" } } }
+                tbody {
+                    @for basin in &year.basins {
+                        tr {
+                            th scope="row" { (words::capitalised(&basin.label)) " " span class="id" { (basin.id) } }
+                            td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
+                            td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
+                            td class="number" { (words::percent(basin.design_share)) }
+                            td class="number" { (basin.services) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn findings(year: &Account, zone: &TimeZone) -> Markup {
+    html! {
+        h3 { "What was wrong" }
+        @if year.findings.is_empty() { p { "Nothing that was found." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label={ "What was wrong at " (year.name) } {
+                table {
+                    thead { tr { th scope="col" { "From" } th scope="col" { "To" } th scope="col" class="number" { "Days" } th scope="col" { "What" } } }
+                    tbody {
+                        @for it in &year.findings {
+                            tr {
+                                td { (day(it.raised_at, zone)) }
+                                td { @match it.cleared_at { Some(at) => (day(at, zone)), None => "stands" } }
+                                td class="number" { (format!("{:.1}", it.days)) }
+                                td { (it.headline) " (" (kind_words(it.finding)) ")" }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn services(year: &Account, zone: &TimeZone) -> Markup {
+    let work = |names: &[String]| {
+        if names.is_empty() {
+            return "looked at".to_owned();
+        }
+        names
+            .iter()
+            .map(|name| Work::named(name).map_or_else(|| name.clone(), Work::words))
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    html! {
+        h3 { "What was done" }
+        @if year.services.is_empty() { p { "Nothing was written down." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label={ "What was done at " (year.name) } {
+                table {
+                    thead { tr { th scope="col" { "Day" } th scope="col" { "Where" } th scope="col" { "What" } th scope="col" { "Who" } } }
+                    tbody {
+                        @for it in &year.services {
+                            tr {
+                                td { (day(it.at, zone)) }
+                                td { a href={ "/services/" (it.key) } { (it.place) } }
+                                td { (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) } }
+                                td { (it.by) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn tests(tests: &[TestYear], zone: &TimeZone) -> Markup {
+    html! {
+        h3 { "Flow tests" }
+        @if tests.is_empty() { p { "None." } }
+        ul {
+            @for test in tests {
+                li {
+                    a href={ "/tests/" (test.key) } { (day(test.began, zone)) } ", by " (test.by) ": "
+                    @for (at, split) in test.outcome.splits.iter().enumerate() {
+                        @if at > 0 { "; " }
+                        (split.splitter) " "
+                        @match split.share_a { Some(share) => (words::percent(share)), None => "not measured" }
+                        " to side a, "
+                        @match split.verdict { Verdict::Even => "as designed", Verdict::Uneven => "not as designed", Verdict::Unclear | Verdict::Unmeasured => "not proved" }
+                    }
+                }
+            }
+        }
+    }
+}

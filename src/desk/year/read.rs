@@ -1,0 +1,85 @@
+//! What the ledger holds of one system in one year.
+
+use jiff::civil::date;
+
+use crate::ledger::{
+    Bin, DoseRecord, LedgerFault, Resolution, ServiceFilter, StoredFinding, StoredService, StoredTest, View,
+};
+use crate::model::{EventTime, Place, Quantity, SensorIx, System};
+
+/// Most findings, records and tests of one year.
+const MOST: usize = 10_000;
+
+/// A year of a system's own calendar, as far as it has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Span {
+    pub(super) year: i16,
+    pub(super) from: EventTime,
+    /// The end of the year, or now.
+    pub(super) to: EventTime,
+    /// The year is over.
+    pub(super) is_over: bool,
+}
+
+/// The rows.
+#[derive(Debug)]
+pub(super) struct Rows {
+    /// When the system was heard first.
+    pub(super) heard_since: Option<EventTime>,
+    pub(super) doses: Vec<DoseRecord>,
+    /// Newest first.
+    pub(super) findings: Vec<StoredFinding>,
+    /// Newest first.
+    pub(super) services: Vec<StoredService>,
+    /// Newest first.
+    pub(super) tests: Vec<StoredTest>,
+    /// Days of UTC, by sensor.
+    pub(super) days: Vec<(SensorIx, Vec<Bin>)>,
+    /// Every position that the diverter told, as its number.
+    pub(super) diverter: Vec<(EventTime, f64)>,
+}
+
+impl Span {
+    /// The year `year` of `system`; none if it lies wholly ahead, or outside of what calendars hold.
+    pub(super) fn of(system: &System, year: i16, now: EventTime) -> Option<Self> {
+        let begin = |year: i16| {
+            let midnight = (1970..=9000).contains(&year).then(|| date(year, 1, 1).at(0, 0, 0, 0))?;
+            let at = system.zone.to_timestamp(midnight).ok()?;
+            Some(EventTime::from_millis(at.as_millisecond()))
+        };
+        let (from, end) = (begin(year)?, begin(year + 1)?);
+        (from < now).then_some(Self { year, from, to: end.min(now), is_over: end <= now })
+    }
+}
+
+pub(super) fn rows(view: &View, system: &System, span: Span) -> Result<Rows, LedgerFault> {
+    let Span { from, to, .. } = span;
+    let filter = ServiceFilter {
+        systems: Some(vec![system.id.clone()]),
+        from: Some(from),
+        to: Some(to),
+        ..ServiceFilter::default()
+    };
+    let days = system
+        .sensor_ixs()
+        .filter(|ix| system.sensor(*ix).declared)
+        .map(|ix| Ok((ix, view.history(&system.id, &system.sensor_name(ix), from, to, Resolution::Day)?)))
+        .collect::<Result<_, LedgerFault>>()?;
+    let diverter = match system.find_sensor(Place::System, Quantity::Diverter) {
+        Some(ix) => {
+            // Hours outlive the readings themselves; within one hour it may have been turned and turned back.
+            let hours = view.history(&system.id, &system.sensor_name(ix), from, to, Resolution::Hour)?;
+            hours.iter().flat_map(|bin| [(bin.at, bin.min), (bin.at, bin.max)]).collect()
+        }
+        None => Vec::new(),
+    };
+    Ok(Rows {
+        heard_since: view.heard_since(&system.id)?,
+        doses: view.doses(&system.id, from, to)?,
+        findings: view.findings_within(&system.id, from, to, MOST)?,
+        services: view.services(&filter, MOST)?,
+        tests: view.flow_tests(&system.id, from, to, MOST)?,
+        days,
+        diverter,
+    })
+}
