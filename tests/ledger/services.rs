@@ -255,3 +255,49 @@ fn lists_keep_to_systems_times_and_pages() {
     let about = ServiceFilter { subject: Some(Subject::Source), ..ServiceFilter::default() };
     assert_eq!(times(&about).0, []);
 }
+
+#[test]
+fn mulch_that_was_renewed_begins_anew_in_the_forecast() {
+    let mut book = Book::new();
+    // Forty days of two showers each, which both probes feel and the float of quince shows.
+    let day = |n: i64| minute(n * 24 * 60);
+    let say = |book: &mut Book, at: EventTime, topic: &str, payload: &str| {
+        let payload = format!("{{\"value\":{payload},\"time\":{}}}", at.millis());
+        book.steward.take(at, &format!("greywater/east/{topic}"), payload.as_bytes());
+    };
+    let live = |book: &mut Book, days: std::ops::Range<i64>| {
+        for n in days {
+            for quarter in 0..96 {
+                let at = day(n) + basinward::model::Span::from_mins(quarter * 15);
+                let since =
+                    [30, 78].map(|shower| quarter - shower).into_iter().filter(|since| *since >= 0).min();
+                let wet = since.map_or(0.0, |since| 0.1 * (-(since as f64) / 24.0).exp());
+                for basin in ["quince", "fig"] {
+                    say(book, at, &format!("{basin}/moisture"), &(0.2 + wet).to_string());
+                }
+                say(book, at, "quince/float", if since == Some(0) { "true" } else { "false" });
+            }
+            book.steward.tick(day(n + 1));
+            book.steward.store().unwrap();
+        }
+    };
+    live(&mut book, 0..40);
+    let newest = |book: &Book| {
+        let all =
+            book.view().forecasts_of(&id("east"), &id("quince"), EventTime::MIN, EventTime::MAX).unwrap();
+        all.into_iter().next_back().expect("a forecast")
+    };
+    let before = newest(&book);
+    let renewed = ServiceRecord {
+        work: vec![Work::MulchRenewed],
+        mulch_found_mm: Some(150.0),
+        mulch_left_mm: Some(200.0),
+        ..ServiceRecord::look(quince(), day(40))
+    };
+    assert!(book.sam(day(40), &[(KEY, record(&renewed))])[0].is_ok());
+    live(&mut book, 40..43);
+    let after = newest(&book);
+    assert!(after.made > day(40), "told on the day after the work: {after:?}");
+    assert!(before.mulch_left < 1.0 && after.mulch_left > before.mulch_left, "{before:?} {after:?}");
+    assert!(after.due > before.due, "{before:?} {after:?}");
+}

@@ -78,6 +78,9 @@ async fn new(
     let Some(system) = office.system(&visitor, &id) else {
         return Fault::NoSystem(id).page(&office, &visitor);
     };
+    if at.at.is_empty() {
+        return Redirect::temporary(&format!("/systems/{id}/services")).into_response();
+    }
     let Some(subject) = form::subject(&at.at, &system) else { return Fault::NoPage.page(&office, &visitor) };
     match new_key() {
         Ok(key) => {
