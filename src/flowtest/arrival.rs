@@ -1,13 +1,17 @@
 //! In which order the outlets respond, from readings as they come.
 
-use crate::model::EventTime;
-use crate::stats::robust::median_and_deviation;
+use crate::model::{EventTime, Span};
+use crate::stats::robust::median;
 
-/// Readings before the water that show how steady a probe is.
+/// Readings before the water that show how much a probe scatters.
 const CALM: usize = 3;
-/// Soil is wetter once it rises by this much above its calm level, m³/m³, or by five times its own deviation.
+/// Soil is wetter once it reads this much above the lowest reading of the last two hours, m³/m³, or five times the
+/// probe's own scatter. Soil that still drains from a dose before would hide a rise above its level at the beginning.
 const LEAST_RISE: f64 = 0.01;
 const DEVIATIONS: f64 = 5.0;
+/// Standard deviation of a normal error over its median absolute size, 1 / Φ⁻¹(3/4).
+const MEDIAN_TO_DEVIATION: f64 = 1.4826;
+const LOOK_BACK: Span = Span::from_hours(2);
 
 /// What the sensors of one basin read, in order of time: when and what.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -46,13 +50,21 @@ pub fn arrival(trace: &Trace, began: EventTime) -> Arrival {
 }
 
 fn wetter(moisture: &[(EventTime, f64)], began: EventTime) -> Option<EventTime> {
-    let mut calm: Vec<f64> = moisture.iter().filter(|(at, _)| *at < began).map(|(_, value)| *value).collect();
-    if calm.len() < CALM {
+    let calm = moisture.iter().take_while(|(at, _)| *at < began).count();
+    if calm < CALM {
         return None;
     }
-    let (level, deviation) = median_and_deviation(&mut calm);
-    let rise = LEAST_RISE.max(DEVIATIONS * deviation);
-    moisture.iter().find(|(at, value)| *at >= began && *value > level + rise).map(|(at, _)| *at)
+    // Successive differences hold the scatter of two readings, and hardly any of a slow drying.
+    let mut steps: Vec<f64> = moisture[..calm].windows(2).map(|two| (two[1].1 - two[0].1).abs()).collect();
+    let scatter = MEDIAN_TO_DEVIATION * median(&mut steps) / std::f64::consts::SQRT_2;
+    let rise = LEAST_RISE.max(DEVIATIONS * scatter);
+    let is_wetter = |&at: &usize| {
+        let (time, value) = moisture[at];
+        let before = moisture[..at].iter().rev().take_while(|(past, _)| time - *past <= LOOK_BACK);
+        let lowest = before.map(|(_, value)| *value).fold(f64::INFINITY, f64::min);
+        value > lowest + rise
+    };
+    (calm..moisture.len()).find(is_wetter).map(|at| moisture[at].0)
 }
 
 #[cfg(test)]
@@ -74,6 +86,14 @@ mod tests {
         assert_eq!(arrival(&trace, at(18)), Arrival::Seen(at(25)));
         assert_eq!(arrival(&soil(&[0.2, 0.21, 0.19, 0.2, 0.205, 0.21]), at(18)), Arrival::NotYet);
         assert_eq!(arrival(&soil(&[0.2, 0.2, 0.2]), at(18)), Arrival::Unheard);
+    }
+
+    #[test]
+    fn a_rise_out_of_soil_that_still_drains_is_seen() {
+        let draining = (0..60).map(|i| 0.39 - 0.001 * f64::from(i));
+        let values: Vec<f64> = draining.chain([0.335, 0.34, 0.35, 0.36]).collect();
+        assert_eq!(arrival(&soil(&values), at(18)), Arrival::Seen(at(5 * 62)));
+        assert_eq!(arrival(&soil(&values[..60]), at(18)), Arrival::NotYet);
     }
 
     #[test]

@@ -30,14 +30,14 @@ pub(super) fn labels(chrome: &Chrome, system: &System, base: &str) -> String {
     let is_local = ["127.0.0.1", "localhost", "[::1]", "0.0.0.0"].iter().any(|host| base.contains(host));
     let main = html! {
         p class="trail" { a href={ "/systems/" (system.id) } { (system.name) } }
-        h1 { "Labels for the lids" }
+        h1 class="screen" { "Labels for the lids" }
         @if is_local {
             p class="problem" {
                 "These codes lead to " (base) ", which no phone in the yard can open. Set " code { "pages" } " under "
                 code { "[alerts]" } " to the address of these pages, and print them then."
             }
         }
-        p class="hint" { "Print on weatherproof labels at full size, 90 mm wide, and stick each under its lid. A code still reads with about a quarter of it covered (error correction level Q)." }
+        p class="hint screen" { "Print on weatherproof labels at full size, 90 mm wide, and stick each under its lid. A code still reads with about a quarter of it covered (error correction level Q)." }
         ul class="labels" { @for subject in &parts { li { (label(system, subject, base)) } } }
     };
     let page = Page { title: "Labels", here: &here, fragment: "", live: false };

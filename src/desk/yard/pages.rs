@@ -39,7 +39,7 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
     let stops: usize = sheet.systems.iter().map(|system| system.stops.len()).sum();
     let main = html! {
         h1 { "Visit sheet: " (sheet.title) }
-        p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" role="status" {} }
+        p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" class="screen" role="status" {} }
         p class="summary" {
             @match stops {
                 0 => "Nothing is known to be wrong. Look everywhere once.",
