@@ -135,10 +135,9 @@ fn is_way_in(path: &str) -> bool {
 /// A browser tells where a change comes from; a program does not.
 fn is_from_our_pages(headers: &HeaderMap) -> bool {
     let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
-    if text(header::HeaderName::from_static("sec-fetch-site"))
-        .is_some_and(|site| site != "same-origin" && site != "none")
-    {
-        return false;
+    // What the browser says of both ends holds behind a proxy as well, where our own name is another.
+    if let Some(site) = text(header::HeaderName::from_static("sec-fetch-site")) {
+        return site == "same-origin" || site == "none";
     }
     let Some(origin) = text(header::ORIGIN) else { return true };
     let authority = origin.split_once("://").map(|(_, authority)| authority);
@@ -245,6 +244,11 @@ mod tests {
             vec![("host", "yard.example")],
             vec![("host", "yard.example:8480"), ("origin", "https://yard.example:8480")],
             vec![("host", "h"), ("origin", "http://h"), ("sec-fetch-site", "same-origin")],
+            vec![
+                ("host", "127.0.0.1:8480"),
+                ("origin", "https://yards.example"),
+                ("sec-fetch-site", "same-origin"),
+            ],
         ];
         for pairs in ours {
             assert!(is_from_our_pages(&headers(&pairs)), "{pairs:?}");

@@ -79,11 +79,20 @@ async fn drawn(
                 .map(|(system, (open, latest))| gather::system(system, open, latest, &last, now))
                 .collect();
             let plans = systems.iter().map(|system| &**system).collect();
-            let sheet = Sheet { title, here, drawn, systems: sheets, plans, now, units };
+            let wider = wider(office, visitor, &systems);
+            let sheet = Sheet { title, here, wider, drawn, systems: sheets, plans, now, units };
             html(pages::sheet(&office.chrome(visitor, 0), &sheet))
         }
         Err(fault) => Fault::from(fault).page(office, visitor),
     }
+}
+
+/// The sheet of the whole property, where it has more systems than these.
+fn wider(office: &Office, visitor: &Visitor, systems: &[Arc<System>]) -> Option<(String, String)> {
+    let property = &systems.first()?.property;
+    let there = office.systems(visitor).iter().filter(|system| system.property == *property).count();
+    let address = format!("/properties/{property}/sheet");
+    (there > systems.len()).then(|| (address, format!("All of {}", words::title(property.as_str()))))
 }
 
 type Known = (Vec<StoredFinding>, Vec<Latest>);

@@ -18,6 +18,8 @@ pub(super) struct Sheet<'a> {
     pub(super) title: String,
     /// This page's address.
     pub(super) here: String,
+    /// The sheet of all there is at the property, where this one is of one system.
+    pub(super) wider: Option<(String, String)>,
     pub(super) drawn: Moment,
     pub(super) systems: Vec<SystemSheet>,
     /// The systems themselves, in the same order.
@@ -38,6 +40,7 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
     let (bring, care) = bring_and_care(&sheet.systems);
     let stops: usize = sheet.systems.iter().map(|system| system.stops.len()).sum();
     let main = html! {
+        @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }
         h1 { "Visit sheet: " (sheet.title) }
         p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" class="screen" role="status" {} }
         p class="summary" {

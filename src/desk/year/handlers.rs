@@ -114,6 +114,14 @@ async fn answer(
     let latest = year_at(office, zone);
     let others = (latest - OFFERED..=latest).filter(|other| *other != year);
     let others = others.map(|other| (other, format!("{base}/{other}"))).collect();
-    let sheet = YearSheet { title, here: format!("{base}/{year}"), year, years, others, units };
+    let wider = match systems {
+        [system] if base.starts_with("/systems/") => {
+            let property = &system.property;
+            let words = format!("All of {}", words::title(property.as_str()));
+            Some((format!("/properties/{property}/years/{year}"), words))
+        }
+        _ => None,
+    };
+    let sheet = YearSheet { title, here: format!("{base}/{year}"), year, wider, years, others, units };
     html(pages::page(&office.chrome(visitor, 0), &sheet))
 }

@@ -19,6 +19,8 @@ pub(super) struct YearSheet {
     pub(super) title: String,
     pub(super) here: String,
     pub(super) year: i16,
+    /// The account of the whole property, where this one is of one system.
+    pub(super) wider: Option<(String, String)>,
     /// Each with the zone that its times are told in.
     pub(super) years: Vec<(Account, TimeZone)>,
     /// Other years that may be asked for.
@@ -30,6 +32,7 @@ pub(super) fn page(chrome: &Chrome, sheet: &YearSheet) -> String {
     let title = format!("{}, {}", sheet.title, sheet.year);
     let main = html! {
         h1 { "Yearly record " (sheet.year) ": " (sheet.title) }
+        @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }
         nav class="ways" aria-label="Other years" { ul { @for (year, address) in &sheet.others { li { a href=(address) { (year) } } } } }
         @for (year, zone) in &sheet.years { (one(year, zone, sheet.units)) }
         div class="sign-here" { p { "Date and place" } p { "Signature" } }
