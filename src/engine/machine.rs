@@ -140,7 +140,7 @@ impl Engine {
         let bound = 64 + 32 * self.state.sensors.len();
         while let Some(reading) = self.state.reorder.pop(to, bound) {
             self.run_deadlines(reading.at, out);
-            self.absorb(&reading, out);
+            self.absorb(&reading, reading.at, out);
         }
         self.run_deadlines(to, out);
     }
@@ -150,7 +150,7 @@ impl Engine {
             return;
         }
         if reading.at <= self.state.now {
-            self.absorb(&reading, out);
+            self.absorb(&reading, self.state.now, out);
             return;
         }
         self.state.reorder.insert(reading);
@@ -178,8 +178,8 @@ impl Engine {
         }
     }
 
-    /// Applies a reading whose turn has come.
-    fn absorb(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
+    /// Applies a reading whose turn has come at `now`.
+    fn absorb(&mut self, reading: &Reading, now: EventTime, out: &mut Vec<Effect>) {
         let index = reading.sensor.0 as usize;
         let state = &mut self.state;
         if state.sensors[index].is_old(reading.at) {
@@ -191,7 +191,7 @@ impl Engine {
             self.begin_days(reading.at);
         }
         let state = &mut self.state;
-        let meaning = state.sensors[index].take(&self.system, reading, &mut state.board, out);
+        let meaning = state.sensors[index].take(&self.system, reading, now, &mut state.board, out);
         if let Value::Course(course) = reading.value {
             state.sewer.turned(reading.at, course, &mut state.board, out);
             state.usage.turned(reading.at, course);

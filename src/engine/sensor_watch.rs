@@ -94,11 +94,12 @@ impl SensorWatch {
         }
     }
 
-    /// Takes a reading in event order and says what it means for others.
+    /// Takes a reading in event order, heard by `now`, and says what it means for others.
     pub(crate) fn take(
         &mut self,
         system: &System,
         reading: &Reading,
+        now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) -> Meaning {
@@ -109,7 +110,7 @@ impl SensorWatch {
         if silent {
             board.clear(reading.at, FindingKind::SensorSilent, spot, out);
         }
-        self.cadence.note(reading.at, before.is_some_and(|b| b.to_bits() == number.to_bits()), silent);
+        self.cadence.note(reading.at, now, before.is_some_and(|b| b.to_bits() == number.to_bits()), silent);
         self.last = Some((reading.at, number));
         match (&mut self.signal, reading.value) {
             (Signal::Float(float), Value::Wet(wet)) => {

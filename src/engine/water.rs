@@ -9,6 +9,10 @@ use crate::model::{EventTime, FindingKind, Place, SensorIx, Span};
 
 /// Readings further apart than this do not stretch the joining of doses.
 const LONGEST_USUAL_GAP: Span = Span::from_hours(2);
+/// A smaller rise of a probe may be noise, m³/m³.
+const RISES_FROM: f64 = 0.006;
+/// While no probe has risen by this, m³/m³, the water is still on its way through the soil.
+const SHOWN_FROM: f64 = 0.02;
 
 impl Engine {
     /// A probe showed water, or a wetting was over.
@@ -52,6 +56,10 @@ impl Engine {
 
     /// Finishes the episode whose time has come.
     pub(super) fn finish_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
+        let usual_gap = self.usual_gap();
+        if self.rising(now).is_some_and(|grew_at| self.state.doses.waits(grew_at, usual_gap, now)) {
+            return;
+        }
         let shown: Vec<Shown> = (0..self.layout.basins.len()).map(|basin| self.shown(basin)).collect();
         let view = DoseView { system: &self.system, shown: &shown, has_gauge: self.layout.rain.is_some() };
         self.state.doses.finish(&view, now, &mut self.state.board, out);
@@ -60,6 +68,20 @@ impl Engine {
                 signal.close_episode();
             }
         }
+    }
+
+    /// When a probe last rose in the episode under way; `now` while none has shown anything yet.
+    fn rising(&self, now: EventTime) -> Option<EventTime> {
+        let probes = self.layout.basins.iter().filter_map(|basin| basin.moisture);
+        let rises = probes.filter_map(|probe| self.state.sensors[probe.0 as usize].probe()?.episode());
+        let (mut last, mut highest) = (None, None);
+        for rise in rises {
+            highest = Some(rise.amplitude.max(highest.unwrap_or(0.0)));
+            if rise.amplitude >= RISES_FROM {
+                last = last.max(Some(rise.grew_at));
+            }
+        }
+        if highest? < SHOWN_FROM { Some(now) } else { last }
     }
 
     /// What a basin's sensor shows of the episode under way: its probe, or its float where there is none.

@@ -9,13 +9,13 @@ use serde::{Deserialize, Serialize};
 use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
-const LIMIT: f64 = 11.0;
+const LIMIT: f64 = 12.0;
 /// No episode counts for more than this: likelihoods are never exact.
-const MOST: f64 = 4.5;
+const MOST: f64 = 7.0;
 /// Episodes at the least.
-const EPISODES: u32 = 3;
-/// Sums above this are a suspicion.
-const SUSPICION: f64 = 4.0;
+const EPISODES: u32 = 2;
+/// Sums above this are a suspicion, of which no habit is learnt.
+const SUSPICION: f64 = 10.0;
 
 /// One test.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

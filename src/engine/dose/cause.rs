@@ -24,6 +24,10 @@ const PASSES: [f64; 3] = [0.02, 0.25, 0.55];
 const ERRORS: [f64; 3] = [-3.0, -0.7, 0.7];
 /// How the effect of a tilt goes with the size of a dose.
 const TILT_FADES: f64 = -0.25;
+/// How the part that a constriction passes goes with the size of a dose.
+const BLOCKED_FADES: f64 = -0.2;
+/// Log odds against an outlet that lets through a good part, for each 0.3 of it: what is caught catches more.
+const PARTIAL: f64 = 6.0;
 /// The same, finely, for saying how large a change is.
 const FINE_TILT: (f64, i32) = (0.2, 12);
 const FINE_PASSES: (f64, i32) = (0.7, 12);
@@ -88,7 +92,7 @@ impl Cause {
             }
             Self::Blocked { basin, passes } => {
                 // A constriction passes small flows whole and no more than so much of large ones.
-                let kept = (passes / size.max(0.1)).clamp(0.01, 1.0);
+                let kept = (passes * size.max(0.1).powf(BLOCKED_FADES)).clamp(0.01, 1.0);
                 if at == basin {
                     return kept.ln();
                 }
@@ -114,7 +118,7 @@ impl Cause {
     pub(super) fn prior(self) -> f64 {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
-            Self::Blocked { passes, .. } => -0.5 - if passes > 0.5 { 1.0 } else { 0.0 },
+            Self::Blocked { passes, .. } => -0.5 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
             Self::Sensor { change, .. } => -2.0 - 0.5 * (change / 1.5).powi(2),
         }
     }

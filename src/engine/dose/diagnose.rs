@@ -1,7 +1,6 @@
 //! Which explanation fits what changed best, and how probable each one is.
 
 use super::cause::Cause;
-use super::likelihood::log_likelihood;
 use super::recent::Recent;
 use crate::model::{EventTime, System};
 use crate::stats::bayes::{log_sum_exp, normalise};
@@ -36,7 +35,7 @@ pub(super) fn explain(
     }
     let as_ever: Vec<f64> = recent
         .since(since)
-        .map(|past| log_likelihood(&past.parts, |i| sum(system, believed, i, past.size), past.prior))
+        .map(|past| past.log_likelihood(|i| sum(system, believed, i, past.size)))
         .collect();
     let mut fits = Vec::with_capacity(kinds.len());
     for kind in kinds {
@@ -46,7 +45,7 @@ pub(super) fn explain(
             .map(|cause| {
                 let ratios = recent.since(since).zip(&as_ever).map(|(past, as_ever)| {
                     let change = |i| sum(system, believed, i, past.size) + cause.change(system, i, past.size);
-                    (log_likelihood(&past.parts, change, past.prior) - as_ever).clamp(-MOST, MOST)
+                    (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
                 });
                 TEMPER * ratios.sum::<f64>() + cause.prior()
             })

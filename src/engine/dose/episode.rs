@@ -11,6 +11,11 @@ const JOIN: Span = Span::from_mins(100);
 const JOIN_GAPS: f64 = 2.5;
 /// An episode is cut after this time, however much goes on.
 const LONGEST: Span = Span::from_hours(10);
+/// A probe that has not risen for this long is at its peak.
+const SETTLES: Span = Span::from_mins(60);
+/// Water is given this long on its way to the probes, and an episode so long in all.
+const LONGEST_WAIT: Span = Span::from_hours(6);
+const LONGEST_WITH_WAIT: Span = Span::from_hours(14);
 /// Rain this long before an episode, or during it, touches it.
 const RAIN_LINGERS: Span = Span::from_hours(3);
 /// Less than this between two readings of the meter is a drip, not a dose (common practice, no published source).
@@ -30,6 +35,8 @@ pub(super) struct Episode {
     last: EventTime,
     /// Longest gap that still belongs to it.
     join: Span,
+    /// Water was still on its way through the soil: not finished before this.
+    rising_until: EventTime,
     /// Litres that the meter counted.
     pub(super) metered: f64,
     pub(super) rain: bool,
@@ -65,7 +72,15 @@ impl Gathering {
         let join = JOIN.max(usual_gap.scaled(JOIN_GAPS));
         let rain = self.last_rain.is_some_and(|rain| at - rain <= RAIN_LINGERS);
         let responses = vec![Response::default(); basins];
-        self.current = Some(Episode { began: at, last: at, join, metered: 0.0, rain, responses });
+        self.current = Some(Episode {
+            began: at,
+            last: at,
+            join,
+            rising_until: EventTime::MIN,
+            metered: 0.0,
+            rain,
+            responses,
+        });
         true
     }
 
@@ -118,7 +133,16 @@ impl Gathering {
 
     /// When the episode is finished if nothing else happens.
     pub(super) fn due(&self) -> Option<EventTime> {
-        self.current.as_ref().map(|episode| episode.last + episode.join)
+        self.current.as_ref().map(|episode| (episode.last + episode.join).max(episode.rising_until))
+    }
+
+    /// A probe rose at `grew_at`: the episode waits for it, but not for ever. Says whether it waits beyond `now`.
+    pub(super) fn wait(&mut self, grew_at: EventTime, usual_gap: Span, now: EventTime) -> bool {
+        let Some(episode) = &mut self.current else { return false };
+        let settled = grew_at + SETTLES.max(usual_gap.scaled(JOIN_GAPS));
+        let latest = (episode.last + episode.join + LONGEST_WAIT).min(episode.began + LONGEST_WITH_WAIT);
+        episode.rising_until = settled.min(latest);
+        episode.rising_until > now
     }
 
     /// Takes the episode if it is finished.
@@ -156,6 +180,18 @@ mod tests {
         let mut gathering = Gathering::default();
         (0..40).for_each(|i| _ = gathering.active(at(30 * i), Span::ZERO, 1));
         assert_eq!(gathering.due(), Some(at(600 + 100)));
+    }
+
+    #[test]
+    fn an_episode_waits_for_a_probe_that_still_rises_but_not_for_ever() {
+        let mut gathering = Gathering::default();
+        gathering.active(at(0), Span::ZERO, 1);
+        assert!(gathering.wait(at(90), Span::ZERO, at(100)));
+        assert_eq!(gathering.take(at(149)), None);
+        assert!(!gathering.wait(at(90), Span::ZERO, at(150)));
+        assert!(gathering.wait(at(440), Span::ZERO, at(450)));
+        assert_eq!(gathering.due(), Some(at(100 + 360)));
+        assert!(gathering.take(at(460)).is_some());
     }
 
     #[test]

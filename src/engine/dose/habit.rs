@@ -15,21 +15,57 @@ const SLOPES: (f64, f64) = (0.35, 1.5);
 const LEVEL_KNOWN: u32 = 5;
 /// A single episode may be off by this much while the habit is learnt (logarithm).
 const BOUND: f64 = 0.7;
-/// Later the level follows slowly, by this part of a bounded miss, but never further than this from what was learnt:
-/// seasons move probes against each other a little; a fault moves them by more.
-const FOLLOW: f64 = 1.0 / 80.0;
+/// The bend follows slowly, by this part of a bounded miss, but never further than this from the line: seasons move
+/// probes against each other a little; a fault moves them by more.
+const FOLLOW: f64 = 0.03;
 const FOLLOW_BOUND: f64 = 0.2;
 const FURTHEST: f64 = 0.30;
+/// Points of the bend, this far apart (logarithm), the middle one at the mean of the line.
+const BENDS: usize = 7;
+const APART: f64 = 0.5;
+/// A point of the bend stands at the line as if so many episodes had shown it.
+const BEND_PRIOR: f64 = 5.0;
+/// Usual standardised misses that are believed.
+const SPREADS: (f64, f64) = (0.5, 3.0);
+/// The level at which sensors would show no more lies so far above the highest that is seen (logarithm).
+const ROOM: f64 = 0.6;
+/// The highest level follows a higher one by this part, and sinks by so much an episode.
+const RISES: f64 = 0.3;
+const SINKS: f64 = 0.002;
+/// Nearer to it nothing is told.
+const FULLEST: f64 = 0.9;
 
 /// Logarithm of what a sensor shows, as a line on the logarithm of the episode's size.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Habit {
     line: Line,
     episodes: u32,
-    /// How far the level has moved since it was learnt.
-    moved: f64,
+    /// How far the response bends away from the line, by its level, and moves with the seasons.
+    bends: [Bend; BENDS],
     /// Standardised misses.
     misses: LocationScale,
+}
+
+/// One point of the bend: how far from the line (logarithm), and what it rests on, in episodes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Bend {
+    by: f64,
+    weight: f64,
+}
+
+impl Bend {
+    fn follow(&mut self, part: f64, miss: f64) {
+        self.weight += part;
+        let by = part * FOLLOW.max(1.0 / (self.weight + BEND_PRIOR));
+        self.by = (self.by + by * miss.clamp(-FOLLOW_BOUND, FOLLOW_BOUND)).clamp(-FURTHEST, FURTHEST);
+    }
+}
+
+/// The two points of the bend that are nearest, `distance` from the mean of the line, with their parts.
+fn hats(distance: f64) -> [(usize, f64); 2] {
+    let place = (distance / APART + (BENDS / 2) as f64).clamp(0.0, (BENDS - 1) as f64 - 1e-6);
+    let below = place as usize;
+    [(below, 1.0 - place.fract()), (below + 1, place.fract())]
 }
 
 /// The habits of a system.
@@ -39,11 +75,27 @@ pub(super) struct Habits {
     pub(super) basins: Vec<Habit>,
     /// The common level at a number of litres (logarithms).
     pub(super) size: Habit,
+    /// The highest common level of late.
+    top: Option<f64>,
 }
 
 impl Habits {
     pub(super) fn new(basins: usize) -> Self {
-        Self { basins: vec![Habit::default(); basins], size: Habit::default() }
+        Self { basins: vec![Habit::default(); basins], size: Habit::default(), top: None }
+    }
+}
+
+impl Habits {
+    /// An episode reached a common level.
+    pub(super) fn reach(&mut self, level: f64) {
+        let top = self.top.get_or_insert(level);
+        *top += if level > *top { RISES * (level - *top) } else { -SINKS };
+    }
+
+    /// How near the sensors are to showing no more, at a common level.
+    pub(super) fn fullness(&self, level: f64) -> f64 {
+        let known = self.basins.iter().any(Habit::is_known);
+        self.top.filter(|_| known).map_or(0.0, |top| (2.0 * (level - top - ROOM)).exp().min(FULLEST))
     }
 }
 
@@ -60,7 +112,12 @@ pub(super) struct Expected {
 
 impl Default for Habit {
     fn default() -> Self {
-        Self { line: Line::default(), episodes: 0, moved: 0.0, misses: LocationScale::new(60.0, 0.05) }
+        Self {
+            line: Line::default(),
+            episodes: 0,
+            bends: [Bend::default(); BENDS],
+            misses: LocationScale::new(60.0, 0.05),
+        }
     }
 }
 
@@ -80,11 +137,15 @@ impl Habit {
         if self.episodes >= SLOPE_KNOWN && !suspected {
             self.misses.observe(miss / deviation);
         }
-        if self.is_known() {
-            if !suspected {
-                let step = FOLLOW * miss.clamp(-FOLLOW_BOUND, FOLLOW_BOUND);
-                self.moved = (self.moved + step).clamp(-FURTHEST, FURTHEST);
+        if self.episodes >= SLOPE_KNOWN
+            && !suspected
+            && let Some(fit) = self.line.fit()
+        {
+            for (k, part) in hats(log_size - fit.mean_at) {
+                self.bends[k].follow(part, miss);
             }
+        }
+        if self.is_known() {
             return;
         }
         let bounded = match expected.filter(|_| self.episodes >= LEVEL_KNOWN) {
@@ -100,14 +161,19 @@ impl Habit {
         let fit = self.line.fit()?;
         let known = self.episodes >= SLOPE_KNOWN && fit.slope.value.is_finite();
         let slope = if known { fit.slope.value.clamp(SLOPES.0, SLOPES.1) } else { USUAL_SLOPE };
-        let log_shown = fit.mean_value.value + slope * (log_size - fit.mean_at) + self.moved;
-        let spread = self.misses.scale().map_or(1.0, |scale| scale.clamp(0.7, 3.0));
+        let log_shown =
+            fit.mean_value.value + slope * (log_size - fit.mean_at) + self.bend(log_size - fit.mean_at);
+        let spread = self.misses.scale().map_or(1.0, |scale| scale.clamp(SPREADS.0, SPREADS.1));
         Some(Expected { log_shown, slope, spread })
     }
 
     /// What the sensor usually shows; none before the first episodes.
     pub(super) fn level(&self) -> Option<f64> {
-        Some(self.line.fit()?.mean_value.value + self.moved)
+        Some(self.line.fit()?.mean_value.value + self.bend(0.0))
+    }
+
+    fn bend(&self, distance: f64) -> f64 {
+        hats(distance).iter().map(|&(k, part)| part * self.bends[k].by).sum()
     }
 
     /// Whether enough episodes were seen.
@@ -146,6 +212,31 @@ mod tests {
         (0..500).for_each(|_| habit.learn(4.0, level + 2.0, 0.0, 0.1, true));
         assert_eq!(habit.expect(4.0), before.expect(4.0));
         (0..5000).for_each(|_| habit.learn(4.0, level + 2.0, 0.0, 0.1, false));
-        assert!((habit.moved - FURTHEST).abs() < 1e-9);
+        let moved = habit.expect(4.0).unwrap().log_shown - level;
+        assert!(moved > 0.1 && moved < 2.0 * FURTHEST + 0.01, "{moved}");
+    }
+
+    #[test]
+    fn a_response_that_bends_is_learnt_where_it_is_seen() {
+        let mut habit = Habit::default();
+        let bent = |size: f64| 0.8 * (size - 4.0) - 0.15 * (size - 4.0).powi(2);
+        for i in 0..600 {
+            let size = 3.0 + 0.1 * f64::from(i % 20);
+            habit.learn(size, bent(size), 0.0, 0.1, false);
+        }
+        for size in [3.2, 3.7, 4.2, 4.7] {
+            let expected = habit.expect(size).unwrap().log_shown;
+            assert!((expected - bent(size)).abs() < 0.05, "{size}: {expected} for {}", bent(size));
+        }
+    }
+
+    #[test]
+    fn the_fullest_that_is_seen_leaves_room_above() {
+        let mut habits = Habits::new(1);
+        (0..40).for_each(|_| habits.basins[0].learn(0.0, 0.0, 0.0, 0.1, false));
+        (0..40).for_each(|_| habits.reach(-1.0));
+        (0..10).for_each(|_| habits.reach(0.0));
+        let (usual, most) = (habits.fullness(-1.0), habits.fullness(0.0));
+        assert!(usual < 0.1 && most > 0.2 && most < 0.5, "{usual} {most}");
     }
 }

@@ -13,7 +13,11 @@ const FREEDOM: f64 = 3.0;
 /// Rounds of reweighting; more change nothing that matters.
 const ROUNDS: usize = 4;
 /// A bound may be wrong with this probability.
-const BOUND_ERRS: f64 = 0.01;
+const BOUND_ERRS: f64 = 0.0003;
+/// How much more or less a sensor shows of more or less water is known but for this part of it, and for this many of
+/// its own deviations: of a small dose, a little less may show nothing.
+const RESPONSE_ERRS: f64 = 0.3;
+const RESPONSE_ERRS_SMALL: f64 = 2.0;
 
 /// How far the basins may miss together.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -33,7 +37,8 @@ impl Common {
 pub(super) fn common(parts: &[Part], change: impl Fn(usize) -> f64, prior: Common) -> f64 {
     let measured = || {
         parts.iter().enumerate().filter(|(_, part)| part.state != PartState::Unknown).map(|(i, part)| {
-            (f64::from(part.miss) - f64::from(part.slope) * change(i), f64::from(part.deviation))
+            let moved = part.moves(change(i));
+            (f64::from(part.miss) - moved, deviation(part, moved))
         })
     };
     let mut misses: Vec<f64> = measured().map(|(miss, _)| miss).collect();
@@ -60,17 +65,28 @@ pub(super) fn common(parts: &[Part], change: impl Fn(usize) -> f64, prior: Commo
 pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prior: Common) -> f64 {
     let common = common(parts, &change, prior);
     let each = parts.iter().enumerate().map(|(i, part)| {
-        let predicted = f64::from(part.slope) * change(i) + common;
-        let z = (f64::from(part.miss) - predicted) / f64::from(part.deviation);
+        let moved = part.moves(change(i));
+        let deviation = deviation(part, moved);
+        let z = (f64::from(part.miss) - moved - common) / deviation;
         match part.state {
             PartState::Unknown => 0.0,
-            PartState::Measured => -0.5 * (FREEDOM + 1.0) * (z * z / FREEDOM).ln_1p(),
+            PartState::Measured => {
+                -0.5 * (FREEDOM + 1.0) * (z * z / FREEDOM).ln_1p()
+                    - (deviation / f64::from(part.deviation)).ln()
+            }
             PartState::Below => beyond(z),
             PartState::Above => beyond(-z),
         }
     });
     let together = (common - prior.mean) / prior.spread;
     each.sum::<f64>() - 0.5 * together * together
+}
+
+/// Deviation of a part that should have moved.
+fn deviation(part: &Part, moved: f64) -> f64 {
+    let own = f64::from(part.deviation);
+    let errs = (RESPONSE_ERRS + RESPONSE_ERRS_SMALL * own).min(1.0);
+    f64::hypot(own, errs * moved)
 }
 
 /// Log probability of lying below a bound that is `z` deviations above what was predicted.
@@ -85,7 +101,7 @@ mod tests {
     use super::*;
 
     fn part(miss: f32, state: PartState) -> Part {
-        Part { log_shown: 0.0, miss, deviation: 0.1, slope: 1.0, state }
+        Part { log_shown: 0.0, miss, deviation: 0.1, slope: 1.0, full: 0.0, state }
     }
 
     const FREE: Common = Common { mean: 0.0, spread: 0.5 };

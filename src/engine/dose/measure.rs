@@ -5,6 +5,7 @@ use super::habit::{Habit, Habits};
 use super::likelihood::{self, Common};
 use crate::engine::rain::{Metered, Response as RainResponse, log_odds_of_rain};
 use crate::model::{BasinIx, System};
+use crate::stats::bayes::{logistic, logit};
 use crate::stats::interval::Estimate;
 use crate::stats::robust::median;
 
@@ -14,8 +15,8 @@ const SHOWS_FROM: f64 = 2.0;
 /// from the middle of the sensors without a meter (logarithms).
 const COMMON_METERED: f64 = 0.7;
 const COMMON_FREE: f64 = 0.5;
-/// Change of what probes show with the logarithm of the water, where no meter tells it.
-const USUAL_RESPONSE: f64 = 0.8;
+/// Change of what sensors show (logarithm) with the logarithm of the water, far from their fullness.
+const RESPONSE: f64 = 1.0;
 
 /// What a basin's sensor shows of water, and how well.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,8 +63,10 @@ pub(super) struct Part {
     pub(super) miss: f32,
     /// Standard deviation of the miss.
     pub(super) deviation: f32,
-    /// Change of the miss with the logarithm of the water.
+    /// Change of what the sensor shows (logarithm) with the logarithm of the water, far from its fullness.
     pub(super) slope: f32,
+    /// How near the sensor is to showing no more however much comes, 0 to 1.
+    pub(super) full: f32,
     pub(super) state: PartState,
 }
 
@@ -81,9 +84,35 @@ pub(super) enum PartState {
 }
 
 impl Part {
+    /// Whether there is a sensor that is heard and believed, whatever it shows.
+    pub(super) fn is_heard(&self) -> bool {
+        !self.log_shown.is_nan()
+    }
+
     /// Logarithm of the basin's water over its habit, what all have in common taken out; `NaN` where unknown.
     pub(super) fn log_share(&self, common: f64) -> f64 {
-        (f64::from(self.miss) - common) / f64::from(self.slope)
+        let (slope, full) = (f64::from(self.slope), f64::from(self.full));
+        let shift = (f64::from(self.miss) - common) / slope;
+        if full <= 0.0 || !shift.is_finite() {
+            return shift;
+        }
+        let after = (full * (2.0 * shift).exp()).min(0.97);
+        0.5 * (logit(after) - logit(full))
+    }
+
+    /// How far what the sensor shows would move (logarithm) if its water changed by `change` (logarithm): what a probe
+    /// shows, `a` of at most `A`, grows as `d ln a / d ln water = slope (1 - (a / A)²)`.
+    pub(super) fn moves(&self, change: f64) -> f64 {
+        let (slope, full) = (f64::from(self.slope), f64::from(self.full));
+        if full <= 0.0 {
+            return slope * change;
+        }
+        slope * 0.5 * (logistic(logit(full) + 2.0 * change) / full).ln()
+    }
+
+    /// Change of what the sensor shows with the logarithm of the water as it is.
+    pub(super) fn local_slope(&self) -> f64 {
+        f64::from(self.slope) * (1.0 - f64::from(self.full))
     }
 
     const UNKNOWN: Self = Self {
@@ -91,6 +120,7 @@ impl Part {
         miss: f32::NAN,
         deviation: f32::NAN,
         slope: f32::NAN,
+        full: 0.0,
         state: PartState::Unknown,
     };
 }
@@ -107,17 +137,17 @@ struct Worth {
 impl Shown {
     fn worth(self) -> Option<Worth> {
         match self {
-            // What a small rise amounts to depends on how wet each layer above the probe was: about 0.01 m³/m³.
+            // What a small rise amounts to depends on how wet each layer above the probe was.
             Self::Rise { amplitude, deviation, at_ceiling, .. } => Some(Worth {
                 shown: amplitude,
                 floor: 3.0 * deviation,
-                absolute: 0.010 + 1.5 * deviation,
-                relative: 0.08,
+                absolute: 0.006 + 1.5 * deviation,
+                relative: 0.04,
                 at_ceiling,
             }),
             // A float only shows what stands above its height.
             Self::Float { minutes } => {
-                Some(Worth { shown: minutes, floor: 2.0, absolute: 8.0, relative: 0.3, at_ceiling: false })
+                Some(Worth { shown: minutes, floor: 2.0, absolute: 12.0, relative: 0.6, at_ceiling: false })
             }
             Self::Nothing => None,
         }
@@ -144,16 +174,16 @@ pub(super) fn measure(
         Some(expected) => Common { mean: expected.log_shown - level, spread: COMMON_METERED },
         None => Common { mean: 0.0, spread: COMMON_FREE },
     };
-    let response = by_meter.map_or(USUAL_RESPONSE, |expected| expected.slope);
     let part_at = |common: f64| -> Vec<Part> {
         let each = worths.iter().zip(&habits.basins);
-        each.map(|(worth, habit)| part(worth.as_ref(), habit, level, common, response)).collect()
+        let full = habits.fullness(level + common);
+        each.map(|(worth, habit)| part(worth.as_ref(), habit, level, common, full)).collect()
     };
     // How well a number is known depends on how large it would usually be in this weather.
     let common = likelihood::common(&part_at(0.0), |_| 0.0, prior);
     let parts = part_at(common);
     let rain = episode.rain || (!has_gauge && looks_like_rain(system, episode, shown, has_meter));
-    let size = metered.map_or(level / response, f64::ln);
+    let size = metered.map_or(level / RESPONSE, f64::ln);
     Some(Measured { level, size, metered, rain, prior, common, parts })
 }
 
@@ -167,18 +197,18 @@ fn consensus(worths: &[Option<Worth>], habits: &[Habit]) -> Option<f64> {
     (!levels.is_empty()).then(|| median(&mut levels))
 }
 
-fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, response: f64) -> Part {
+fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, full: f64) -> Part {
     let Some(worth) = worth else { return Part::UNKNOWN };
     let log_shown = worth.shown.max(worth.floor).ln();
     let Some(expected) = habit.expect(level) else {
         let deviation = f64::hypot(worth.relative, worth.absolute / worth.shown.max(worth.floor));
         let state = if worth.shown > worth.floor { PartState::Measured } else { PartState::Unknown };
         let (log_shown, deviation) = (log_shown as f32, deviation as f32);
-        return Part { log_shown, miss: 0.0, deviation, slope: response as f32, state };
+        return Part { log_shown, miss: 0.0, deviation, slope: RESPONSE as f32, full: 0.0, state };
     };
     let usual = (expected.log_shown + common).exp();
     if usual < SHOWS_FROM * worth.absolute {
-        return Part::UNKNOWN;
+        return Part { log_shown: log_shown as f32, ..Part::UNKNOWN };
     }
     let state = if worth.shown <= worth.floor {
         PartState::Below
@@ -193,7 +223,8 @@ fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, response:
         log_shown: log_shown as f32,
         miss: (log_shown - expected.log_shown) as f32,
         deviation: deviation as f32,
-        slope: (expected.slope * response) as f32,
+        slope: (expected.slope * RESPONSE) as f32,
+        full: full as f32,
         state,
     }
 }
@@ -221,4 +252,32 @@ fn looks_like_rain(system: &System, episode: &Episode, shown: &[Shown], has_mete
         (true, false) => Metered::Nothing,
     };
     log_odds_of_rain(&responses, metered) > 0.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn part(miss: f64, full: f32) -> Part {
+        let state = PartState::Measured;
+        Part { log_shown: 0.0, miss: miss as f32, deviation: 0.1, slope: 1.0, full, state }
+    }
+
+    #[test]
+    fn what_a_change_of_water_shows_tells_the_change() {
+        for full in [0.0, 0.1, 0.5] {
+            for change in [-2.0, -0.3, 0.3] {
+                let shown = part(0.0, full).moves(change);
+                let told = part(shown, full).log_share(0.0);
+                assert!((told - change).abs() < 1e-4, "{full} {change}: {told}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_full_sensor_shows_little_of_more_and_much_of_less() {
+        let (more, less) = (part(0.0, 0.5).moves(0.7), part(0.0, 0.5).moves(-0.7));
+        assert!(more < 0.25 && less < -0.35, "{more} {less}");
+        assert!((part(0.0, 0.0).moves(0.7) - 0.7).abs() < 1e-9);
+    }
 }

@@ -10,6 +10,7 @@ mod likelihood;
 mod measure;
 mod recent;
 mod told;
+mod track;
 mod watch;
 
 pub(crate) use episode::DRIP_LITRES;

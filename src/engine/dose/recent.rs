@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use super::likelihood::Common;
+use super::likelihood::{self, Common};
 use super::measure::{Measured, Part, PartState};
 use crate::model::EventTime;
 use crate::stats::robust::LocationScale;
@@ -34,6 +34,13 @@ pub(super) struct Past {
     log_shares: Vec<f32>,
 }
 
+impl Past {
+    /// Log likelihood of what was shown, if basin `i`'s log water had changed by `change(i)`, up to a constant.
+    pub(super) fn log_likelihood(&self, change: impl Fn(usize) -> f64) -> f64 {
+        likelihood::log_likelihood(&self.parts, change, self.prior)
+    }
+}
+
 impl Default for Recent {
     fn default() -> Self {
         Self { episodes: VecDeque::new(), sizes: LocationScale::new(60.0, 0.1) }
@@ -47,7 +54,7 @@ impl Recent {
     }
 
     /// Remembers an episode.
-    pub(super) fn note(&mut self, at: EventTime, measured: &Measured, log_shares: &[f64]) {
+    pub(super) fn note(&mut self, at: EventTime, measured: &Measured) -> &Past {
         let size = self.size(measured.size);
         self.sizes.observe(measured.size);
         let mut past =
@@ -57,8 +64,9 @@ impl Recent {
         (past.at, past.size, past.prior) = (at, size, measured.prior);
         past.parts.clone_from(&measured.parts);
         past.log_shares.clear();
-        past.log_shares.extend(log_shares.iter().map(|&share| share as f32));
+        past.log_shares.extend(measured.parts.iter().map(|part| part.log_share(measured.common) as f32));
         self.episodes.push_back(past);
+        &self.episodes[self.episodes.len() - 1]
     }
 
     /// Episodes since `since`, oldest first.
@@ -72,7 +80,7 @@ impl Recent {
         for past in self.since(since) {
             let (part, share) = (&past.parts[i], f64::from(past.log_shares[i]));
             if share.is_finite() && part.state != PartState::Unknown {
-                let w = f64::from(part.deviation / part.slope).powi(-2);
+                let w = (f64::from(part.deviation) / part.local_slope().max(0.05)).powi(-2);
                 weight += w;
                 sum += w * share;
             }

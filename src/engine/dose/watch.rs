@@ -7,20 +7,23 @@ use super::cause::Cause;
 use super::diagnose::{Explanation, explain, sum};
 use super::episode::{Episode, Gathering};
 use super::habit::{Habit, Habits};
-use super::likelihood::{Common, common, log_likelihood};
-use super::measure::{Measured, Part, PartState, Shown, measure};
-use super::recent::Recent;
+use super::likelihood::common;
+use super::measure::{Measured, PartState, Shown, measure};
+use super::recent::{Past, Recent};
 use super::told;
+use super::track::Tracks;
 use crate::engine::Effect;
 use crate::engine::board::{Board, Spot};
 use crate::engine::signal::Wetting;
 use crate::model::{BasinIx, EventTime, Span, SplitterIx, System};
 
 /// An explanation is told from this probability on.
-const TOLD_FROM: f64 = 0.5;
-/// Another explanation takes over from this probability on, and only in the first episodes.
-const TAKES_OVER_FROM: f64 = 0.8;
-const TAKES_OVER_WITHIN: usize = 12;
+const TOLD_FROM: f64 = 0.65;
+/// Another explanation takes over from this probability on, and only while the episodes since are remembered.
+const TAKES_OVER_FROM: f64 = 0.7;
+const TAKES_OVER_WITHIN: usize = 40;
+/// A meter is believed that counted nothing of so many episodes in a row.
+const UNMETERED: u8 = 10;
 /// Spread of the common level at a number of litres (logarithm).
 const SIZE_SPREAD: f64 = 0.3;
 
@@ -36,6 +39,9 @@ pub(crate) struct DoseWatch {
     standing: Vec<Standing>,
     /// Last count of the meter.
     meter: Option<f64>,
+    /// Episodes in a row of which the meter counted nothing.
+    unmetered: u8,
+    tracks: Tracks,
 }
 
 /// A cause that was concluded and is not over.
@@ -63,6 +69,8 @@ impl DoseWatch {
             recent: Recent::default(),
             standing: Vec::new(),
             meter: None,
+            unmetered: 0,
+            tracks: Tracks::new(system.basins.len()),
         }
     }
 
@@ -114,6 +122,11 @@ impl DoseWatch {
         self.gathering.due()
     }
 
+    /// Whether the episode under way waits for a probe that still rose at `grew_at`.
+    pub(crate) fn waits(&mut self, grew_at: EventTime, usual_gap: Span, now: EventTime) -> bool {
+        self.gathering.wait(grew_at, usual_gap, now)
+    }
+
     /// Finishes the episode if its time has come.
     pub(crate) fn finish(
         &mut self,
@@ -124,47 +137,56 @@ impl DoseWatch {
     ) {
         let Some(episode) = self.gathering.take(now) else { return };
         let has_meter = view.system.source.litres_per_count.is_some() && self.meter.is_some();
+        if has_meter && self.is_unmetered(&episode) {
+            return;
+        }
         let measured = measure(view.system, &episode, view.shown, &self.habits, has_meter, view.has_gauge);
         let Some(mut measured) = measured else { return };
-        let prior = measured.prior;
         let believed = self.believed();
         let size = self.recent.size(measured.size);
-        measured.common = common(&measured.parts, |i| sum(view.system, &believed, i, size), prior);
-        out.push(Effect::Dose(told::dose(view.system, episode.began, &measured)));
+        let change = |i| sum(view.system, &believed, i, size);
+        measured.common = common(&measured.parts, change, measured.prior);
+        let changes = self.tracks.shares(episode.began, &measured, change);
+        out.push(Effect::Dose(told::dose(view.system, episode.began, &measured, &changes)));
         if !measured.rain {
-            self.take(view.system, &episode, &measured, (prior, size), now, board, out);
+            self.take(view.system, episode.began, &measured, now, board, out);
         }
     }
 
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "one episode, what is known of it, and where its effects go"
-    )]
+    /// Whether a meter that counts says that no water came: what probes show is the rest of what came before, or
+    /// warmth. A meter that misses everything is believed no longer.
+    fn is_unmetered(&mut self, episode: &Episode) -> bool {
+        if episode.metered > 0.0 {
+            self.unmetered = 0;
+            return false;
+        }
+        self.unmetered = self.unmetered.saturating_add(1);
+        self.unmetered <= UNMETERED
+    }
+
     fn take(
         &mut self,
         system: &System,
-        episode: &Episode,
+        began: EventTime,
         measured: &Measured,
-        (prior, size): (Common, f64),
         now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
+        let size = self.recent.size(measured.size);
         self.learn(system, measured, size);
-        let log_shares: Vec<f64> =
-            measured.parts.iter().map(|part| part.log_share(measured.common)).collect();
         let mut told = measured.clone();
         for (part, habit) in told.parts.iter_mut().zip(&self.habits.basins) {
             if !habit.is_known() {
                 part.state = PartState::Unknown;
             }
         }
-        self.recent.note(episode.began, &told, &log_shares);
-        if told.parts.iter().filter(|part| part.state != PartState::Unknown).count() < 2 {
+        let past = self.recent.note(began, &told).clone();
+        if past.parts.iter().filter(|part| part.state != PartState::Unknown).count() < 2 {
             return;
         }
-        self.test(system, episode.began, &told.parts, (prior, size));
-        self.relieve(system, episode.began, &told.parts, (prior, size), now, board, out);
+        self.test(system, &past);
+        self.relieve(system, &past, now, board, out);
         self.reconsider(system, now, board, out);
         self.look_into(system, now, board, out);
     }
@@ -177,50 +199,47 @@ impl DoseWatch {
     fn learn(&mut self, system: &System, measured: &Measured, size: f64) {
         let suspected = self.tests.iter().any(Test::is_suspicious);
         let believed = self.believed();
+        let level = measured.level + measured.common;
+        self.habits.reach(level);
         if let Some(litres) = measured.metered {
-            let level = measured.level + measured.common;
             self.habits.size.learn(litres.ln(), level, 0.0, SIZE_SPREAD, suspected);
         }
         for (i, (habit, part)) in self.habits.basins.iter_mut().zip(&measured.parts).enumerate() {
             if part.state == PartState::Measured {
-                let change = sum(system, &believed, i, size);
-                let (shown, slope) = (f64::from(part.log_shown), f64::from(part.slope));
+                let shown = f64::from(part.log_shown) - part.moves(sum(system, &believed, i, size));
                 let deviation = f64::from(part.deviation);
-                habit.learn(measured.level, shown - slope * change, measured.common, deviation, suspected);
+                habit.learn(measured.level, shown, measured.common, deviation, suspected);
             }
         }
     }
 
-    fn test(&mut self, system: &System, at: EventTime, parts: &[Part], (prior, size): (Common, f64)) {
+    fn test(&mut self, system: &System, past: &Past) {
         let believed = self.believed();
-        let as_believed = log_likelihood(parts, |i| sum(system, &believed, i, size), prior);
+        let as_believed = past.log_likelihood(|i| sum(system, &believed, i, past.size));
         for (test, cause) in self.tests.iter_mut().zip(Cause::coarse(system)) {
             if believed.iter().any(|known| known.is_same(cause)) {
                 continue;
             }
-            let change = |i| sum(system, &believed, i, size) + cause.change(system, i, size);
-            test.note(at, log_likelihood(parts, change, prior) - as_believed);
+            let change = |i| sum(system, &believed, i, past.size) + cause.change(system, i, past.size);
+            test.note(past.at, past.log_likelihood(change) - as_believed);
         }
     }
 
     /// Clears what is over.
-    #[expect(clippy::too_many_arguments, reason = "one episode, and where its effects go")]
     fn relieve(
         &mut self,
         system: &System,
-        at: EventTime,
-        parts: &[Part],
-        (prior, size): (Common, f64),
+        past: &Past,
         now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
         let believed = self.believed();
-        let as_believed = log_likelihood(parts, |i| sum(system, &believed, i, size), prior);
+        let as_believed = past.log_likelihood(|i| sum(system, &believed, i, past.size));
         let mut over = Vec::new();
         for (k, standing) in self.standing.iter_mut().enumerate() {
-            let without = |i| sum(system, &believed, i, size) - believed[k].change(system, i, size);
-            standing.relief.note(at, log_likelihood(parts, without, prior) - as_believed);
+            let without = |i| sum(system, &believed, i, past.size) - believed[k].change(system, i, past.size);
+            standing.relief.note(past.at, past.log_likelihood(without) - as_believed);
             if standing.relief.is_over() {
                 over.push(k);
             }
@@ -286,7 +305,9 @@ impl DoseWatch {
         board.conclude(system, now, told::conclusion(system, &self.recent, since, explanations), out);
     }
 
+    /// What is believed has changed: what was gathered against it counts no longer.
     fn reset(&mut self) {
+        self.tracks.restart();
         self.tests.fill(Test::default());
     }
 

@@ -14,6 +14,10 @@ const GAPS_TO_LEARN: u32 = 8;
 const QUANTILE: f32 = 0.95;
 /// Step of the quantile estimate, in units of the logarithm of the gap.
 const STEP: f32 = 0.15;
+/// What comes a little late was on its way.
+const SHORTEST_HELD_BACK: Span = Span::from_mins(10);
+/// What comes later than this was stored by a gateway that was cut off.
+const LONGEST_HELD_BACK: Span = Span::from_hours(6);
 /// Share of its value that the remembered longest gap loses with each further gap.
 const FORGET: f64 = 0.01;
 
@@ -26,14 +30,22 @@ pub(crate) struct Cadence {
     log_usual: f32,
     /// Longest gap of late that was not itself a silence, in milliseconds.
     longest: f64,
+    /// Longest time of late from a report's reading to when it was heard, in milliseconds: sensors that save readings up
+    /// are heard less often than they read.
+    held_back: f64,
     /// Reports that repeated the value before them.
     repeats: u32,
 }
 
 impl Cadence {
-    /// Learns from a report at `at`; `repeated` if it said the same as the one before, `silent` if
-    /// the gap before it was called a silence.
-    pub(crate) fn note(&mut self, at: EventTime, repeated: bool, silent: bool) {
+    /// Learns from a report at `at` that was heard at `now`; `repeated` if it said the same as the one before, `silent`
+    /// if the gap before it was called a silence.
+    pub(crate) fn note(&mut self, at: EventTime, now: EventTime, repeated: bool, silent: bool) {
+        if !silent {
+            let late = Some(now - at).filter(|late| *late > SHORTEST_HELD_BACK).unwrap_or_default();
+            self.held_back =
+                (late.min(LONGEST_HELD_BACK).millis() as f64).max(self.held_back * (1.0 - FORGET));
+        }
         if let Some(last) = self.last.filter(|&last| at > last) {
             self.learn((at - last).millis() as f64, silent);
         }
@@ -72,7 +84,7 @@ impl Cadence {
             return UNLEARNT_PATIENCE;
         }
         let usual = f64::from(self.log_usual.exp());
-        let millis = (6.0 * usual).max(2.5 * self.longest);
+        let millis = (6.0 * usual).max(2.5 * self.longest + 3.5 * self.held_back);
         Span::from_millis(millis as i64).max(SHORTEST_PATIENCE)
     }
 
@@ -98,10 +110,10 @@ mod tests {
     fn habit(gaps_min: &[i64]) -> Cadence {
         let mut cadence = Cadence::default();
         let mut at = EventTime::from_secs(0);
-        cadence.note(at, false, false);
+        cadence.note(at, at, false, false);
         for gap in gaps_min {
             at = at + Span::from_mins(*gap);
-            cadence.note(at, true, false);
+            cadence.note(at, at, true, false);
         }
         cadence
     }
@@ -128,9 +140,23 @@ mod tests {
     }
 
     #[test]
+    fn readings_that_are_saved_up_are_waited_for_as_long_as_they_are_sent() {
+        let mut cadence = Cadence::default();
+        for hour in 0..200 {
+            let sent = (hour / 4 + 1) * 4;
+            cadence.note(EventTime::from_secs(hour * 3600), EventTime::from_secs(sent * 3600), true, false);
+        }
+        // One message of four readings is lost, then another; the third is missed.
+        let patience = cadence.patience();
+        assert!(patience >= Span::from_hours(12) && patience <= Span::from_hours(18), "{patience}");
+    }
+
+    #[test]
     fn a_sensor_that_reports_only_changes_is_never_silent() {
         let mut cadence = Cadence::default();
-        (0..40).for_each(|h| cadence.note(EventTime::from_secs(h * 3600), false, false));
+        (0..40).for_each(|h| {
+            cadence.note(EventTime::from_secs(h * 3600), EventTime::from_secs(h * 3600), false, false)
+        });
         assert_eq!(cadence.silent_from(true), None);
         assert!(cadence.silent_from(false).is_some());
     }

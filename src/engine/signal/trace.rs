@@ -17,6 +17,10 @@ const SPACING: Span = Span::from_mins(5);
 /// The level before an episode is taken this long before its first sign, which may be late.
 const EARLIER: Span = Span::from_mins(20);
 
+/// A rise that grows by less than this (m³/m³), or this part of itself, is at its end.
+const GROWS: f64 = 0.002;
+const GROWS_BY: f64 = 0.04;
+
 /// The last levels of a probe, and its rise since the episode that is under way began.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Trace {
@@ -44,6 +48,9 @@ pub(crate) struct Rise {
     pub(crate) amplitude: f64,
     /// Highest reading, m³/m³.
     pub(crate) peak: f64,
+    /// When the amplitude last grew by more than noise would, and how far it had come.
+    pub(crate) grew_at: EventTime,
+    grown: f64,
     /// Readings since.
     pub(crate) readings: u32,
 }
@@ -73,6 +80,8 @@ impl Trace {
             before: start.level,
             amplitude: 0.0,
             peak: start.level,
+            grew_at: start.at,
+            grown: 0.0,
             readings: 0,
         };
         for past in self.past.iter().skip(before + 1) {
@@ -97,6 +106,9 @@ impl Rise {
         self.base = (at, drying.expect(self.base.1, self.base.0, at));
         self.amplitude = self.amplitude.max(value - self.base.1);
         self.peak = self.peak.max(value);
+        if self.amplitude > self.grown + GROWS.max(GROWS_BY * self.grown) {
+            (self.grew_at, self.grown) = (at, self.amplitude);
+        }
         self.readings += 1;
     }
 }

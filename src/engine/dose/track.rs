@@ -1,0 +1,138 @@
+//! Follows how each basin's water goes against its design and what is believed to be wrong.
+//!
+//! A small dose says little of how it was divided, and most of what a probe shows of it is chance. So each dose is told
+//! as what is known from the doses before it, corrected by what it shows itself, as far as that can be trusted
+//! (a Kalman filter on a level that wanders, one for each basin).
+
+use serde::{Deserialize, Serialize};
+
+use super::measure::{Measured, Part, PartState};
+use crate::model::EventTime;
+
+/// Outlets differ by this from their design when nothing is wrong (logarithm; common practice, no published source).
+const AT_FIRST: f64 = 0.05;
+/// What is known fades by this much a day.
+const WANDERS_A_DAY: f64 = 0.02;
+/// A single dose may differ from the doses before it by this much.
+const BETWEEN_DOSES: f64 = 0.25;
+/// The local slope is never taken for less: a full sensor tells next to nothing of shares.
+const LEAST_SLOPE: f64 = 0.1;
+/// Logarithms of shares against the design beyond these are as good as nothing and everything.
+const MOST: (f64, f64) = (-4.0, 2.5);
+
+/// One filter a basin.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Tracks {
+    basins: Vec<Track>,
+}
+
+/// How one basin's water goes against what is believed (logarithm).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Track {
+    mean: f64,
+    variance: f64,
+    at: Option<EventTime>,
+}
+
+impl Tracks {
+    pub(super) fn new(basins: usize) -> Self {
+        Self { basins: vec![Track::new(); basins] }
+    }
+
+    /// What is believed has changed.
+    pub(super) fn restart(&mut self) {
+        self.basins.fill(Track::new());
+    }
+
+    /// Logarithm of each basin's water against its design in an episode; none where there is no sensor to tell.
+    pub(super) fn shares(
+        &mut self,
+        at: EventTime,
+        measured: &Measured,
+        believed: impl Fn(usize) -> f64,
+    ) -> Vec<Option<f64>> {
+        let each = self.basins.iter_mut().zip(&measured.parts).enumerate();
+        each.map(|(i, (track, part))| {
+            if !part.is_heard() {
+                return None;
+            }
+            track.wait(at);
+            let usual = believed(i);
+            let Some((share, variance)) = worth(part, measured.common) else {
+                return Some((usual + track.mean).clamp(MOST.0, MOST.1));
+            };
+            let told = track.corrected(share - usual, variance);
+            // Rain says nothing about the pipes.
+            if !measured.rain {
+                track.learn(share - usual, variance);
+            }
+            Some((usual + told).clamp(MOST.0, MOST.1))
+        })
+        .collect()
+    }
+}
+
+/// What a part says of its basin's water (logarithm), and the variance of that.
+fn worth(part: &Part, common: f64) -> Option<(f64, f64)> {
+    let share = part.log_share(common);
+    let known = part.state != PartState::Unknown && share.is_finite();
+    let deviation = f64::from(part.deviation) / part.local_slope().max(LEAST_SLOPE);
+    known.then(|| (share.clamp(MOST.0, MOST.1), deviation * deviation))
+}
+
+impl Track {
+    fn new() -> Self {
+        Self { mean: 0.0, variance: AT_FIRST * AT_FIRST, at: None }
+    }
+
+    fn wait(&mut self, at: EventTime) {
+        if let Some(before) = self.at.replace(at) {
+            let days = (at - before).days_f64().max(0.0);
+            self.variance += WANDERS_A_DAY * WANDERS_A_DAY * days;
+        }
+    }
+
+    /// What a dose brought, by what it showed.
+    fn corrected(&self, shown: f64, variance: f64) -> f64 {
+        let before = self.variance + BETWEEN_DOSES * BETWEEN_DOSES;
+        self.mean + before / (before + variance) * (shown - self.mean)
+    }
+
+    fn learn(&mut self, shown: f64, variance: f64) {
+        let gain = self.variance / (self.variance + variance);
+        self.mean += gain * (shown - self.mean);
+        self.variance *= 1.0 - gain;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_large_dose_is_told_as_it_shows_and_a_small_one_as_those_before() {
+        let mut track = Track::new();
+        let day = |n: i64| EventTime::from_secs(n * 86_400);
+        for n in 0..30 {
+            track.wait(day(n));
+            track.learn(-0.4, 0.01);
+        }
+        assert!((track.mean + 0.4).abs() < 0.03, "{track:?}");
+        assert!((track.corrected(0.6, 0.05 * 0.05) - 0.6).abs() < 0.06);
+        assert!((track.corrected(0.6, 1.0) + 0.4).abs() < 0.1);
+    }
+
+    #[test]
+    fn it_settles_where_the_textbook_says() {
+        // Steady state of the local-level model: p (p + q) / r = q with p the variance after an update
+        // (Harvey 1989, Forecasting, structural time series models, section 3.3; from memory).
+        let (q, r) = (WANDERS_A_DAY * WANDERS_A_DAY, 0.04);
+        let mut track = Track::new();
+        for n in 0..2000 {
+            track.wait(EventTime::from_secs(n * 86_400));
+            track.learn(0.0, r);
+        }
+        let p = track.variance;
+        assert!((p * (p + q) / r - q).abs() < 0.01 * q, "{p}");
+    }
+}
