@@ -17,7 +17,7 @@ const CALM: Span = Span::from_mins(30);
 /// Reports within this time of a float's rise belong to it: waves make it bounce.
 const BOUNCES: Span = Span::from_mins(10);
 /// A report is missed when it has not come after so many of its usual intervals.
-const TURN_MISSED: f64 = 1.2;
+const TURN_MISSED: f64 = 2.2;
 
 /// Rain counted this shortly before the float rose, or since, explains longer standing, by this factor.
 const RAIN_EXPLAINS: Span = Span::from_hours(12);

@@ -12,8 +12,10 @@ use crate::stats::robust::median;
 const FREEDOM: f64 = 3.0;
 /// Rounds of reweighting; more change nothing that matters.
 const ROUNDS: usize = 4;
-/// A bound may be wrong with this probability.
+/// A bound may be wrong with this probability at least, and with this times the square of the sensor's deviation: the
+/// worse a sensor, the oftener it shows nothing of what came.
 const BOUND_ERRS: f64 = 0.0003;
+const BOUND_ERRS_BY: f64 = 0.03;
 /// How much more or less a sensor shows of more or less water is known but for this part of it, and for this many of
 /// its own deviations: of a small dose, a little less may show nothing.
 const RESPONSE_ERRS: f64 = 0.3;
@@ -74,8 +76,8 @@ pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prio
                 -0.5 * (FREEDOM + 1.0) * (z * z / FREEDOM).ln_1p()
                     - (deviation / f64::from(part.deviation)).ln()
             }
-            PartState::Below => beyond(z),
-            PartState::Above => beyond(-z),
+            PartState::Below => beyond(z, part.deviation),
+            PartState::Above => beyond(-z, part.deviation),
         }
     });
     let together = (common - prior.mean) / prior.spread;
@@ -90,10 +92,11 @@ fn deviation(part: &Part, moved: f64) -> f64 {
 }
 
 /// Log probability of lying below a bound that is `z` deviations above what was predicted.
-fn beyond(z: f64) -> f64 {
+fn beyond(z: f64, deviation: f32) -> f64 {
+    let errs = BOUND_ERRS.max(BOUND_ERRS_BY * f64::from(deviation).powi(2)).min(0.5);
     // The logistic curve of this slope is within 0.01 of the normal one (from memory).
     let inside = 1.0 / (1.0 + (-1.702 * z).exp());
-    (BOUND_ERRS + (1.0 - BOUND_ERRS) * inside).ln()
+    (errs + (1.0 - errs) * inside).ln()
 }
 
 #[cfg(test)]

@@ -147,7 +147,7 @@ impl Shown {
             }),
             // A float only shows what stands above its height.
             Self::Float { minutes } => {
-                Some(Worth { shown: minutes, floor: 2.0, absolute: 12.0, relative: 0.6, at_ceiling: false })
+                Some(Worth { shown: minutes, floor: 2.0, absolute: 12.0, relative: 1.0, at_ceiling: false })
             }
             Self::Nothing => None,
         }

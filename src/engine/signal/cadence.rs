@@ -154,9 +154,10 @@ mod tests {
     #[test]
     fn a_sensor_that_reports_only_changes_is_never_silent() {
         let mut cadence = Cadence::default();
-        (0..40).for_each(|h| {
-            cadence.note(EventTime::from_secs(h * 3600), EventTime::from_secs(h * 3600), false, false)
-        });
+        for hour in 0..40 {
+            let at = EventTime::from_secs(hour * 3600);
+            cadence.note(at, at, false, false);
+        }
         assert_eq!(cadence.silent_from(true), None);
         assert!(cadence.silent_from(false).is_some());
     }
