@@ -38,6 +38,7 @@ const MAY_USE: [(&str, &[&str]); 22] = [
             "notify",
             "secrets",
             "settings",
+            "stats",
             "systemfile",
             "telemetry",
         ],

@@ -1,6 +1,8 @@
 //! Systems for the tests of this module.
 
-use crate::model::System;
+use super::gather::{self, Lately};
+use super::sheet::PlanSheet;
+use crate::model::{EventTime, System};
 use crate::systemfile;
 
 fn parsed(file: &str, text: &str) -> System {
@@ -71,4 +73,11 @@ pub(super) fn single() -> System {
         float = {}
         "#,
     )
+}
+
+/// The plan of a system of which nothing was heard.
+pub(super) fn plan(system: &System) -> PlanSheet {
+    let now = EventTime::from_secs(1_772_323_200);
+    let lately = Lately { open: &[], doses: &[], now };
+    gather::plan(system, &[], &lately).expect("every part has a place")
 }

@@ -1,6 +1,7 @@
 //! The pages' addresses and their fragments.
 
 pub(super) mod alerts;
+pub(super) mod place;
 pub(super) mod preference;
 pub(super) mod timeline;
 
@@ -20,7 +21,7 @@ use super::people::Visitor;
 use super::sheet::{HeardSheet, SystemSheet};
 use super::units::Units;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{EventTime, Id, System};
+use crate::model::{BasinIx, EventTime, Id, Span, System};
 use timeline::Asked;
 
 /// Past findings on a system's page.
@@ -143,17 +144,25 @@ async fn system_sheet(
     let system = found(office, visitor, id)?;
     let now = office.now();
     let seen = Arc::clone(&system);
-    let record = ask(office, move |view| record(view, &seen, &asked, now)).await?;
+    let basins = system.basin_ixs().collect();
+    let record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
     Ok(gather::system(&system, &record, units))
 }
 
-fn record(view: &View, system: &System, asked: &Asked, now: EventTime) -> Result<SystemRecord, LedgerFault> {
+fn record(
+    view: &View,
+    system: &System,
+    basins: Vec<BasinIx>,
+    asked: &Asked,
+    now: EventTime,
+) -> Result<SystemRecord, LedgerFault> {
     let stretch = asked.stretch(view, system, now)?;
     Ok(SystemRecord {
         open: view.findings_open_in(&system.id)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, PAST)?,
         latest: view.latest(Some(&system.id))?,
-        timeline: fetch::timeline(view, system, system.basin_ixs().collect(), &stretch, now)?,
+        timeline: fetch::timeline(view, system, basins, &stretch, now)?,
+        month: view.doses(&system.id, now - Span::from_days(30), now)?,
         stretch,
     })
 }

@@ -63,6 +63,7 @@ pub fn alert(
     AlertSheet {
         row: alert_row(system, alert, now),
         finding: sheet(system, &stored, now),
+        about: about(system, &alert.finding.subject),
         explanations: explained
             .iter()
             .map(|(kind, subject, probability)| {
@@ -95,6 +96,20 @@ fn explanations(finding: &Finding) -> Vec<(FindingKind, Subject, f64)> {
         Some((kind, subject, told.get("probability")?.as_f64()?))
     };
     told.into_iter().flatten().filter_map(read).collect()
+}
+
+/// The page of what an alert is about, and its name.
+fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
+    let page = match subject {
+        Subject::Basin(id) => format!("/systems/{}/basins/{id}", system.id),
+        Subject::Splitter(id) => format!("/systems/{}/splitters/{id}", system.id),
+        Subject::Sensor(name) => {
+            let (basin, _) = name.split_once('/')?;
+            format!("/systems/{}/basins/{basin}", system.id)
+        }
+        Subject::Source | Subject::Diverter => return None,
+    };
+    Some((page, place_words(system, subject)))
 }
 
 fn told_step(

@@ -1,10 +1,12 @@
 //! From the ledger and the system files to what the pages show. Pure: rows in, sheets out.
 
 mod alert;
+mod balance;
 mod board;
 mod card;
 mod finding;
 mod heard;
+mod place;
 mod readings;
 mod system;
 mod timeline;
@@ -14,6 +16,7 @@ pub use board::board;
 pub use card::card;
 pub(in crate::desk) use finding::sheet as finding_sheet;
 pub use heard::heard;
+pub use place::{basin_page, splitter_page};
 pub use readings::Readings;
-pub use system::{SystemRecord, plan, system};
+pub use system::{Lately, SystemRecord, plan, system};
 pub use timeline::{TimelineRecord, timeline, timeline_table, told};

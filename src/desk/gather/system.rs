@@ -2,6 +2,8 @@
 
 use std::f64::consts::PI;
 
+use super::balance::received;
+use super::place::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline, sensor_words};
 use crate::desk::sheet::{
@@ -9,7 +11,7 @@ use crate::desk::sheet::{
 };
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{Latest, StoredFinding};
+use crate::ledger::{DoseRecord, Latest, StoredFinding};
 use crate::model::{EventTime, Node, Point, SplitterIx, System};
 
 /// What the ledger knows of one system.
@@ -23,6 +25,8 @@ pub struct SystemRecord {
     pub latest: Vec<Latest>,
     /// What happened in the stretch looked at.
     pub timeline: TimelineRecord,
+    /// Doses of the last 30 days, in order.
+    pub month: Vec<DoseRecord>,
     /// The stretch looked at.
     pub stretch: Stretch,
 }
@@ -32,10 +36,11 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
     let now = record.timeline.now;
     let page = format!("/systems/{}", system.id);
     let card = card(system, &record.open, &record.latest, now);
+    let lately = Lately { open: &record.open, doses: &record.month, now };
     SystemSheet {
         property: words::title(system.property.as_str()),
         facts: facts(system),
-        plan: plan(system, &card.basins),
+        plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now)),
         past: past(system, &record.history, now),
@@ -66,8 +71,18 @@ fn facts(system: &System) -> Vec<(&'static str, String)> {
     facts
 }
 
+/// What a plan shows of late.
+pub struct Lately<'a> {
+    /// Open findings.
+    pub open: &'a [StoredFinding],
+    /// Doses of a month.
+    pub doses: &'a [DoseRecord],
+    /// The present.
+    pub now: EventTime,
+}
+
 /// The site plan, if every splitter and basin has a place on it.
-pub fn plan(system: &System, basins: &[BasinSheet]) -> Option<PlanSheet> {
+pub fn plan(system: &System, basins: &[BasinSheet], lately: &Lately<'_>) -> Option<PlanSheet> {
     let xy = |point: Point| (point.x_m, point.y_m);
     let place = |node: Node| match node {
         Node::Basin(basin) => system.basin(basin).at,
@@ -85,20 +100,27 @@ pub fn plan(system: &System, basins: &[BasinSheet]) -> Option<PlanSheet> {
     };
     Some(PlanSheet {
         inlet: xy(place(system.tree().root())?),
-        basins: basins.iter().map(|sheet| plan_basin(system, sheet)).collect::<Option<_>>()?,
-        splitters: system
-            .splitters
-            .iter()
-            .map(|s| {
-                Some(PlanSplitter { id: s.id.to_string(), at: xy(s.at?), trouble: troubled(s.id.as_str()) })
+        basins: basins.iter().map(|sheet| plan_basin(system, sheet, lately)).collect::<Option<_>>()?,
+        splitters: (0..system.splitters.len() as u16)
+            .map(SplitterIx)
+            .map(|ix| {
+                let splitter = system.splitter(ix);
+                Some(PlanSplitter {
+                    id: splitter.id.to_string(),
+                    at: xy(splitter.at?),
+                    trouble: troubled(splitter.id.as_str()),
+                    level: level_now(system, ix, lately.open, lately.doses, lately.now),
+                    page: format!("/systems/{}/splitters/{}", system.id, splitter.id),
+                })
             })
             .collect::<Option<_>>()?,
         pipes,
     })
 }
 
-fn plan_basin(system: &System, sheet: &BasinSheet) -> Option<PlanBasin> {
-    let basin = system.basin(system.find_basin(&sheet.id)?);
+fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Option<PlanBasin> {
+    let ix = system.find_basin(&sheet.id)?;
+    let basin = system.basin(ix);
     let at = basin.at?;
     Some(PlanBasin {
         id: sheet.id.clone(),
@@ -106,12 +128,19 @@ fn plan_basin(system: &System, sheet: &BasinSheet) -> Option<PlanBasin> {
         at: (at.x_m, at.y_m),
         radius_m: (basin.area_m2 / PI).sqrt(),
         wet: sheet.water_level.is_some(),
+        soil: sheet
+            .soil
+            .as_ref()
+            .map(|soil| (soil.content, system.soil.properties().porosity.max(soil.content))),
+        received: received(system, ix, lately.doses),
+        design: system.tree().design_share(ix),
+        page: format!("/systems/{}/basins/{}", system.id, basin.id),
         trouble: sheet.trouble.map(|(urgency, _)| urgency),
     })
 }
 
 /// Sensors that the file names or that were heard.
-fn sensors(system: &System, readings: Readings<'_>) -> Vec<SensorRow> {
+pub(super) fn sensors(system: &System, readings: Readings<'_>) -> Vec<SensorRow> {
     let row = |ix| {
         let name = system.sensor_name(ix);
         let sensor = system.sensor(ix);

@@ -152,6 +152,7 @@ fn heading(sheet: &AlertSheet) -> Markup {
         p data-say { (words::capitalised(&row.stage)) "." }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
         @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
+        @if let Some((page, name)) = &sheet.about { p { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } } }
     }
 }
 

@@ -64,6 +64,11 @@ fn row(basin: &BasinSheet) -> Markup {
     }
 }
 
+/// The basin alone, without the pipes beside it.
+pub(super) fn one(basin: &BasinSheet) -> Markup {
+    html! { (bowl(basin)) div class="says" { p { "gets " (words::percent(basin.share)) " by design" } (readings(basin)) } }
+}
+
 /// Readings in words.
 pub(super) fn readings(basin: &BasinSheet) -> Markup {
     html! {

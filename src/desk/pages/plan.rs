@@ -2,12 +2,14 @@
 
 use maud::{Markup, html};
 
+use super::level;
 use crate::desk::sheet::{PlanBasin, PlanSheet, Urgency};
+use crate::desk::words;
 
 /// Width of the drawing in its own units, about the pixels of a phone.
 const WIDTH: f64 = 360.0;
 /// Room around the outermost part, in the same units.
-const MARGIN: f64 = 40.0;
+const MARGIN: f64 = 48.0;
 /// Smallest basin that can still be seen, in the same units.
 const SMALLEST: f64 = 7.0;
 
@@ -72,17 +74,25 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
                     @let ((x1, y1), (x2, y2)) = (scale.place(*from), scale.place(*to));
                     line class="pipe" x1=(x1) y1=(y1) x2=(x2) y2=(y2) {}
                 }
-                path class="inlet" d={ "M" (inlet_x - 30.0) " " (inlet_y) "H" (inlet_x - 9.0) "m-6-5 6 5-6 5" } {}
+                path class="inlet" d={ "M" (inlet_x - 46.0) " " (inlet_y) "H" (inlet_x - 25.0) "m-6-5 6 5-6 5" } {}
                 @for basin in &plan.basins { (circle(basin, &scale)) }
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
-                    path class={ "splitter" @if splitter.trouble { " trouble" } } d={ "M" (x - 7.0) " " (y) "l7-7 7 7-7 7Z" } {}
-                    text x=(x) y=(y - 11.0) { (splitter.id) @if splitter.trouble { " !" } }
+                    a href=(splitter.page) {
+                        title { "Splitter " (splitter.id) ", split now " (level::split(splitter.level.as_ref())) }
+                        (level::level(splitter.level.as_ref(), splitter.trouble, x, y))
+                        text x=(x) y=(y - 12.0) { (splitter.id) @if splitter.trouble { " !" } }
+                        @if splitter.level.is_some() { text class="small" x=(x) y=(y + 19.0) { (level::split(splitter.level.as_ref())) } }
+                    }
                 }
                 path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (bar_m * scale.units_per_m) "v-4" } {}
                 text class="scale" x="14" y=(bar_y - 6.0) { (bar_m) " m" }
             }
-            figcaption { "Circles have the area of their basins. The arrow is where the water comes in." }
+            figcaption {
+                "Circles have the area of their basins and are filled as the soil is with water. Each splitter is a spirit level, "
+                "side a on the left: the bubble lies towards the side that gets too little; the pale part is what is not certain. "
+                "The arrow is where the water comes in."
+            }
         }
     }
 }
@@ -91,22 +101,47 @@ fn circle(basin: &PlanBasin, scale: &Scale) -> Markup {
     let (x, y) = scale.place(basin.at);
     let radius = (basin.radius_m * scale.units_per_m).max(SMALLEST);
     let class = basin.trouble.map_or("", Urgency::class);
+    let under = |lines: f64| format!("{:.1}", y + radius + 13.0 * lines);
     html! {
-        circle class={ "basin " (class) @if basin.wet { " wet" } } cx=(x) cy=(y) r=(format!("{radius:.1}")) {}
-        @if basin.trouble.is_some() { text class="alarm" x=(x) y=(y + 5.0) { "!" } }
-        text x=(x) y=(format!("{:.1}", y + radius + 13.0)) { (basin.label) @if basin.wet { ", wet" } }
+        a href=(basin.page) {
+            circle class={ "basin " (class) @if basin.wet { " wet" } } cx=(x) cy=(y) r=(format!("{radius:.1}")) {}
+            @if let Some((content, most)) = basin.soil {
+                path class="water" d=(filled(x, y, radius - 1.5, content / most)) {}
+                @if radius > 14.0 { text class="small" x=(x) y=(y + 4.0) { (words::percent(content)) } }
+            }
+            @if basin.trouble.is_some() { text class="alarm" x=(format!("{:.1}", x + radius + 6.0)) y=(y + 5.0) { "!" } }
+            text x=(x) y=(under(1.0)) { (basin.label) @if basin.wet { ", wet" } }
+            @if let Some(received) = basin.received {
+                text class="small" x=(x) y=(under(2.0)) { "got " (words::percent(received)) " of " (words::percent(basin.design)) }
+            }
+        }
     }
+}
+
+/// A circle filled from below to a part of its height.
+fn filled(x: f64, y: f64, radius: f64, part: f64) -> String {
+    let part = part.clamp(0.0, 0.999);
+    let up = (2.0 * part - 1.0) * radius;
+    let half = (radius * radius - up * up).max(0.0).sqrt();
+    let large = i32::from(part > 0.5);
+    format!(
+        "M{:.1} {:.1}A{radius:.1} {radius:.1} 0 {large} 0 {:.1} {:.1}Z",
+        x - half,
+        y - up,
+        x + half,
+        y - up
+    )
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::desk::{gather, samples};
+    use crate::desk::samples;
 
     #[test]
     fn distances_on_the_plan_are_to_scale() {
         let system = samples::terrace();
-        let plan = gather::plan(&system, &[]).unwrap();
+        let plan = samples::plan(&system);
         let scale = Scale::fit(&plan);
         let ((ax, ay), (bx, by)) = (scale.place((2.0, 3.0)), scale.place((4.0, 4.0)));
         assert!(ax < bx && ay > by, "x runs right, y up");

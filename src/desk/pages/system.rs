@@ -76,7 +76,7 @@ fn drain(sheet: &SystemSheet) -> Markup {
     }
 }
 
-fn sensors(sensors: &[SensorRow]) -> Markup {
+pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
     html! {
         h2 { "Sensors" }
         @if sensors.is_empty() { p { "The system file names no sensor, and none was heard." } }

@@ -59,6 +59,8 @@ pub struct AlertSheet {
     pub row: AlertRow,
     /// The finding.
     pub finding: FindingSheet,
+    /// Page and name of what it is about.
+    pub about: Option<(String, String)>,
     /// What explains it: the explanation in words, and its probability. Most probable first; empty where there
     /// is no doubt what it is.
     pub explanations: Vec<(String, f64)>,

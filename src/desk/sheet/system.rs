@@ -1,6 +1,6 @@
 //! One system's own page.
 
-use super::{Moment, SystemCard, TimelineSheet, Urgency};
+use super::{Level, Moment, SystemCard, TimelineSheet, Urgency};
 use crate::model::FindingKind;
 
 /// Everything on a system's page.
@@ -48,6 +48,14 @@ pub struct PlanBasin {
     pub radius_m: f64,
     /// Standing water was heard of.
     pub wet: bool,
+    /// Water content of its soil, and the most that this soil holds, m³/m³.
+    pub soil: Option<(f64, f64)>,
+    /// Part of the water that it received in 30 days.
+    pub received: Option<f64>,
+    /// Part that the design gives it.
+    pub design: f64,
+    /// Its page.
+    pub page: String,
     /// Most urgent finding about it.
     pub trouble: Option<Urgency>,
 }
@@ -61,6 +69,10 @@ pub struct PlanSplitter {
     pub at: (f64, f64),
     /// An open finding is about it.
     pub trouble: bool,
+    /// How it divides the water now, where enough doses tell.
+    pub level: Option<Level>,
+    /// Its page.
+    pub page: String,
 }
 
 /// A sensor in the table.

@@ -3,10 +3,10 @@
 use std::collections::BTreeSet;
 
 use crate::advice::place_words;
-use crate::desk::gather;
+use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
 use crate::desk::words;
-use crate::ledger::{LastService, Latest, StoredFinding};
+use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
 
 /// One system on the sheet.
@@ -38,6 +38,7 @@ pub(super) fn system(
     system: &System,
     open: &[StoredFinding],
     latest: &[Latest],
+    doses: &[DoseRecord],
     last: &[LastService],
     now: EventTime,
 ) -> SystemSheet {
@@ -58,7 +59,7 @@ pub(super) fn system(
     SystemSheet {
         id: system.id.to_string(),
         name: system.name.clone(),
-        plan: gather::plan(system, &card.basins),
+        plan: gather::plan(system, &card.basins, &Lately { open, doses, now }),
         floods: open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding),
         stops,
         others,
@@ -145,9 +146,15 @@ pub(super) fn short_address(system: &str, subject: &Subject) -> String {
     format!("/at/{system}/{}", subject.key())
 }
 
-/// Where somebody is led who stands before a part: to the page on which they write down what they find.
+/// Where somebody is led who stands before a part: to its page, or to where they write down what they find.
 pub(super) fn page_of(system: &str, subject: &Subject) -> String {
-    format!("/systems/{system}/record?at={}", subject.key())
+    match subject {
+        Subject::Basin(id) => format!("/systems/{system}/basins/{id}"),
+        Subject::Splitter(id) => format!("/systems/{system}/splitters/{id}"),
+        Subject::Sensor(_) | Subject::Source | Subject::Diverter => {
+            format!("/systems/{system}/record?at={}", subject.key())
+        }
+    }
 }
 
 /// The splitters of a system by index.

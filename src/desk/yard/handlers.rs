@@ -17,8 +17,8 @@ use crate::desk::people::Visitor;
 use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::desk::words;
-use crate::ledger::{LastService, Latest, LedgerFault, StoredFinding, View};
-use crate::model::{Action, System};
+use crate::ledger::{DoseRecord, LastService, Latest, LedgerFault, StoredFinding, View};
+use crate::model::{Action, EventTime, Span, System};
 
 type Shared = State<Arc<Office>>;
 
@@ -69,14 +69,16 @@ async fn drawn(
     units: Units,
 ) -> Response {
     let asked = systems.clone();
-    match ask(office, move |view| read(view, &asked)).await {
+    let now = office.now();
+    match ask(office, move |view| read(view, &asked, now)).await {
         Ok((known, last)) => {
-            let now = office.now();
             let drawn = words::moment(now, now, &systems[0].zone);
             let sheets = systems
                 .iter()
                 .zip(&known)
-                .map(|(system, (open, latest))| gather::system(system, open, latest, &last, now))
+                .map(|(system, (open, latest, doses))| {
+                    gather::system(system, open, latest, doses, &last, now)
+                })
                 .collect();
             let plans = systems.iter().map(|system| &**system).collect();
             let wider = wider(office, visitor, &systems);
@@ -95,12 +97,22 @@ fn wider(office: &Office, visitor: &Visitor, systems: &[Arc<System>]) -> Option<
     (there > systems.len()).then(|| (address, format!("All of {}", words::title(property.as_str()))))
 }
 
-type Known = (Vec<StoredFinding>, Vec<Latest>);
+/// Doses of so long tell how a splitter divides.
+const MONTH: Span = Span::from_days(30);
 
-fn read(view: &View, systems: &[Arc<System>]) -> Result<(Vec<Known>, Vec<LastService>), LedgerFault> {
+type Known = (Vec<StoredFinding>, Vec<Latest>, Vec<DoseRecord>);
+
+fn read(
+    view: &View,
+    systems: &[Arc<System>],
+    now: EventTime,
+) -> Result<(Vec<Known>, Vec<LastService>), LedgerFault> {
     let known = systems
         .iter()
-        .map(|system| Ok((view.findings_open_in(&system.id)?, view.latest(Some(&system.id))?)))
+        .map(|system| {
+            let doses = view.doses(&system.id, now - MONTH, now)?;
+            Ok((view.findings_open_in(&system.id)?, view.latest(Some(&system.id))?, doses))
+        })
         .collect::<Result<_, LedgerFault>>()?;
     Ok((known, view.last_services()?))
 }

@@ -7,6 +7,7 @@ mod told;
 
 use edges::{Grain, clipped, columns, edges};
 use rows::rows;
+pub(super) use rows::share_of;
 
 use crate::desk::sheet::{Stretch, Tick, TimeRow, TimeTable, TimelineSheet};
 use crate::desk::units::Units;
@@ -97,7 +98,7 @@ fn worded(system: &System, now: EventTime, mut rows: Vec<TimeRow>) -> Vec<TimeRo
     rows
 }
 
-fn ticks(system: &System, stretch: &Stretch) -> Vec<Tick> {
+pub(super) fn ticks(system: &System, stretch: &Stretch) -> Vec<Tick> {
     let grain = Grain::to_mark(stretch.length());
     let marks = edges(stretch, &system.zone, grain);
     let in_sight = marks.into_iter().filter(|at| *at >= stretch.from && *at <= stretch.to);

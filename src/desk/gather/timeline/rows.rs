@@ -91,7 +91,7 @@ pub(super) fn received_l(system: &System, dose: &DoseRecord, basin: &Id) -> Opti
 }
 
 /// The part of a dose that a basin received, of all of it.
-pub(in crate::desk) fn share_of(system: &System, dose: &DoseRecord, basin: &Id) -> Option<f64> {
+pub(in crate::desk::gather) fn share_of(system: &System, dose: &DoseRecord, basin: &Id) -> Option<f64> {
     let told = dose.shares.get(basin)?;
     let known: f64 = system
         .basin_ixs()

@@ -1,0 +1,229 @@
+//! One basin's and one splitter's own page.
+
+use super::balance::{level, part_to_a, received};
+use super::finding::findings;
+use super::system::{SystemRecord, sensors};
+use super::timeline::{ticks, timeline};
+use super::{Readings, card};
+use crate::desk::sheet::{BasinPage, Level, Scatter, SplitterPage, Stretch};
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::ledger::{DoseRecord, SoakRecord, StoredFinding};
+use crate::model::{BasinIx, Chip, EventTime, FindingKind, Node, Span, SplitterIx, Subject, System};
+use crate::stats::trend::{Observation, mann_kendall, theil_sen};
+
+/// Soak times that a trend needs at the least, and at most (every pair is looked at).
+const ENOUGH: usize = 8;
+const AT_MOST: usize = 300;
+/// Probability of a trend by chance below which it is told as one.
+const SURE: f64 = 0.02;
+
+/// The page of a basin. `soaks` are those of `half_year`, `doses` those of the last 30 days.
+pub fn basin_page(
+    system: &System,
+    ix: BasinIx,
+    record: &SystemRecord,
+    soaks: &[SoakRecord],
+    half_year: &Stretch,
+    units: Units,
+) -> BasinPage {
+    let now = record.timeline.now;
+    let basin = system.basin(ix);
+    let about =
+        |stored: &&StoredFinding| super::finding::concerns_basin(&stored.finding.subject, basin.id.as_str());
+    let open: Vec<StoredFinding> = record.open.iter().filter(about).cloned().collect();
+    let card = card(system, &record.open, &record.latest, now);
+    let shown = card.basins.into_iter().find(|shown| shown.id == basin.id.as_str());
+    let soaks: Vec<&SoakRecord> = soaks.iter().filter(|soak| soak.basin == basin.id).collect();
+    let page = format!("/systems/{}/basins/{}", system.id, basin.id);
+    let mine = format!("{}/", basin.id);
+    BasinPage {
+        system: (system.id.to_string(), system.name.clone()),
+        basin: shown.expect("a card has every basin of its system"),
+        facts: facts(system, ix, &record.month, units),
+        findings: findings(system, &open, now),
+        soak_trend: soak_trend(&soaks),
+        soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
+        timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
+        sensors: sensors(system, Readings::new(system, &record.latest, now))
+            .into_iter()
+            .filter(|sensor| sensor.name.starts_with(&mine))
+            .collect(),
+    }
+}
+
+fn facts(system: &System, ix: BasinIx, month: &[DoseRecord], units: Units) -> Vec<(&'static str, String)> {
+    let basin = system.basin(ix);
+    let design = words::percent(system.tree().design_share(ix));
+    let share = received(system, ix, month).map_or("not known yet".to_owned(), words::percent);
+    let litres: Option<Vec<f64>> = month
+        .iter()
+        .map(|dose| Some(dose.litres? * super::timeline::share_of(system, dose, &basin.id)?))
+        .collect();
+    let mut facts = vec![("Share of each dose, 30 days", format!("{share}, by design {design}"))];
+    if let Some(litres) = litres.filter(|litres| !litres.is_empty()) {
+        facts.push(("Received in 30 days", units.volume(litres.iter().sum())));
+    }
+    facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
+    let chip = match basin.mulch.chip {
+        Chip::Fine => "fine",
+        Chip::Medium => "medium",
+        Chip::Coarse => "coarse",
+    };
+    let placed =
+        basin.mulch.placed.map_or_else(String::new, |day| day.strftime(", placed %-d %B %Y").to_string());
+    facts.push((
+        "Mulch when placed",
+        format!("{} of {chip} chips{placed}", units.depth(basin.mulch.depth_mm)),
+    ));
+    facts.push(("Air gap", units.depth(basin.air_gap_mm)));
+    facts
+}
+
+fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: EventTime) -> Scatter {
+    let longest = soaks.iter().map(|soak| soak.lasted.hours_f64()).fold(0.5, f64::max) * 1.1;
+    let height = |hours: f64| hours / longest;
+    let point = |soak: &&SoakRecord| {
+        let when = words::moment(soak.began, now, &system.zone).words;
+        (
+            stretch.place(soak.began),
+            height(soak.lasted.hours_f64()),
+            format!("{}, {when}", words::span(soak.lasted)),
+        )
+    };
+    // A line through chance would say more than the words beside it.
+    let trend = slope(soaks).filter(|_| is_sure(soaks)).map(|(slope, intercept)| {
+        let at = |time: EventTime| height(intercept + slope * days(time));
+        (at(stretch.from), at(stretch.to))
+    });
+    let guide = |part: f64| (part, words::span(Span::from_hours_f64(longest * part)), false);
+    Scatter {
+        stretch: *stretch,
+        words: format!(
+            "How long water stood, {}",
+            words::between(stretch.from, stretch.to, now, &system.zone)
+        ),
+        ticks: ticks(system, stretch),
+        points: soaks.iter().map(point).collect(),
+        guides: vec![guide(0.5), guide(0.91)],
+        trend,
+        onset: None,
+    }
+}
+
+fn days(at: EventTime) -> f64 {
+    (at - EventTime::from_millis(0)).days_f64()
+}
+
+fn observations(soaks: &[&SoakRecord]) -> Vec<Observation> {
+    let latest = &soaks[soaks.len().saturating_sub(AT_MOST)..];
+    latest.iter().map(|soak| Observation::exact(days(soak.began), soak.lasted.hours_f64())).collect()
+}
+
+/// Hours a day, and hours at day 0.
+fn slope(soaks: &[&SoakRecord]) -> Option<(f64, f64)> {
+    let observed = observations(soaks);
+    let slope = (observed.len() >= ENOUGH).then(|| theil_sen(&observed, 0.8)).flatten()?;
+    Some((slope.slope, slope.intercept))
+}
+
+fn is_sure(soaks: &[&SoakRecord]) -> bool {
+    mann_kendall(&observations(soaks)).is_some_and(|test| test.p_two_sided < SURE)
+}
+
+fn soak_trend(soaks: &[&SoakRecord]) -> String {
+    let Some((slope, _)) = slope(soaks) else {
+        return "Water has stood too seldom of late to tell a trend.".to_owned();
+    };
+    let change = words::span(Span::from_hours_f64(slope.abs() * 30.0));
+    match is_sure(soaks) {
+        true if slope > 0.0 => format!("It takes {change} longer every 30 days."),
+        true => format!("It takes {change} less every 30 days."),
+        false => "No trend: it soaks away as it did.".to_owned(),
+    }
+}
+
+/// The page of a splitter; `doses` are those of `stretch`.
+pub fn splitter_page(
+    system: &System,
+    ix: SplitterIx,
+    open: &[StoredFinding],
+    doses: &[DoseRecord],
+    stretch: &Stretch,
+    now: EventTime,
+) -> SplitterPage {
+    let splitter = system.splitter(ix);
+    let is_about = |stored: &&StoredFinding| stored.finding.subject == Subject::Splitter(splitter.id.clone());
+    let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
+    let name = |node: Node| match node {
+        Node::Basin(basin) => system.basin(basin).label().to_owned(),
+        Node::Splitter(other) => format!("splitter {}", system.splitter(other).id),
+    };
+    let now_level = level_now(system, ix, open, doses, now);
+    SplitterPage {
+        system: (system.id.to_string(), system.name.clone()),
+        id: splitter.id.to_string(),
+        sides: system.tree().feeds(ix).map(name),
+        level: now_level,
+        findings: findings(system, &about, now),
+        balance: balance(system, ix, &about, doses, stretch, now),
+    }
+}
+
+/// How a splitter divides the water now: since its split changed, where that is known, else in 30 days.
+pub(super) fn level_now(
+    system: &System,
+    ix: SplitterIx,
+    open: &[StoredFinding],
+    doses: &[DoseRecord],
+    now: EventTime,
+) -> Option<Level> {
+    let month = now - Span::from_days(30);
+    let since = onset(system, ix, open).map_or(month, |onset| onset.max(month));
+    level(system, ix, doses, since).or_else(|| level(system, ix, doses, month))
+}
+
+fn onset(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Option<EventTime> {
+    let id = &system.splitter(ix).id;
+    let uneven = open.iter().find(|stored| {
+        stored.finding.kind == FindingKind::UnevenSplit
+            && matches!(&stored.finding.subject, Subject::Splitter(of) if of == id)
+    })?;
+    let told = uneven.finding.estimate.get("since").and_then(|since| since.as_str());
+    Some(told.and_then(|since| since.parse().ok()).unwrap_or(uneven.raised_at))
+}
+
+fn balance(
+    system: &System,
+    ix: SplitterIx,
+    open: &[StoredFinding],
+    doses: &[DoseRecord],
+    stretch: &Stretch,
+    now: EventTime,
+) -> Scatter {
+    let design = system.splitter(ix).split[0];
+    let point = |dose: &DoseRecord| {
+        let part = part_to_a(system, ix, dose)?;
+        let when = words::moment(dose.at, now, &system.zone).words;
+        Some((stretch.place(dose.at), part, format!("{} to side a, {when}", words::percent(part))))
+    };
+    let guide = |share: f64, is_limit| (share, words::percent(share), is_limit);
+    let onset = onset(system, ix, open).filter(|at| *at > stretch.from);
+    Scatter {
+        stretch: *stretch,
+        words: format!(
+            "Part of each dose to side a, {}",
+            words::between(stretch.from, stretch.to, now, &system.zone)
+        ),
+        ticks: ticks(system, stretch),
+        points: doses.iter().filter_map(point).collect(),
+        guides: vec![
+            guide(design, false),
+            guide(design + Level::LIMIT, true),
+            guide(design - Level::LIMIT, true),
+        ],
+        trend: None,
+        onset: onset
+            .map(|at| (stretch.place(at), format!("changed {}", words::moment(at, now, &system.zone).words))),
+    }
+}

@@ -1,0 +1,60 @@
+//! A splitter as a small spirit level: side a left, side b right, the bubble towards the side that gets too
+//! little, as it would rise in the yard.
+
+use maud::{Markup, html};
+
+use crate::desk::sheet::Level;
+use crate::desk::words;
+
+/// Half the length of the tube and half its height, drawing units.
+const HALF: f64 = 23.0;
+const THICK: f64 = 7.0;
+/// A split that is off by this much moves the bubble to the end of the tube.
+const FULL: f64 = 0.3;
+
+/// The level with its middle at `x`, `y` of the drawing it is part of.
+pub(super) fn level(level: Option<&Level>, troubled: bool, x: f64, y: f64) -> Markup {
+    let place = |share: f64, level: &Level| {
+        let off = ((share - level.design_a) / FULL).clamp(-1.0, 1.0);
+        x + off * (HALF - THICK)
+    };
+    let class = if troubled || level.is_some_and(Level::is_off) { "level off" } else { "level" };
+    html! {
+        g class=(class) {
+            rect class="tube" x=(one(x - HALF)) y=(one(y - THICK)) width=(2.0 * HALF) height=(2.0 * THICK) rx=(THICK) {}
+            @if let Some(level) = level {
+                @let (low, high) = (place(level.low, level), place(level.high, level));
+                rect class="doubt" x=(one(low - 6.0)) y=(one(y - 4.5)) width=(one(high - low + 12.0)) height="9" rx="4.5" {}
+                ellipse class="bubble" cx=(one(place(level.share_a, level))) cy=(one(y)) rx="6" ry="4.5" {}
+            }
+            path class="middle" d={ "M" (one(x - 8.0)) " " (one(y - THICK)) "v" (2.0 * THICK) "M" (one(x + 8.0)) " " (one(y - THICK)) "v" (2.0 * THICK) } {}
+        }
+    }
+}
+
+fn one(value: f64) -> String {
+    format!("{value:.1}")
+}
+
+/// The split now: `62 : 38`, or that it is not known yet.
+pub(super) fn split(level: Option<&Level>) -> String {
+    level.map_or_else(
+        || "not known yet".to_owned(),
+        |level| format!("{:.0} : {:.0}", level.share_a * 100.0, (1.0 - level.share_a) * 100.0),
+    )
+}
+
+/// The same as a sentence; `a` and `b` are what the sides feed.
+pub(super) fn sentence(level: Option<&Level>, a: &str, b: &str) -> Markup {
+    html! {
+        @match level {
+            None => { "Too few doses were measured of late to say how it divides the water." }
+            Some(level) => {
+                "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose (between "
+                (words::percent(level.low)) " and " (words::percent(level.high)) ", four times out of five); side b, to "
+                (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "
+                (words::percent(level.design_a)) ". This rests on " (words::count(level.doses)) " doses."
+            }
+        }
+    }
+}

@@ -1,0 +1,95 @@
+//! One basin's and one splitter's own page.
+
+use maud::{Markup, html};
+
+use super::layout::{Page, layout_with};
+use super::part::Part;
+use super::{basin, finding, level, scatter, system, timeline};
+use crate::desk::assets;
+use crate::desk::sheet::{BasinPage, Chrome, FindingSheet, SplitterPage};
+use crate::desk::units::Units;
+use crate::desk::words;
+
+fn part(name: &str, content: &Markup) -> Part {
+    Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
+}
+
+fn trail((id, name): &(String, String)) -> Markup {
+    html! { p class="trail" { a href="/" { "All systems" } " › " a href={ "/systems/" (id) } { (name) } } }
+}
+
+fn findings(findings: &[FindingSheet]) -> Markup {
+    html! { @for open in findings { (finding::whole(open)) } }
+}
+
+/// The page around the `main` of a basin.
+pub fn basin_page(chrome: &Chrome, sheet: &BasinPage, units: Units) -> String {
+    let here = format!("{}?{}", sheet.timeline.page, sheet.timeline.stretch.query());
+    let fragment = format!("/fragments{here}");
+    let page = Page { title: &sheet.basin.label, here: &here, fragment: &fragment, live: true };
+    layout_with(chrome, &page, &[&assets::TIMELINE], &basin_page_main(sheet, units)).into_string()
+}
+
+/// What is inside `main` of a basin's page.
+pub fn basin_page_main(sheet: &BasinPage, units: Units) -> Markup {
+    html! {
+        (part("heading", &html! {
+            (trail(&sheet.system))
+            h1 { (words::capitalised(&sheet.basin.label)) " basin" }
+            ul class="drain" { li class="basin" { (basin::one(&sheet.basin)) } }
+            (write_down(&sheet.system.0, "basin", &sheet.basin.id))
+        }).markup())
+        @if !sheet.findings.is_empty() { (part("findings", &findings(&sheet.findings)).markup()) }
+        div class="beside" {
+            (part("facts", &html! {
+                h2 { "In numbers" }
+                dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (value) } } }
+                h2 { "Soak times" }
+                p { (sheet.soak_trend) }
+                @if let Some(soaks) = &sheet.soaks { (scatter::scatter(soaks)) }
+            }).markup())
+            (part("timeline", &timeline::timeline(&sheet.timeline, units)).markup())
+        }
+        (part("sensors", &system::sensors(&sheet.sensors)).markup())
+    }
+}
+
+/// The page around the `main` of a splitter.
+pub fn splitter_page(chrome: &Chrome, sheet: &SplitterPage) -> String {
+    let here = format!("/systems/{}/splitters/{}", sheet.system.0, sheet.id);
+    let fragment = format!("/fragments{here}");
+    let title = format!("Splitter {}", sheet.id);
+    let page = Page { title: &title, here: &here, fragment: &fragment, live: true };
+    layout_with(chrome, &page, &[], &splitter_page_main(sheet)).into_string()
+}
+
+/// What is inside `main` of a splitter's page.
+pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
+    let [a, b] = &sheet.sides;
+    let now = sheet.level.as_ref();
+    html! {
+        (part("heading", &html! {
+            (trail(&sheet.system))
+            h1 { "Splitter " (sheet.id) }
+            div class="split" {
+                svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now)) } {
+                    (level::level(now, !sheet.findings.is_empty(), 30.0, 12.0))
+                }
+                p class="big" { (level::split(now)) }
+            }
+            p { (level::sentence(now, a, b)) }
+            (write_down(&sheet.system.0, "splitter", &sheet.id))
+        }).markup())
+        @if !sheet.findings.is_empty() { (part("findings", &findings(&sheet.findings)).markup()) }
+        (part("balance", &html! {
+            h2 { "Dose by dose" }
+            (scatter::scatter(&sheet.balance))
+            p class="key" { "Dots: what each dose gave to side a. Plain line: the design. Dashed lines: beyond these somebody should come. Doses that rain touched are left out." }
+        }).markup())
+    }
+}
+
+/// Leads to the form for what was found and done at this part.
+fn write_down(system: &str, kind: &str, id: &str) -> Markup {
+    html! { p { a class="target" href={ "/systems/" (system) "/record?at=" (kind) ":" (id) } { "Write down what you found and did" } } }
+}
