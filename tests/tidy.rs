@@ -5,22 +5,24 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Which modules each module may use. Imports run one way; DEVELOPERS.md draws the same map.
-const MAY_USE: [(&str, &[&str]); 22] = [
+const MAY_USE: [(&str, &[&str]); 24] = [
     ("model", &[]),
     ("stats", &[]),
     ("secrets", &[]),
     ("flowtest", &["model", "stats"]),
     ("alerts", &["model"]),
-    ("settings", &["alerts", "model"]),
+    ("advice", &["model"]),
+    ("upkeep", &["advice", "model"]),
+    ("settings", &["alerts", "model", "upkeep"]),
     ("clock", &["model"]),
     ("telemetry", &["settings"]),
-    ("advice", &["model"]),
     ("systemfile", &["model"]),
     ("intake", &["model"]),
     ("engine", &["model", "stats"]),
     ("fleet", &["engine", "intake", "model"]),
     ("replay", &["advice", "engine", "fleet", "model"]),
-    ("ledger", &["alerts", "engine", "flowtest", "model", "secrets"]),
+    ("ledger", &["alerts", "engine", "flowtest", "model", "secrets", "upkeep"]),
+    ("schedule", &["clock", "flowtest", "ledger", "model", "telemetry", "upkeep"]),
     ("backoff", &[]),
     ("link", &["backoff", "clock"]),
     ("notify", &["advice", "alerts", "clock", "ledger", "link", "model", "secrets", "settings", "telemetry"]),
@@ -36,11 +38,13 @@ const MAY_USE: [(&str, &[&str]); 22] = [
             "ledger",
             "model",
             "notify",
+            "schedule",
             "secrets",
             "settings",
             "stats",
             "systemfile",
             "telemetry",
+            "upkeep",
         ],
     ),
     (
@@ -55,6 +59,7 @@ const MAY_USE: [(&str, &[&str]); 22] = [
             "link",
             "model",
             "notify",
+            "schedule",
             "secrets",
             "settings",
             "systemfile",
@@ -73,17 +78,19 @@ const MAY_USE: [(&str, &[&str]); 22] = [
             "notify",
             "replay",
             "run",
+            "schedule",
             "secrets",
             "settings",
             "systemfile",
             "telemetry",
+            "upkeep",
         ],
     ),
 ];
 
 /// Modules that decide, and therefore ask nobody: no clock, file, socket, thread, async or SQL.
 const DECIDE: [&str; 9] =
-    ["model", "stats", "advice", "alerts", "flowtest", "intake", "engine", "fleet", "replay"];
+    ["model", "stats", "advice", "alerts", "upkeep", "intake", "engine", "fleet", "replay"];
 
 const OUTSIDE: [&str; 8] = [
     "std::fs",

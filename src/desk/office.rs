@@ -14,6 +14,7 @@ use crate::clock::Clock;
 use crate::export::ExportHealth;
 use crate::ledger::{Orders, View};
 use crate::model::{Action, EventTime, System};
+use crate::schedule::Upkeep;
 use crate::secrets::{NoChance, Seal};
 
 /// Open pages that are kept up to date at once; further ones are told to refresh by hand.
@@ -71,6 +72,10 @@ pub struct Desk {
     pub pages: String,
     /// How passing on to a time-series server goes, where one is set.
     pub export: Option<ExportHealth>,
+    /// Tasks and visits, as they change.
+    pub upkeep: watch::Receiver<Arc<Upkeep>>,
+    /// Address of the pages in links that leave them, without a slash at its end.
+    pub pages: String,
 }
 
 /// What the handlers share.

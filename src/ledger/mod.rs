@@ -50,5 +50,5 @@ pub use view::{
     AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService, Latest,
     LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution,
     ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto, StoredService,
-    StoredStep, StoredTest, Totals, Unassigned, View, WaitingDelivery,
+    StoredStep, StoredTest, Totals, Unassigned, UpkeepStamp, View, WaitingDelivery,
 };

@@ -22,6 +22,7 @@ use crate::export::{SetupFault, Sources};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::{Span, System};
 use crate::notify::{Carriers, NoChannel, Notifier, NotifierParts};
+use crate::schedule::{Schedule, ScheduleParts};
 use crate::secrets::Seal;
 use crate::secrets::one_time_code;
 use crate::settings::{self, Settings};
@@ -79,6 +80,7 @@ pub(crate) struct Service {
     stop_desk: watch::Sender<bool>,
     desk: tokio::task::JoinHandle<()>,
     notifier: Notifier,
+    schedule: Schedule,
     ending: Arc<AtomicBool>,
 }
 
@@ -183,6 +185,15 @@ impl Service {
         let sources =
             Sources { view: export_view, orders: export_orders, commits, systems, clock: export_clock };
         let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
+        let schedule = Schedule::start(ScheduleParts {
+            view: view.clone(),
+            orders: orders.clone(),
+            clock: clock.clone(),
+            systems: systems_rx.clone(),
+            commits: commits_rx.clone(),
+            rules: settings.upkeep.rules(),
+            crew: settings.upkeep.crew(),
+        });
         let (changed, files_changed) = tokio::sync::mpsc::channel(4);
         let files = SystemFolder {
             folder: settings.folders.systems.clone(),
@@ -202,6 +213,8 @@ impl Service {
             pages: pages(settings, desk_address),
             link: note::follow(feed.health()),
             export,
+            upkeep: schedule.upkeep(),
+            pages: pages(settings, desk_address),
         };
         let desk = tokio::spawn(async move {
             if let Err(error) = desk::serve(listener, tls, desk, stopped(stop)).await {
@@ -218,6 +231,7 @@ impl Service {
             stop_desk,
             desk,
             notifier,
+            schedule,
             ending,
         })
     }
@@ -271,6 +285,7 @@ impl Service {
         systemd::stopping();
         self.ending.store(true, Ordering::Relaxed);
         drop(self.notifier);
+        drop(self.schedule);
         self.feed.stop_taking();
         self.waker.wake();
         let done = tokio::time::timeout(FAREWELL, self.writer_done).await;

@@ -8,6 +8,7 @@ use tracing_subscriber::filter::Targets;
 
 use super::nearest::nearest;
 use super::{BrokerAddress, ServerAddress, What};
+use crate::upkeep::{TravelGroups, WorkingDays};
 
 /// What the value of a setting may be.
 #[derive(Debug, Clone, Copy)]
@@ -41,6 +42,10 @@ pub enum Kind {
     Topic,
     /// Log levels for single modules.
     LogFilter,
+    /// Days of the week.
+    WorkingDays,
+    /// Groups of properties.
+    TravelGroups,
 }
 
 /// A value as somebody wrote it.
@@ -74,6 +79,10 @@ impl Kind {
                 "a topic without + and #, with no / at either end, such as \"greywater\"".to_owned()
             }
             Self::LogFilter => "module=level pairs, such as \"basinward::link=debug\"".to_owned(),
+            Self::WorkingDays => "days such as \"mon tue wed thu fri\"".to_owned(),
+            Self::TravelGroups => {
+                "ids of properties such as \"alder-court birch-lane, cedar-row\"".to_owned()
+            }
         }
     }
 
@@ -158,6 +167,12 @@ impl Reader<'_> {
             Kind::Topic => check_topic(text).map_err(|why| refuse(why.to_owned()))?,
             Kind::LogFilter => {
                 text.parse::<Targets>().map_err(|e| refuse(e.to_string()))?;
+            }
+            Kind::WorkingDays => {
+                text.parse::<WorkingDays>().map_err(refuse)?;
+            }
+            Kind::TravelGroups => {
+                text.parse::<TravelGroups>().map_err(refuse)?;
             }
             Kind::OneOf(choices) if !choices.contains(&text) => {
                 return Err(self.not_a_choice(text, choices));

@@ -14,7 +14,7 @@ use super::layer::Gathered;
 use super::table::Holds;
 use super::{
     Alerts, Desk, EmbeddedBroker, Folders, Influxdb, Ledger, Log, Mqtt, Notices, Origin, SECTIONS, Section,
-    Setting, SettingFault, What, environment, file,
+    Setting, SettingFault, Upkeep, What, environment, file,
 };
 
 /// The daemon's settings.
@@ -33,6 +33,8 @@ pub struct Settings {
     pub ledger: Ledger,
     /// What holds for all messages about alerts.
     pub alerts: Alerts,
+    /// How often things are looked at, and when visits can be made.
+    pub upkeep: Upkeep,
     /// The time-series server that everything is passed on to.
     pub influxdb: Influxdb,
     /// What the daemon writes about itself.
@@ -170,6 +172,15 @@ fn unforeseen(error: &ConfigError) -> SettingFault {
             how: "this is a mistake in the program, not in your settings; please report it".to_owned(),
         },
     }
+}
+
+/// Reads a setting that means something as text.
+pub(super) fn parsed<'de, D, T>(deserializer: D) -> Result<T, D::Error>
+where
+    D: Deserializer<'de>,
+    T: FromStr<Err: Display>,
+{
+    String::deserialize(deserializer)?.parse().map_err(serde::de::Error::custom)
 }
 
 /// Reads an optional setting: empty text means that it is not set.

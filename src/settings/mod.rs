@@ -32,6 +32,7 @@ mod routes;
 mod secret;
 mod table;
 mod template;
+mod upkeep;
 
 pub use alerts::Alerts;
 pub use channels::{Channel, CommandChannel, MailChannel, MailTls, WebhookChannel};
@@ -49,3 +50,4 @@ pub use notices::Notices;
 pub use secret::Secret;
 pub use table::{SECTIONS, Section, Setting};
 pub use template::template;
+pub use upkeep::Upkeep;

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::kind::Reader;
-use super::{Kind, alerts, desk, embedded_broker, folders, influxdb, ledger, log, mqtt};
+use super::{Kind, alerts, desk, embedded_broker, folders, influxdb, ledger, log, mqtt, upkeep};
 
 /// One setting: a row of the table.
 #[derive(Debug, Clone, Copy)]
@@ -37,6 +37,7 @@ pub const SECTIONS: &[Section] = &[
     desk::SECTION,
     ledger::SECTION,
     alerts::SECTION,
+    upkeep::SECTION,
     influxdb::SECTION,
     log::SECTION,
 ];

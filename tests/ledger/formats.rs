@@ -12,7 +12,7 @@ use tempfile::TempDir;
 use crate::yard::{PROBE, flooding, id, minute, system, take};
 
 /// The newest format.
-const KNOWN: u32 = 7;
+const KNOWN: u32 = 8;
 
 fn east() -> System {
     system("east", &["quince", "fig"])

@@ -8,6 +8,7 @@ mod alerts;
 mod export;
 mod flowtest;
 mod notices;
+mod plan;
 pub(super) mod people;
 mod queue;
 pub(super) mod service;
@@ -16,7 +17,8 @@ use rusqlite::{Connection, Transaction};
 
 use super::alerts::Touched;
 use super::{Position, commit};
-use crate::model::{Command, Id};
+use crate::model::{Command, EventTime, Id};
+use crate::upkeep::Plan;
 
 pub use alerts::{AlertOrder, AlertWork, Muting};
 pub use export::{ExportStep, RejectedLine};
@@ -53,6 +55,13 @@ pub enum Order {
     Service(ServiceOrder),
     /// A flow test goes on.
     Test(TestOrder),
+    /// Keep the plan of visits in place of the one before.
+    Plan {
+        /// When it was made.
+        made: EventTime,
+        /// The plan.
+        plan: Plan,
+    },
     /// A reader that passes everything on took a step.
     Export {
         /// The reader's name; its first word is its kind.
@@ -112,6 +121,7 @@ fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Res
         Order::Notice(order) => notices::write(db, order),
         Order::Test(order) => flowtest::write(db, order),
         Order::Service(order) => service::write(db, order, touched),
+        Order::Plan { made, plan } => plan::write(db, *made, plan),
         Order::People(order) => people::write(db, order),
     }
 }

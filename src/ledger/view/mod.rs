@@ -14,6 +14,7 @@ mod pool;
 mod readings;
 mod services;
 mod totals;
+mod upkeep;
 
 pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
 pub use changes::LoggedEffect;
@@ -28,3 +29,4 @@ pub(super) use pool::connect;
 pub use readings::{ExportedReadings, Latest};
 pub use services::{LastService, ServiceFilter, ServiceStory, StoredPhoto, StoredService};
 pub use totals::{RefusalSample, Refusals, Totals, Unassigned};
+pub use upkeep::UpkeepStamp;

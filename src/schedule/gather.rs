@@ -1,0 +1,172 @@
+//! What the ledger knows, as the planner takes it.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use crate::flowtest::Verdict;
+use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
+use crate::model::{EventTime, Id, Span, Subject, System, Work};
+use crate::upkeep::{
+    Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Proof, Rules, Standing, Task, TaskKey, plan,
+    tasks,
+};
+
+/// Doses of late that say how outlets run.
+const OF_LATE: Span = Span::from_days(14);
+/// Work is proved within this, by one of this many tests.
+const TESTED: Span = Span::from_days(90);
+const TESTS: usize = 50;
+/// Findings of one system that are looked at in the past.
+const FINDINGS: usize = 2_000;
+/// Records of one system that are looked at in the past.
+const RECORDS: usize = 2_000;
+
+/// Tasks and visits as of one moment.
+#[derive(Clone, Debug, Default)]
+pub struct Upkeep {
+    /// When they were worked out.
+    pub made: Option<EventTime>,
+    /// Every task, by what it is.
+    pub tasks: BTreeMap<TaskKey, Task>,
+    /// The visits.
+    pub plan: Plan,
+}
+
+/// What is known of all systems.
+#[derive(Debug)]
+pub struct Known {
+    standing: BTreeMap<Id, Vec<Standing>>,
+    outlooks: BTreeMap<Id, Vec<Outlook>>,
+    last: BTreeMap<Id, Vec<LastDone>>,
+    turned: BTreeMap<Id, EventTime>,
+}
+
+impl Known {
+    /// Reads what is known of all systems at `now`.
+    ///
+    /// # Errors
+    /// The ledger cannot be read.
+    pub fn read(view: &View, now: EventTime) -> Result<Self, LedgerFault> {
+        let mut known = Self {
+            standing: BTreeMap::new(),
+            outlooks: BTreeMap::new(),
+            last: BTreeMap::new(),
+            turned: view.diverters_turned(now)?,
+        };
+        for StoredFinding { system, raised_at, finding, .. } in view.findings_open()? {
+            known.standing.entry(system).or_default().push(Standing { finding, since: raised_at });
+        }
+        for (system, record) in view.forecasts()? {
+            known.outlooks.entry(system).or_default().push(outlook(record));
+        }
+        for LastService { system, subject, work, at, .. } in view.last_services()? {
+            known.last.entry(system).or_default().push(LastDone { subject, work, at });
+        }
+        Ok(known)
+    }
+
+    /// The tasks of `system`.
+    fn tasks(&self, view: &View, system: &System, rules: &Rules, now: EventTime) -> Result<Vec<Task>, LedgerFault> {
+        let of = |map: &BTreeMap<Id, Vec<_>>| map.get(&system.id).cloned().unwrap_or_default();
+        let doses = doses(view, &system.id, now - OF_LATE, now)?;
+        let facts = Facts {
+            system,
+            standing: self.standing.get(&system.id).map_or(&[], Vec::as_slice),
+            outlooks: self.outlooks.get(&system.id).map_or(&[], Vec::as_slice),
+            last: &of(&self.last),
+            proofs: &proofs(view, &system.id, now)?,
+            doses: &doses,
+            diverter_turned: self.turned.get(&system.id).copied(),
+            since: since(view, system, now)?,
+            now,
+        };
+        Ok(tasks(&facts, rules))
+    }
+}
+
+/// Works out what is to be done at `systems`, and in which visits, keeping to `before` where that costs nothing.
+///
+/// # Errors
+/// The ledger cannot be read.
+pub fn work_out(
+    view: &View,
+    systems: &[Arc<System>],
+    (rules, crew): (&Rules, &Crew),
+    before: &Plan,
+    now: EventTime,
+) -> Result<Upkeep, LedgerFault> {
+    let known = Known::read(view, now)?;
+    let mut all = BTreeMap::new();
+    let mut jobs = Vec::new();
+    let mut today = None;
+    for system in systems {
+        let here = Day::of(now, &system.zone);
+        today = Some(today.map_or(here, |day: Day| day.min(here)));
+        for task in known.tasks(view, system, rules, now)? {
+            jobs.push(Job::of(&task, &system.zone));
+            all.insert(task.key.clone(), task);
+        }
+    }
+    let plan = today.map_or_else(Plan::default, |today| plan(&jobs, crew, today, before));
+    Ok(Upkeep { made: Some(now), tasks: all, plan })
+}
+
+/// What the ledger knows of the past of `system` in `from..to`.
+///
+/// # Errors
+/// The ledger cannot be read.
+pub fn past<'a>(view: &View, system: &'a System, (from, to): (EventTime, EventTime)) -> Result<Past<'a>, LedgerFault> {
+    let id = &system.id;
+    let findings = view.findings_within(id, from, to, FINDINGS)?.into_iter();
+    let findings = findings.map(|it| PastFinding { finding: it.finding, raised: it.raised_at, cleared: it.cleared_at });
+    let mut outlooks = Vec::new();
+    for basin in &system.basins {
+        let records = view.forecasts_of(id, &basin.id, from, to)?;
+        outlooks.extend(records.into_iter().map(|record| (record.made, outlook(record))));
+    }
+    outlooks.sort_by_key(|(made, _)| *made);
+    let filter = ServiceFilter { systems: Some(vec![id.clone()]), to: Some(from), ..ServiceFilter::default() };
+    let records = view.services(&filter, RECORDS)?;
+    let last = records.into_iter().flat_map(|stored| {
+        let (subject, at) = (stored.record.subject, stored.record.at);
+        let works: Vec<Option<Work>> = stored.record.work.into_iter().map(Some).chain([None]).collect();
+        works.into_iter().map(move |work| LastDone { subject: Subject::clone(&subject), work, at })
+    });
+    Ok(Past {
+        system,
+        findings: findings.collect(),
+        outlooks,
+        doses: doses(view, id, from, to)?,
+        last: last.collect(),
+        since: since(view, system, to)?,
+    })
+}
+
+fn outlook(record: ForecastRecord) -> Outlook {
+    let ForecastRecord { basin, due, earliest, latest, litres, mulch_left, .. } = record;
+    Outlook { basin, due, earliest, latest, litres, mulch_left }
+}
+
+fn doses(view: &View, system: &Id, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {
+    let doses = view.doses(system, from, to)?.into_iter();
+    Ok(doses.map(|dose| Dose { at: dose.at, shares: dose.shares }).collect())
+}
+
+/// Splitters that a flow test found even of late.
+fn proofs(view: &View, system: &Id, now: EventTime) -> Result<Vec<Proof>, LedgerFault> {
+    let tests = view.flow_tests(system, now - TESTED, now, TESTS)?;
+    let over = tests.into_iter().filter_map(|test| Some((test.ended?.0, test.outcome?)));
+    let even = over.flat_map(|(at, outcome)| {
+        let even = outcome.splits.into_iter().filter(|split| split.verdict == Verdict::Even);
+        even.map(move |split| Proof { splitter: split.splitter, at })
+    });
+    Ok(even.collect())
+}
+
+/// Since when a system is watched; only asked where the file does not say since when it is in service.
+fn since(view: &View, system: &System, now: EventTime) -> Result<EventTime, LedgerFault> {
+    if system.commissioned.is_some() {
+        return Ok(now);
+    }
+    Ok(view.heard_since(&system.id)?.unwrap_or(now).min(now))
+}

@@ -1,0 +1,7 @@
+//! Tasks and visits of the day: worked out of the ledger, kept up to date while the daemon runs.
+
+mod gather;
+mod service;
+
+pub use gather::{Known, Upkeep, past, work_out};
+pub use service::{Schedule, ScheduleParts};

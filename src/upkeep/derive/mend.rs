@@ -1,0 +1,106 @@
+//! What is wrong already.
+
+use super::{Draft, mulch};
+use crate::model::{FindingKind, Quantity, Span, Subject, Work};
+use crate::upkeep::english;
+use crate::upkeep::task::{Material, Task, TaskKind, Window};
+use crate::upkeep::{Facts, Standing};
+
+/// A splitter that is uneven again so soon stands on ground that moves.
+const SETTLING: Span = Span::from_days(90);
+
+pub(super) fn tasks(facts: &Facts<'_>) -> Vec<Task> {
+    facts.standing.iter().filter_map(|standing| Some(draft(facts, standing)?.at(facts))).collect()
+}
+
+/// How soon after it was found a kind of fault should be mended, and must be: days. Common practice, no published
+/// source; that no water may stand is what rules say everywhere.
+const fn days(kind: FindingKind) -> (i64, i64) {
+    match kind {
+        FindingKind::Flooding => (1, 1),
+        FindingKind::Ponding => (3, 7),
+        FindingKind::NoWater | FindingKind::UnexpectedWater => (4, 10),
+        FindingKind::BlockedOutlet => (7, 14),
+        FindingKind::UnevenSplit | FindingKind::SlowSoak => (14, 30),
+        FindingKind::SensorSilent
+        | FindingKind::SensorStuck
+        | FindingKind::SensorImplausible
+        | FindingKind::BatteryLow => (14, 45),
+    }
+}
+
+fn draft(facts: &Facts<'_>, standing: &Standing) -> Option<Draft> {
+    let Standing { finding, since } = standing;
+    // A blocked outlet or a flood somewhere below explains what its splitter shows.
+    let kind = kind(facts, standing)?;
+    let (due, latest) = days(finding.kind);
+    let mut window = Window::from_now(*since, Span::from_days(due), Span::from_days(latest));
+    if finding.kind == FindingKind::SlowSoak
+        && let Some(outlook) = mulch::outlook(facts, &finding.subject)
+    {
+        window.due = outlook.earliest.clamp(window.due, window.due + Span::from_days(60));
+        window.latest = outlook.due.max(window.due);
+    }
+    Some(Draft {
+        kind,
+        subject: finding.subject.clone(),
+        window,
+        urgency: finding.severity,
+        mends: true,
+        reason: english::mend(facts.system, standing),
+        materials: materials(facts, kind, &finding.subject),
+    })
+}
+
+fn kind(facts: &Facts<'_>, standing: &Standing) -> Option<TaskKind> {
+    let subject = &standing.finding.subject;
+    Some(match (standing.finding.kind, subject) {
+        (FindingKind::Flooding | FindingKind::Ponding, _) => TaskKind::LoosenBasin,
+        (FindingKind::SlowSoak, _) => TaskKind::RenewMulch,
+        (FindingKind::BlockedOutlet, _) => TaskKind::ClearOutlet,
+        (FindingKind::UnevenSplit, _) => {
+            let levelled = facts.done(subject, Work::SplitterLevelled);
+            let settles = levelled.is_some_and(|at| at <= standing.since && standing.since - at < SETTLING);
+            if settles { TaskKind::CheckSlope } else { TaskKind::LevelSplitter }
+        }
+        (FindingKind::NoWater, _) => TaskKind::ClearLine,
+        (FindingKind::UnexpectedWater, Subject::Diverter) => TaskKind::ExerciseDiverter,
+        (FindingKind::UnexpectedWater, _) => TaskKind::FindLeak,
+        (FindingKind::BatteryLow, _) => TaskKind::ChangeBattery,
+        (FindingKind::SensorSilent | FindingKind::SensorStuck | FindingKind::SensorImplausible, _) => {
+            TaskKind::CheckProbe
+        }
+    })
+}
+
+fn materials(facts: &Facts<'_>, kind: TaskKind, subject: &Subject) -> Vec<Material> {
+    match kind {
+        TaskKind::LoosenBasin => mulch::chips(facts.system, subject, 0.0).into_iter().collect(),
+        TaskKind::RenewMulch => {
+            let left = mulch::outlook(facts, subject).map_or(0.0, |outlook| outlook.mulch_left);
+            mulch::chips(facts.system, subject, left).into_iter().collect()
+        }
+        TaskKind::ChangeBattery => vec![Material { what: "battery", quantity: 1.0, unit: "" }],
+        TaskKind::CheckProbe => match subject {
+            Subject::Sensor(name) => {
+                let quantity = Quantity::named(name.rsplit('/').next().unwrap_or(name));
+                let what = match quantity {
+                    Some(Quantity::Float | Quantity::Overflow) => "spare float",
+                    Some(Quantity::Moisture) => "spare moisture probe",
+                    _ => "battery",
+                };
+                vec![Material { what, quantity: 1.0, unit: "" }]
+            }
+            Subject::Splitter(_) | Subject::Basin(_) | Subject::Source | Subject::Diverter => Vec::new(),
+        },
+        TaskKind::ClearOutlet
+        | TaskKind::ClearLine
+        | TaskKind::FindLeak
+        | TaskKind::LevelSplitter
+        | TaskKind::CheckSlope
+        | TaskKind::FlowTest
+        | TaskKind::InspectOutlet
+        | TaskKind::ExerciseDiverter
+        | TaskKind::YearlyLook => Vec::new(),
+    }
+}

@@ -1,0 +1,198 @@
+//! Which tasks follow from which facts.
+
+use std::collections::BTreeMap;
+
+use crate::model::{EventTime, FindingKind, Span, Subject, Work};
+use crate::upkeep::samples::{finding, id, yard};
+use crate::upkeep::{
+    Dose, Facts, Intervals, LastDone, Outlook, Proof, Rules, Standing, Task, TaskKind, tasks,
+};
+
+const DAY: fn(i64) -> Span = Span::from_days;
+
+fn now() -> EventTime {
+    "2026-06-01T12:00:00Z".parse().unwrap()
+}
+
+fn basin(name: &str) -> Subject {
+    Subject::Basin(id(name))
+}
+
+fn s1() -> Subject {
+    Subject::Splitter(id("s1"))
+}
+
+/// The tasks of a yard watched for 100 days, with what `change` adds to what is known.
+fn derived(rules: &Rules, change: impl FnOnce(&mut Known)) -> Vec<Task> {
+    let mut known = Known { since: now() - DAY(100), ..Known::default() };
+    change(&mut known);
+    let system = yard();
+    let facts = Facts {
+        system: &system,
+        standing: &known.standing,
+        outlooks: &known.outlooks,
+        last: &known.last,
+        proofs: &known.proofs,
+        doses: &known.doses,
+        diverter_turned: known.turned,
+        since: known.since,
+        now: now(),
+    };
+    tasks(&facts, rules)
+}
+
+#[derive(Default)]
+struct Known {
+    standing: Vec<Standing>,
+    outlooks: Vec<Outlook>,
+    last: Vec<LastDone>,
+    proofs: Vec<Proof>,
+    doses: Vec<Dose>,
+    turned: Option<EventTime>,
+    since: EventTime,
+}
+
+impl Known {
+    fn stands(&mut self, kind: FindingKind, subject: Subject) {
+        self.standing.push(Standing { finding: finding(kind, subject), since: now() - DAY(2) });
+    }
+
+    fn worked(&mut self, subject: Subject, work: Option<Work>, days_ago: i64) {
+        self.last.push(LastDone { subject, work, at: now() - DAY(days_ago) });
+    }
+
+    fn doses(&mut self, count: i64, quince: f64) {
+        let shares = BTreeMap::from([(id("quince"), quince), (id("fig"), 1.0 - quince)]);
+        self.doses.extend(
+            (0..count)
+                .rev()
+                .map(|at| Dose { at: now() - Span::from_hours(5 * at + 1), shares: shares.clone() }),
+        );
+    }
+}
+
+fn find(all: &[Task], kind: TaskKind, subject: &Subject) -> Option<Task> {
+    all.iter().find(|task| task.key.kind == kind && task.key.subject == *subject).cloned()
+}
+
+#[test]
+fn each_finding_brings_the_work_that_mends_it() {
+    let battery = Subject::Sensor("quince/battery".to_owned());
+    let probe = Subject::Sensor("quince/moisture".to_owned());
+    let cases = [
+        (FindingKind::Flooding, basin("quince"), TaskKind::LoosenBasin),
+        (FindingKind::Ponding, basin("quince"), TaskKind::LoosenBasin),
+        (FindingKind::SlowSoak, basin("quince"), TaskKind::RenewMulch),
+        (FindingKind::BlockedOutlet, basin("quince"), TaskKind::ClearOutlet),
+        (FindingKind::UnevenSplit, s1(), TaskKind::LevelSplitter),
+        (FindingKind::NoWater, Subject::Source, TaskKind::ClearLine),
+        (FindingKind::UnexpectedWater, Subject::Source, TaskKind::FindLeak),
+        (FindingKind::UnexpectedWater, Subject::Diverter, TaskKind::ExerciseDiverter),
+        (FindingKind::SensorSilent, probe.clone(), TaskKind::CheckProbe),
+        (FindingKind::SensorStuck, probe.clone(), TaskKind::CheckProbe),
+        (FindingKind::SensorImplausible, probe, TaskKind::CheckProbe),
+        (FindingKind::BatteryLow, battery, TaskKind::ChangeBattery),
+    ];
+    for (kind, subject, expected) in cases {
+        let all = derived(&Rules::default(), |known| known.stands(kind, subject.clone()));
+        let task = find(&all, expected, &subject).unwrap_or_else(|| panic!("{kind}: {all:#?}"));
+        assert!(task.mends && task.window.due <= now() + DAY(14) && expected.mends(kind), "{task:?}");
+        assert!(task.reason.ends_with("known since 30 May 2026."), "{}", task.reason);
+    }
+}
+
+#[test]
+fn work_that_includes_another_takes_its_place() {
+    let all = derived(&Rules::default(), |known| known.stands(FindingKind::Flooding, basin("quince")));
+    assert_eq!(find(&all, TaskKind::RenewMulch, &basin("quince")), None);
+    assert_eq!(find(&all, TaskKind::InspectOutlet, &basin("quince")), None);
+    assert!(find(&all, TaskKind::RenewMulch, &basin("fig")).is_some());
+}
+
+#[test]
+fn chips_are_area_times_depth_lost() {
+    let all = derived(&Rules::default(), |known| {
+        let (earliest, due, latest) = (now() + DAY(20), now() + DAY(40), now() + DAY(70));
+        let basin = id("quince");
+        known.outlooks.push(Outlook { basin, due, earliest, latest, litres: 9_000.0, mulch_left: 0.35 });
+    });
+    let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
+    // 1.2 m² × 200 mm × 0.65 = 156 L, in tens.
+    assert_eq!((task.materials[0].quantity, task.materials[0].unit), (160.0, "L"));
+    assert_eq!((task.window.earliest, task.window.due), (now() + DAY(20), now() + DAY(30)));
+    assert!(task.reason.contains("9000 litres") && task.reason.contains("35 %"), "{}", task.reason);
+}
+
+#[test]
+fn an_outlet_that_flows_freely_can_wait_and_a_weak_one_cannot() {
+    let outlet = |share: f64, rules: &Rules| {
+        let all = derived(rules, |known| {
+            known.since = now() - DAY(360);
+            known.doses(30, share);
+        });
+        find(&all, TaskKind::InspectOutlet, &basin("quince")).unwrap()
+    };
+    let free = outlet(0.5, &Rules::default());
+    assert_eq!(free.window.due, now() - Span::HOUR + DAY(182));
+    assert!(free.reason.contains("flowed freely") && free.reason.contains("can wait"), "{}", free.reason);
+    let weak = outlet(0.2, &Rules::default());
+    assert_eq!(weak.window.due, now() + DAY(5), "the interval ends sooner than three weeks");
+    assert!(weak.reason.contains("40 % of its design share"), "{}", weak.reason);
+    let fixed = outlet(0.5, &Rules { intervals: Intervals::Fixed, ..Rules::default() });
+    assert_eq!(fixed.window.due, now() + DAY(5));
+    assert!(fixed.reason.contains("fixed interval"), "{}", fixed.reason);
+}
+
+#[test]
+fn nothing_waits_longer_than_twice_its_interval() {
+    let all = derived(&Rules::default(), |known| {
+        known.since = now() - DAY(700);
+        known.doses(30, 0.5);
+    });
+    assert_eq!(find(&all, TaskKind::InspectOutlet, &basin("quince")).unwrap().window.due, now() + DAY(30));
+}
+
+#[test]
+fn a_diverter_that_was_turned_need_not_be_exercised() {
+    let due = |turned: Option<i64>, rules: &Rules| {
+        let all = derived(rules, |known| {
+            known.worked(Subject::Diverter, Some(Work::DiverterExercised), 300);
+            known.turned = turned.map(|days| now() - DAY(days));
+        });
+        find(&all, TaskKind::ExerciseDiverter, &Subject::Diverter).unwrap().window.due
+    };
+    assert_eq!(due(None, &Rules::default()), now() + DAY(65));
+    assert_eq!(due(Some(10), &Rules::default()), now() + DAY(355));
+    assert_eq!(due(Some(10), &Rules { intervals: Intervals::Fixed, ..Rules::default() }), now() + DAY(65));
+}
+
+#[test]
+fn work_on_a_split_is_to_be_proved_by_a_test_or_by_ordinary_doses() {
+    let test = |change: &dyn Fn(&mut Known)| {
+        let all = derived(&Rules::default(), |known| {
+            known.worked(s1(), Some(Work::SplitterLevelled), 3);
+            change(known);
+        });
+        find(&all, TaskKind::FlowTest, &s1())
+    };
+    assert!(test(&|_| ()).is_some());
+    assert!(test(&|known| known.doses(5, 0.5)).unwrap().reason.contains("5 of the 12"));
+    assert_eq!(test(&|known| known.doses(12, 0.5)), None);
+    assert_eq!(test(&|known| known.proofs.push(Proof { splitter: id("s1"), at: now() - DAY(1) })), None);
+    assert!(test(&|known| known.proofs.push(Proof { splitter: id("s1"), at: now() - DAY(4) })).is_some());
+    let cleared =
+        derived(&Rules::default(), |known| known.worked(basin("fig"), Some(Work::OutletCleared), 3));
+    assert!(find(&cleared, TaskKind::FlowTest, &s1()).is_some());
+}
+
+#[test]
+fn a_splitter_uneven_again_soon_stands_on_ground_that_moves() {
+    let kind = |days_ago: i64| {
+        let all = derived(&Rules::default(), |known| {
+            known.worked(s1(), Some(Work::SplitterLevelled), days_ago);
+            known.stands(FindingKind::UnevenSplit, s1());
+        });
+        all.iter().find(|task| task.key.subject == s1()).unwrap().key.kind
+    };
+    assert_eq!((kind(30), kind(200)), (TaskKind::CheckSlope, TaskKind::LevelSplitter));
+}

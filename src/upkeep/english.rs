@@ -1,0 +1,252 @@
+//! The sentences: why a task, why a visit, and what skipping risks.
+
+use jiff::tz::TimeZone;
+
+use super::derive::regular::{Regular, Says};
+use super::{Day, Outlook, Standing, Task, TaskKind, Visit};
+use crate::advice::{advice, headline, place_words};
+use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
+
+fn date(at: EventTime, zone: &TimeZone) -> String {
+    Day::of(at, zone).date().strftime("%-d %B %Y").to_string()
+}
+
+fn days(span: Span) -> String {
+    match span.days_f64().round() as i64 {
+        365 => "every year".to_owned(),
+        1 => "every day".to_owned(),
+        days => format!("every {days} days"),
+    }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
+}
+
+pub(super) fn mend(system: &System, standing: &Standing) -> String {
+    let says = headline(&standing.finding, system);
+    format!("{}; known since {}.", says.trim_end_matches('.'), date(standing.since, &system.zone))
+}
+
+pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
+    let zone = &system.zone;
+    format!(
+        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; without new chips it is \
+         expected to flood first around {}, with 80 % probability between {} and {}.",
+        capitalised(&place_words(system, subject)),
+        outlook.litres,
+        100.0 * outlook.mulch_left,
+        date(outlook.due, zone),
+        date(outlook.earliest, zone),
+        date(outlook.latest, zone),
+    )
+}
+
+pub(super) fn mulch_by_interval(system: &System, subject: &Subject, last: EventTime, every: Span) -> String {
+    format!(
+        "No sensor foretells the mulch of {}, so it is renewed {}; the last time was {}.",
+        place_words(system, subject),
+        days(every),
+        date(last, &system.zone),
+    )
+}
+
+pub(super) fn unproved(
+    system: &System,
+    splitter: &Id,
+    (work, at): (Work, EventTime),
+    (seen, enough): (usize, usize),
+) -> String {
+    let done = if work == Work::SplitterLevelled { "was levelled" } else { "had an outlet cleared" };
+    format!(
+        "Splitter {splitter} {done} on {}, and {seen} of the {enough} ordinary doses that would prove it have come.",
+        date(at, &system.zone),
+    )
+}
+
+/// When it was done last, for the middle of a sentence.
+fn last_time(system: &System, regular: &Regular) -> String {
+    let date = date(regular.last, &system.zone);
+    if regular.never { format!("there is no record of it since {date}") } else { format!("last done {date}") }
+}
+
+fn due_by(system: &System, regular: &Regular) -> String {
+    match regular.says {
+        Says::Rule => format!("the fixed interval makes it due by {}", date(regular.due, &system.zone)),
+        _ => format!("due by {}", date(regular.due, &system.zone)),
+    }
+}
+
+pub(super) fn inspect_outlet(system: &System, subject: &Subject, regular: &Regular) -> String {
+    let place = place_words(system, subject);
+    let zone = &system.zone;
+    let part = |part: f64| format!("{:.0} % of its design share", 100.0 * part);
+    match regular.says {
+        Says::Free { doses, last, part: got } if regular.due > regular.last + regular.every => format!(
+            "The outlet at {place} flowed freely as late as {}, with {} over {doses} doses, so looking at it can wait \
+             until {}.",
+            date(last, zone),
+            part(got),
+            date(regular.due, zone),
+        ),
+        Says::Weak { doses, part: got } => format!(
+            "The outlet at {place} got only {} over the last {doses} doses: look at it by {}, sooner than the interval \
+             says.",
+            part(got),
+            date(regular.due, zone),
+        ),
+        Says::Free { .. } | Says::Nothing | Says::Rule => format!(
+            "The outlet at {place} is looked at {}; {}, {}.",
+            days(regular.every),
+            last_time(system, regular),
+            due_by(system, regular),
+        ),
+    }
+}
+
+pub(super) fn exercise_diverter(system: &System, regular: &Regular, seen: bool) -> String {
+    if seen {
+        let zone = &system.zone;
+        return format!(
+            "The diverter was turned on {} by its own report, so turning it on purpose can wait until {}.",
+            date(regular.last, zone),
+            date(regular.due, zone),
+        );
+    }
+    format!(
+        "A diverter that is never turned seizes: it is turned {}; {}, {}.",
+        days(regular.every),
+        last_time(system, regular),
+        due_by(system, regular),
+    )
+}
+
+pub(super) fn look(system: &System, regular: &Regular) -> String {
+    format!(
+        "Lids, labels, air gaps, roots and rodents are seen by no sensor and looked at {}; {}, {}.",
+        days(regular.every),
+        last_time(system, regular),
+        due_by(system, regular),
+    )
+}
+
+impl TaskKind {
+    /// What to do, as the beginning of a sentence: `Clear the outlet at`.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::LoosenBasin => "Clean out and loosen",
+            Self::ClearOutlet => "Clear the outlet at",
+            Self::ClearLine => "Clear the pipe from",
+            Self::FindLeak => "Find where water comes from at",
+            Self::LevelSplitter => "Level",
+            Self::CheckSlope => "Check the slope and the ground at",
+            Self::RenewMulch => "Renew the mulch of",
+            Self::FlowTest => "Prove by a flow test",
+            Self::CheckProbe => "Check",
+            Self::ChangeBattery => "Change",
+            Self::InspectOutlet => "Inspect the outlet at",
+            Self::ExerciseDiverter => "Turn to sewer and back",
+            Self::YearlyLook => "Look over the whole system from",
+        }
+    }
+
+    /// Tools to bring.
+    pub const fn tools(self) -> &'static [&'static str] {
+        match self {
+            Self::LoosenBasin => &["waterproof gloves and boots", "garden fork and rake", "bucket or barrow"],
+            Self::RenewMulch => &["waterproof gloves", "rake", "barrow", "folding rule"],
+            Self::ClearOutlet => &["waterproof gloves", "trowel", "pruning saw", "bucket of clean water"],
+            Self::ClearLine => &["waterproof gloves", "drain rods", "bucket of clean water"],
+            Self::FindLeak => &["waterproof gloves", "torch", "food dye"],
+            Self::LevelSplitter => &["spirit level, best a digital one", "trowel", "sand to bed it on"],
+            Self::CheckSlope => &["long spirit level", "trowel", "probing rod"],
+            Self::FlowTest => &["bucket with a litre scale", "stopwatch"],
+            Self::CheckProbe => &["trowel", "bucket of clean water", "cloth"],
+            Self::ChangeBattery => &["screwdriver", "cloth"],
+            Self::InspectOutlet => &["waterproof gloves", "torch", "folding rule"],
+            Self::ExerciseDiverter => &["waterproof gloves", "valve spanner"],
+            Self::YearlyLook => &["waterproof gloves", "torch", "folding rule", "spare labels"],
+        }
+    }
+
+    /// What could hurt somebody or break a rule.
+    pub const fn cautions(self) -> &'static [&'static str] {
+        advice(match self {
+            Self::LoosenBasin => FindingKind::Flooding,
+            Self::RenewMulch => FindingKind::SlowSoak,
+            Self::ClearOutlet | Self::InspectOutlet | Self::YearlyLook => FindingKind::BlockedOutlet,
+            Self::LevelSplitter | Self::CheckSlope | Self::FlowTest => FindingKind::UnevenSplit,
+            Self::ClearLine => FindingKind::NoWater,
+            Self::FindLeak | Self::ExerciseDiverter => FindingKind::UnexpectedWater,
+            Self::CheckProbe => FindingKind::SensorStuck,
+            Self::ChangeBattery => FindingKind::BatteryLow,
+        })
+        .cautions
+    }
+
+    const fn risk(self) -> &'static str {
+        match self {
+            Self::LoosenBasin => "water goes on standing, draws mosquitoes and can reach a neighbour",
+            Self::RenewMulch => "the basin soaks slower until water stands in it",
+            Self::ClearOutlet => "the outlet closes altogether and its water floods the basins beside it",
+            Self::ClearLine => "water backs up towards the house",
+            Self::FindLeak => "water nobody counts goes on soaking one place",
+            Self::LevelSplitter => "one side drowns and the other dries",
+            Self::CheckSlope => "the splitter tilts again and the work on it was for nothing",
+            Self::FlowTest => "nobody knows whether the work did any good",
+            Self::CheckProbe => "faults in that basin are not seen",
+            Self::ChangeBattery => "a sensor falls silent, and what it watches is not seen",
+            Self::InspectOutlet => "roots or mulch at the outlet grow unseen",
+            Self::ExerciseDiverter => "the valve seizes and cannot be turned when a basin floods",
+            Self::YearlyLook => "a broken lid, a lost label or a nest stays as it is",
+        }
+    }
+}
+
+impl Task {
+    /// What to do and where: `Clear the outlet at the quince tree basin`.
+    pub fn title(&self, system: &System) -> String {
+        format!("{} {}", self.key.kind.title(), place_words(system, &self.key.subject))
+    }
+}
+
+/// Why a visit is on its day. `tasks` are those of the visit, the one that is due first in front.
+pub fn visit_reason(visit: &Visit, tasks: &[&Task], zone: &TimeZone) -> String {
+    let Some(first) = tasks.first() else { return String::new() };
+    let due = Day::of(first.window.due, zone);
+    let what = format!("{} at {}", first.key.kind, first.key.subject);
+    let lead = if visit.day > due {
+        format!("{what} was due by {due}, and this is the first working day with room")
+    } else if first.mends {
+        format!("{what} mends what is wrong already and should be done by {due}")
+    } else {
+        format!("{what} is due by {due}")
+    };
+    let others = match tasks.len() - 1 {
+        0 => String::new(),
+        1 => "; one more task can be done on the same way".to_owned(),
+        more => format!("; {more} more tasks can be done on the same way"),
+    };
+    let kept = if visit.kept { ". The day stands as it was planned before" } else { "" };
+    format!("{}{others}{kept}.", capitalised(&lead))
+}
+
+/// What skipping a visit risks, by its most urgent kinds of task.
+pub fn skipping(tasks: &[&Task]) -> String {
+    let mut sorted: Vec<_> = tasks.to_vec();
+    sorted.sort_by_key(|task| (std::cmp::Reverse(task.urgency), task.window.latest));
+    let mut kinds: Vec<TaskKind> = Vec::new();
+    for task in &sorted {
+        if !kinds.contains(&task.key.kind) {
+            kinds.push(task.key.kind);
+        }
+    }
+    let worst = sorted.first().map_or(Severity::Info, |task| task.urgency);
+    let risks: Vec<_> = kinds.into_iter().take(2).map(TaskKind::risk).collect();
+    let lead = match worst {
+        Severity::Critical => "At once: ",
+        Severity::Warning | Severity::Info => "",
+    };
+    if risks.is_empty() { String::new() } else { capitalised(&format!("{lead}{}.", risks.join("; "))) }
+}

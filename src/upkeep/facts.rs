@@ -1,0 +1,102 @@
+//! What tasks are derived from.
+
+use std::collections::BTreeMap;
+
+use super::Day;
+use crate::model::{EventTime, Finding, Id, Subject, System, Work};
+
+/// A finding that stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Standing {
+    /// The finding.
+    pub finding: Finding,
+    /// Since when.
+    pub since: EventTime,
+}
+
+/// When a basin would first flood if its mulch were not renewed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outlook {
+    /// Which basin.
+    pub basin: Id,
+    /// The best estimate.
+    pub due: EventTime,
+    /// With 80 % probability not before this.
+    pub earliest: EventTime,
+    /// And not after this.
+    pub latest: EventTime,
+    /// Litres since the mulch was placed.
+    pub litres: f64,
+    /// The part of the mulch that is left, 0 to 1.
+    pub mulch_left: f64,
+}
+
+/// When a part was worked on last.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LastDone {
+    /// The part.
+    pub subject: Subject,
+    /// What was done; none for the last look at it, whatever was done.
+    pub work: Option<Work>,
+    /// When.
+    pub at: EventTime,
+}
+
+/// A flow test that proved a part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proof {
+    /// The splitter.
+    pub splitter: Id,
+    /// When.
+    pub at: EventTime,
+}
+
+/// A dose of late.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Dose {
+    /// When it began.
+    pub at: EventTime,
+    /// Fraction that each basin with a usable sensor received.
+    pub shares: BTreeMap<Id, f64>,
+}
+
+/// Everything known of one system.
+#[derive(Clone, Debug)]
+pub struct Facts<'a> {
+    /// The system.
+    pub system: &'a System,
+    /// Findings that stand.
+    pub standing: &'a [Standing],
+    /// The newest forecast of each basin that has one.
+    pub outlooks: &'a [Outlook],
+    /// Past work.
+    pub last: &'a [LastDone],
+    /// Flow tests that proved a splitter.
+    pub proofs: &'a [Proof],
+    /// Doses of the last weeks, in order.
+    pub doses: &'a [Dose],
+    /// When the diverter was turned last, as far as its sensor tells.
+    pub diverter_turned: Option<EventTime>,
+    /// Since when the system is watched.
+    pub since: EventTime,
+    /// Now.
+    pub now: EventTime,
+}
+
+impl Facts<'_> {
+    /// When `subject` was worked on so last.
+    pub(super) fn done(&self, subject: &Subject, work: Work) -> Option<EventTime> {
+        self.last.iter().filter(|it| it.subject == *subject && it.work == Some(work)).map(|it| it.at).max()
+    }
+
+    /// When `subject` was looked at last, whatever was done.
+    pub(super) fn seen(&self, subject: &Subject) -> Option<EventTime> {
+        self.last.iter().filter(|it| it.subject == *subject).map(|it| it.at).max()
+    }
+
+    /// When the system came into service, or was first watched.
+    pub(super) fn begun(&self) -> EventTime {
+        let commissioned = self.system.commissioned.map(|date| Day::start_of(date, &self.system.zone));
+        commissioned.unwrap_or(self.since).min(self.now)
+    }
+}
