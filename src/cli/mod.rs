@@ -19,6 +19,7 @@ mod root;
 mod run;
 mod summary;
 mod told;
+mod visits;
 
 pub use backup::BackupArgs;
 pub use check::CheckArgs;
@@ -35,3 +36,4 @@ pub use record::RecordArgs;
 pub use replay::ReplayArgs;
 pub use root::{Cli, Command, main};
 pub use run::RunArgs;
+pub use visits::VisitsArgs;

@@ -6,8 +6,8 @@ use clap::{Parser, Subcommand};
 
 use super::{
     BackupArgs, CheckArgs, CompletionsArgs, DecodeArgs, DemoArgs, Failure, ManArgs, NotifyArgs, PasswordArgs,
-    PersonArgs, RecordArgs, ReplayArgs, RunArgs, backup, check, completions, decode, demo, exit, man, notify,
-    password, person, record, replay, run,
+    PersonArgs, RecordArgs, ReplayArgs, RunArgs, VisitsArgs, backup, check, completions, decode, demo, exit,
+    man, notify, password, person, record, replay, run, visits,
 };
 
 /// What stands below the help of the whole program.
@@ -50,6 +50,8 @@ pub enum Command {
     Record(RecordArgs),
     /// Send a test message, or list messages that do not get through
     Notify(NotifyArgs),
+    /// Print the visits that are due, or compare a year by plan with a year by the calendar
+    Visits(VisitsArgs),
     /// Copy the ledger to a file, also while the daemon runs
     Backup(BackupArgs),
     /// Make a line for the password file of the embedded broker
@@ -76,6 +78,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Decode(args) => decode::decode(&args),
         Command::Record(args) => record::record(&args),
         Command::Notify(args) => notify::notify(&args),
+        Command::Visits(args) => visits::visits(&args),
         Command::Backup(args) => backup::backup(&args),
         Command::Password(args) => password::password(&args),
         Command::Person(args) => person::person(&args),

@@ -8,6 +8,7 @@ use super::paint::Paint;
 use crate::model::{Quantity, System};
 use crate::settings::{BrokerAddress, ServerAddress, Settings};
 use crate::systemfile;
+use crate::upkeep::{design, design_words};
 
 /// What was found to be right.
 pub(super) struct Right<'a> {
@@ -34,6 +35,10 @@ pub(super) fn summarise(right: &Right<'_>, out: &mut impl Write, paint: Paint) -
         writeln!(out, "\n{}  {}", paint.strong(system.id.as_str()), system.name)?;
         writeln!(out, "    {}", parts(system))?;
         writeln!(out, "    sensors: {}", sensors(system))?;
+        writeln!(out, "    design check:")?;
+        for sentence in design_words(system, &design(system)) {
+            writeln!(out, "      {sentence}")?;
+        }
         pieces += write_advice(&systemfile::advice(system), out, paint)?;
     }
     match pieces {

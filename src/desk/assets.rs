@@ -37,6 +37,7 @@ pub(super) static RECORD_STYLE: Asset = asset!("record.css", "text/css; charset=
 pub(super) static SHEET: Asset = asset!("sheet.js", "text/javascript; charset=utf-8");
 pub(super) static SHEET_STYLE: Asset = asset!("sheet.css", "text/css; charset=utf-8");
 static WORKER: Asset = asset!("worker.js", "text/javascript; charset=utf-8");
+pub(super) static UPKEEP_STYLE: Asset = asset!("upkeep.css", "text/css; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 fn print(text: &str) -> String {
@@ -93,6 +94,7 @@ pub(super) async fn asset(
         &RECORD_STYLE,
         &SHEET,
         &SHEET_STYLE,
+        &UPKEEP_STYLE,
         &ICON,
     ]
     .into_iter()

@@ -30,6 +30,7 @@ pub mod sheet;
 mod shelf;
 mod tls;
 mod units;
+mod upkeep;
 mod visit;
 mod words;
 mod yard;

@@ -74,8 +74,6 @@ pub struct Desk {
     pub export: Option<ExportHealth>,
     /// Tasks and visits, as they change.
     pub upkeep: watch::Receiver<Arc<Upkeep>>,
-    /// Address of the pages in links that leave them, without a slash at its end.
-    pub pages: String,
 }
 
 /// What the handlers share.

@@ -16,7 +16,8 @@ use tokio::sync::watch;
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
 use super::{
-    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, visit, yard, year,
+    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, upkeep, visit, yard,
+    year,
 };
 use crate::secrets::NoChance;
 
@@ -62,6 +63,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(operations::routes())
         .merge(setup::routes())
         .merge(record::routes())
+        .merge(upkeep::routes())
         .merge(flowtest::routes())
         .merge(yard::routes())
         .merge(year::routes())

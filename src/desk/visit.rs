@@ -20,6 +20,7 @@ use super::pages;
 use super::people::Visitor;
 use super::sheet::{HeardSheet, SystemSheet};
 use super::units::Units;
+use super::upkeep;
 use crate::ledger::{LedgerFault, View};
 use crate::model::{BasinIx, EventTime, Id, Span, System};
 use timeline::Asked;
@@ -144,8 +145,10 @@ async fn system_sheet(
     let system = found(office, visitor, id)?;
     let now = office.now();
     let seen = Arc::clone(&system);
+    let coming = upkeep::coming_rows(&office.desk.upkeep.borrow(), &system, now);
     let basins = system.basin_ixs().collect();
-    let record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
+    let mut record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
+    record.coming = coming;
     Ok(gather::system(&system, &record, units))
 }
 
@@ -160,6 +163,7 @@ fn record(
     Ok(SystemRecord {
         open: view.findings_open_in(&system.id)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, PAST)?,
+        coming: Vec::new(),
         latest: view.latest(Some(&system.id))?,
         timeline: fetch::timeline(view, system, basins, &stretch, now)?,
         month: view.doses(&system.id, now - Span::from_days(30), now)?,

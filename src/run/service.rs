@@ -135,10 +135,8 @@ impl Service {
         let (feed, inbox, acker) = Feed::start(settings, &systems, &clock).await?;
         info!(broker = feed.describe(settings), "listening for readings");
         let waker = inbox.waker();
-        let (orders, order_queue) = Orders::new({
-            let waker = waker.clone();
-            move || waker.wake()
-        });
+        let to_wake = waker.clone();
+        let (orders, order_queue) = Orders::new(move || to_wake.wake());
         let ending = Arc::new(AtomicBool::new(false));
         let writer = Writer {
             steward,
@@ -180,29 +178,19 @@ impl Service {
             carriers,
             publisher: feed.publisher(),
         });
-        let (export_view, export_orders, export_clock) = (view.clone(), orders.clone(), clock.clone());
-        let (commits, systems) = (commits_rx.clone(), systems_rx.clone());
-        let sources =
-            Sources { view: export_view, orders: export_orders, commits, systems, clock: export_clock };
-        let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
-        let schedule = Schedule::start(ScheduleParts {
+        let sources = Sources {
             view: view.clone(),
             orders: orders.clone(),
-            clock: clock.clone(),
-            systems: systems_rx.clone(),
             commits: commits_rx.clone(),
-            rules: settings.upkeep.rules(),
-            crew: settings.upkeep.crew(),
-        });
-        let (changed, files_changed) = tokio::sync::mpsc::channel(4);
-        let files = SystemFolder {
-            folder: settings.folders.systems.clone(),
-            prefix: settings.mqtt.prefix.clone(),
-            changed,
+            systems: systems_rx.clone(),
+            clock: clock.clone(),
         };
+        let schedule = schedule(settings, &sources);
+        let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
+        let (changed, files_changed) = tokio::sync::mpsc::channel(4);
         let desk = Desk {
             systems: systems_rx,
-            files,
+            files: files(settings, changed),
             entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
             view,
             commits: commits_rx,
@@ -214,7 +202,6 @@ impl Service {
             link: note::follow(feed.health()),
             export,
             upkeep: schedule.upkeep(),
-            pages: pages(settings, desk_address),
         };
         let desk = tokio::spawn(async move {
             if let Err(error) = desk::serve(listener, tls, desk, stopped(stop)).await {
@@ -303,6 +290,25 @@ impl Service {
             }
         }
     }
+}
+
+/// The folder of system files, as the pages use it.
+fn files(settings: &Settings, changed: tokio::sync::mpsc::Sender<oneshot::Sender<()>>) -> SystemFolder {
+    SystemFolder { folder: settings.folders.systems.clone(), prefix: settings.mqtt.prefix.clone(), changed }
+}
+
+/// What is to be done and when, from the same sources.
+fn schedule(settings: &Settings, sources: &Sources) -> Schedule {
+    let Sources { view, orders, commits, systems, clock } = sources;
+    Schedule::start(ScheduleParts {
+        view: view.clone(),
+        orders: orders.clone(),
+        clock: clock.clone(),
+        systems: systems.clone(),
+        commits: commits.clone(),
+        rules: settings.upkeep.rules(),
+        crew: settings.upkeep.crew(),
+    })
 }
 
 /// The certificate that the pages are served with, if there is one.

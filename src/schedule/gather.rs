@@ -7,8 +7,8 @@ use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
 use crate::model::{EventTime, Id, Span, Subject, System, Work};
 use crate::upkeep::{
-    Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Proof, Rules, Standing, Task, TaskKey, plan,
-    tasks,
+    Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Proof, Rules, Standing, Task,
+    TaskKey, plan, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -66,7 +66,13 @@ impl Known {
     }
 
     /// The tasks of `system`.
-    fn tasks(&self, view: &View, system: &System, rules: &Rules, now: EventTime) -> Result<Vec<Task>, LedgerFault> {
+    fn tasks(
+        &self,
+        view: &View,
+        system: &System,
+        rules: &Rules,
+        now: EventTime,
+    ) -> Result<Vec<Task>, LedgerFault> {
         let of = |map: &BTreeMap<Id, Vec<_>>| map.get(&system.id).cloned().unwrap_or_default();
         let doses = doses(view, &system.id, now - OF_LATE, now)?;
         let facts = Facts {
@@ -115,17 +121,23 @@ pub fn work_out(
 ///
 /// # Errors
 /// The ledger cannot be read.
-pub fn past<'a>(view: &View, system: &'a System, (from, to): (EventTime, EventTime)) -> Result<Past<'a>, LedgerFault> {
+pub fn past<'a>(
+    view: &View,
+    system: &'a System,
+    (from, to): (EventTime, EventTime),
+) -> Result<Past<'a>, LedgerFault> {
     let id = &system.id;
     let findings = view.findings_within(id, from, to, FINDINGS)?.into_iter();
-    let findings = findings.map(|it| PastFinding { finding: it.finding, raised: it.raised_at, cleared: it.cleared_at });
+    let findings =
+        findings.map(|it| PastFinding { finding: it.finding, raised: it.raised_at, cleared: it.cleared_at });
     let mut outlooks = Vec::new();
     for basin in &system.basins {
         let records = view.forecasts_of(id, &basin.id, from, to)?;
         outlooks.extend(records.into_iter().map(|record| (record.made, outlook(record))));
     }
     outlooks.sort_by_key(|(made, _)| *made);
-    let filter = ServiceFilter { systems: Some(vec![id.clone()]), to: Some(from), ..ServiceFilter::default() };
+    let filter =
+        ServiceFilter { systems: Some(vec![id.clone()]), to: Some(from), ..ServiceFilter::default() };
     let records = view.services(&filter, RECORDS)?;
     let last = records.into_iter().flat_map(|stored| {
         let (subject, at) = (stored.record.subject, stored.record.at);
@@ -163,10 +175,7 @@ fn proofs(view: &View, system: &Id, now: EventTime) -> Result<Vec<Proof>, Ledger
     Ok(even.collect())
 }
 
-/// Since when a system is watched; only asked where the file does not say since when it is in service.
+/// Since when a system is watched.
 fn since(view: &View, system: &System, now: EventTime) -> Result<EventTime, LedgerFault> {
-    if system.commissioned.is_some() {
-        return Ok(now);
-    }
     Ok(view.heard_since(&system.id)?.unwrap_or(now).min(now))
 }

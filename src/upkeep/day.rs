@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use jiff::Timestamp;
 use jiff::civil::{Date, Weekday};
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
@@ -31,13 +32,13 @@ impl Day {
         let time = jiff::civil::time(hour, (minutes % 60) as i8, 0, 0);
         let there = zone.to_timestamp(self.date().to_datetime(time));
         let plain = self.0 * 86_400_000 + i64::from(minutes) * 60_000;
-        EventTime::from_millis(there.map_or(plain, |there| there.as_millisecond()))
+        EventTime::from_millis(there.map_or(plain, Timestamp::as_millisecond))
     }
 
     /// When `date` begins in `zone`.
     pub(super) fn start_of(date: Date, zone: &TimeZone) -> EventTime {
         let there = zone.to_timestamp(date.at(0, 0, 0, 0));
-        EventTime::from_millis(there.map_or(0, |there| there.as_millisecond()))
+        EventTime::from_millis(there.map_or(0, Timestamp::as_millisecond))
     }
 
     /// Its day of the week.

@@ -74,7 +74,9 @@ fn last_time(system: &System, regular: &Regular) -> String {
 fn due_by(system: &System, regular: &Regular) -> String {
     match regular.says {
         Says::Rule => format!("the fixed interval makes it due by {}", date(regular.due, &system.zone)),
-        _ => format!("due by {}", date(regular.due, &system.zone)),
+        Says::Nothing | Says::Free { .. } | Says::Weak { .. } => {
+            format!("due by {}", date(regular.due, &system.zone))
+        }
     }
 }
 
@@ -211,11 +213,12 @@ impl Task {
     }
 }
 
-/// Why a visit is on its day. `tasks` are those of the visit, the one that is due first in front.
-pub fn visit_reason(visit: &Visit, tasks: &[&Task], zone: &TimeZone) -> String {
+/// Why a visit is on its day. `tasks` are those of the visit, the one that is due first in front; that one is of
+/// `system`.
+pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
     let Some(first) = tasks.first() else { return String::new() };
-    let due = Day::of(first.window.due, zone);
-    let what = format!("{} at {}", first.key.kind, first.key.subject);
+    let due = Day::of(first.window.due, &system.zone);
+    let what = format!("“{}”", first.title(system));
     let lead = if visit.day > due {
         format!("{what} was due by {due}, and this is the first working day with room")
     } else if first.mends {

@@ -77,7 +77,7 @@ pub struct Facts<'a> {
     pub doses: &'a [Dose],
     /// When the diverter was turned last, as far as its sensor tells.
     pub diverter_turned: Option<EventTime>,
-    /// Since when the system is watched.
+    /// Since when the system is watched; what was done before is unknown.
     pub since: EventTime,
     /// Now.
     pub now: EventTime,

@@ -1,6 +1,7 @@
 //! The daemon as a process, against real brokers.
 
 mod agreement;
+mod calendar;
 mod interface;
 mod kills;
 mod manners;

@@ -14,7 +14,8 @@ use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use super::{
-    events, files, findings, flow_tests, heard, keys, people, readings, services, systems, tags, years,
+    events, files, findings, flow_tests, heard, keys, people, readings, services, systems, tags, upkeep,
+    years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -56,6 +57,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(findings::routes())
         .merge(readings::routes())
         .merge(services::routes())
+        .merge(upkeep::routes())
         .merge(flow_tests::routes())
         .merge(years::routes())
         .merge(heard::routes())

@@ -17,6 +17,7 @@ mod readings;
 mod services;
 mod systems;
 mod tags;
+mod upkeep;
 mod years;
 
 pub(super) use description::routes;

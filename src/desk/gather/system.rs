@@ -7,12 +7,13 @@ use super::place::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline, sensor_words};
 use crate::desk::sheet::{
-    BasinSheet, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
+    BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
 };
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, Latest, StoredFinding};
 use crate::model::{EventTime, Node, Point, SplitterIx, System};
+use crate::upkeep::{design, design_words};
 
 /// What the ledger knows of one system.
 #[derive(Clone, Debug)]
@@ -21,6 +22,8 @@ pub struct SystemRecord {
     pub open: Vec<StoredFinding>,
     /// Its findings, open or over, newest first.
     pub history: Vec<StoredFinding>,
+    /// What is to be done there.
+    pub coming: Vec<ComingRow>,
     /// Its last readings.
     pub latest: Vec<Latest>,
     /// What happened in the stretch looked at.
@@ -43,6 +46,8 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now)),
+        coming: record.coming.clone(),
+        design: design_words(system, &design(system)),
         past: past(system, &record.history, now),
         card,
     }

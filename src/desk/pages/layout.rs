@@ -74,6 +74,8 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
             ul {
                 (place("/", "Systems"))
                 (place("/alerts", "Alerts"))
+                (place("/tasks", "Tasks"))
+                (place("/visits", "Visits"))
                 @if who.sees_everything { (place("/heard", "Heard and refused")) }
                 @if who.plans { (place("/setup", "New system")) }
                 @if who.governs { (place("/people", "People")) }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use crate::desk::sheet::{Moment, Urgency};
 
 /// How soon, as a sign and a word.
-pub(super) fn urgency(urgency: Urgency) -> Markup {
+pub(in crate::desk) fn urgency(urgency: Urgency) -> Markup {
     html! { span class={ "urgency " (urgency.class()) } { (sign(urgency)) " " (urgency.words()) } }
 }
 

@@ -25,7 +25,7 @@ pub(in crate::desk) use finding::{evidence, standing};
 pub use first::{first, first_card, first_main, first_summary};
 pub use heard::{heard, heard_main};
 pub(in crate::desk) use layout::{Page, layout_with};
-pub(in crate::desk) use mark::time;
+pub(in crate::desk) use mark::{time, urgency};
 pub use part::Part;
 pub use place::{basin_page, basin_page_main, splitter_page, splitter_page_main};
 pub(in crate::desk) use plan::plan as site_plan;

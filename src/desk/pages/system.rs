@@ -8,6 +8,7 @@ use super::{basin, finding, mark, plan, timeline};
 use crate::desk::assets;
 use crate::desk::sheet::{Chrome, PastSheet, SensorRow, SystemSheet};
 use crate::desk::units::Units;
+use crate::desk::upkeep::coming;
 use crate::desk::words;
 
 /// The page around its `main`.
@@ -31,9 +32,11 @@ pub fn system_main(sheet: &SystemSheet, units: Units) -> Markup {
             (part("drain", drain(sheet)).markup())
             (part("timeline", timeline::timeline(&sheet.timeline, units)).markup())
         }
+        (part("coming", coming(sheet.card.id.as_str(), &sheet.coming)).markup())
         (part("sensors", sensors(&sheet.sensors)).markup())
         (part("past", past(&sheet.past)).markup())
         (part("facts", facts(sheet)).markup())
+        (part("design", design(&sheet.design)).markup())
     }
 }
 
@@ -123,5 +126,12 @@ fn facts(sheet: &SystemSheet) -> Markup {
     html! {
         h2 { "The system file says" }
         dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (words::capitalised(value)) } } }
+    }
+}
+
+fn design(sentences: &[String]) -> Markup {
+    html! {
+        h2 { "Against published tables" }
+        ul { @for sentence in sentences { li { (words::capitalised(sentence)) "." } } }
     }
 }

@@ -146,9 +146,13 @@ fn is_from_our_pages(headers: &HeaderMap) -> bool {
 
 async fn identify(office: &Office, headers: &HeaderMap, uri: &Uri) -> Result<Option<Visitor>, LedgerFault> {
     let now = office.door.now();
-    if let Some(key) = bearer(headers).or_else(|| feed_key(uri)) {
+    let bearer = bearer(headers);
+    let in_header = bearer.is_some();
+    if let Some(key) = bearer.or_else(|| feed_key(uri)) {
         let print = Token::presented(&key).print();
         let known = ask(office, move |view| view.key(print, now)).await?;
+        // A calendar's key has no scope: addresses leak, and it must not open anything else.
+        let known = known.filter(|(_, scopes)| !in_header || !scopes.is_empty());
         return Ok(known.map(|(person, scopes)| Visitor::with_key(person, print, scopes)));
     }
     if let Some(session) = cookie::read(headers) {

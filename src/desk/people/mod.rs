@@ -16,6 +16,7 @@ pub(in crate::desk) use door::{Door, Peer, admit, is_still_welcome};
 pub(in crate::desk) use fields::Fields;
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use staff::{
-    NewPerson, add, add_key, change, keys, only_if_may, people, remove, reset_password, revoke_key,
+    NewPerson, add, add_calendar, add_key, change, keys, only_if_may, people, remove, reset_password,
+    revoke_key,
 };
 pub(in crate::desk) use visitor::Visitor;

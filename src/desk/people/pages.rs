@@ -173,6 +173,9 @@ fn action_words(action: Action) -> &'static str {
 }
 
 fn scope_words(scopes: &[Action]) -> String {
+    if scopes.is_empty() {
+        return "opens the calendar only".to_owned();
+    }
     let words: Vec<_> = scopes.iter().map(|scope| scope.name()).collect();
     format!("may {}", words.join(", "))
 }

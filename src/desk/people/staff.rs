@@ -265,6 +265,21 @@ pub(in crate::desk) async fn add_key(
     Ok((number(&added).0, token))
 }
 
+/// Makes a key in the visitor's name that opens their calendar and nothing else.
+pub(in crate::desk) async fn add_calendar(office: &Office, visitor: &Visitor) -> Result<Token, Problem> {
+    let (person, token) = (somebody(visitor)?, Token::new()?);
+    let order = PeopleOrder::AddKey {
+        person,
+        token: token.print(),
+        label: "calendar".to_owned(),
+        scopes: Vec::new(),
+        at: office.door.now(),
+        ends: None,
+    };
+    place(office, order).await?;
+    Ok(token)
+}
+
 /// Makes one of the visitor's keys useless.
 pub(in crate::desk) async fn revoke_key(office: &Office, visitor: &Visitor, key: u64) -> Result<(), Problem> {
     let person = somebody(visitor)?;

@@ -6,6 +6,7 @@
 mod alert;
 mod board;
 mod chrome;
+mod coming;
 mod heard;
 mod level;
 mod part;
@@ -19,6 +20,7 @@ mod timeline;
 pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet};
 pub use board::{Board, Counts, PropertySheet, SystemCard};
 pub use chrome::{Chrome, Who};
+pub use coming::ComingRow;
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};
 pub use level::Level;
 pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};

@@ -1,6 +1,6 @@
 //! One system's own page.
 
-use super::{Level, Moment, SystemCard, TimelineSheet, Urgency};
+use super::{ComingRow, Level, Moment, SystemCard, TimelineSheet, Urgency};
 use crate::model::FindingKind;
 
 /// Everything on a system's page.
@@ -18,6 +18,10 @@ pub struct SystemSheet {
     pub timeline: TimelineSheet,
     /// Every sensor.
     pub sensors: Vec<SensorRow>,
+    /// What is to be done, the soonest first.
+    pub coming: Vec<ComingRow>,
+    /// How the basins stand against published tables.
+    pub design: Vec<String>,
     /// Findings that are over, latest first.
     pub past: Vec<PastSheet>,
 }

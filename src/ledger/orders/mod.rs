@@ -8,8 +8,8 @@ mod alerts;
 mod export;
 mod flowtest;
 mod notices;
-mod plan;
 pub(super) mod people;
+mod plan;
 mod queue;
 pub(super) mod service;
 

@@ -10,7 +10,7 @@ use crate::upkeep::{Facts, Standing};
 const SETTLING: Span = Span::from_days(90);
 
 pub(super) fn tasks(facts: &Facts<'_>) -> Vec<Task> {
-    facts.standing.iter().filter_map(|standing| Some(draft(facts, standing)?.at(facts))).collect()
+    facts.standing.iter().map(|standing| draft(facts, standing).at(facts)).collect()
 }
 
 /// How soon after it was found a kind of fault should be mended, and must be: days. Common practice, no published
@@ -29,10 +29,9 @@ const fn days(kind: FindingKind) -> (i64, i64) {
     }
 }
 
-fn draft(facts: &Facts<'_>, standing: &Standing) -> Option<Draft> {
+fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
     let Standing { finding, since } = standing;
-    // A blocked outlet or a flood somewhere below explains what its splitter shows.
-    let kind = kind(facts, standing)?;
+    let kind = kind(facts, standing);
     let (due, latest) = days(finding.kind);
     let mut window = Window::from_now(*since, Span::from_days(due), Span::from_days(latest));
     if finding.kind == FindingKind::SlowSoak
@@ -41,7 +40,7 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Option<Draft> {
         window.due = outlook.earliest.clamp(window.due, window.due + Span::from_days(60));
         window.latest = outlook.due.max(window.due);
     }
-    Some(Draft {
+    Draft {
         kind,
         subject: finding.subject.clone(),
         window,
@@ -49,12 +48,12 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Option<Draft> {
         mends: true,
         reason: english::mend(facts.system, standing),
         materials: materials(facts, kind, &finding.subject),
-    })
+    }
 }
 
-fn kind(facts: &Facts<'_>, standing: &Standing) -> Option<TaskKind> {
+fn kind(facts: &Facts<'_>, standing: &Standing) -> TaskKind {
     let subject = &standing.finding.subject;
-    Some(match (standing.finding.kind, subject) {
+    match (standing.finding.kind, subject) {
         (FindingKind::Flooding | FindingKind::Ponding, _) => TaskKind::LoosenBasin,
         (FindingKind::SlowSoak, _) => TaskKind::RenewMulch,
         (FindingKind::BlockedOutlet, _) => TaskKind::ClearOutlet,
@@ -70,7 +69,7 @@ fn kind(facts: &Facts<'_>, standing: &Standing) -> Option<TaskKind> {
         (FindingKind::SensorSilent | FindingKind::SensorStuck | FindingKind::SensorImplausible, _) => {
             TaskKind::CheckProbe
         }
-    })
+    }
 }
 
 fn materials(facts: &Facts<'_>, kind: TaskKind, subject: &Subject) -> Vec<Material> {

@@ -7,6 +7,8 @@ use crate::upkeep::{Day, Facts, Outlook, Rules, english};
 
 /// Chips come in bags and barrows: quantities are rounded up to this, litres.
 const ROUNDED_TO: f64 = 10.0;
+/// Mulch of unknown age is renewed within this once a system is watched.
+const CATCH_UP: Span = Span::from_days(60);
 /// Beyond this a forecast is a guess that nobody plans by.
 const FAR: Span = Span::from_days(3 * 365);
 
@@ -55,7 +57,7 @@ fn by_interval(facts: &Facts<'_>, subject: Subject, rules: &Rules) -> Draft {
     let placed = facts.done(&subject, Work::MulchRenewed).or_else(|| placed(facts, &subject));
     let last = placed.unwrap_or(facts.begun());
     let every = rules.renew_mulch_every;
-    let due = last + every;
+    let due = if placed.is_some() { last + every } else { (last + every).max(facts.since + CATCH_UP) };
     let window = Window { earliest: due - every.scaled(0.25), due, latest: due + every.scaled(0.25) };
     Draft {
         kind: TaskKind::RenewMulch,

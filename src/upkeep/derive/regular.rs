@@ -11,6 +11,8 @@ const ENOUGH_DOSES: usize = 10;
 const WEAK: f64 = 0.7;
 /// A weak one is looked at within this.
 const SOON: Span = Span::from_days(21);
+/// What there is no record of is done within this once a system is watched.
+const CATCH_UP: Span = Span::from_days(60);
 /// An outlet that flowed freely is believed for this long.
 const BELIEVED: Span = Span::from_days(182);
 
@@ -66,7 +68,7 @@ fn inspect_outlet(facts: &Facts<'_>, rules: &Rules, basin: BasinIx) -> Draft {
         regular.says = flow(facts, basin);
         regular.due = match regular.says {
             Says::Free { last, .. } => {
-                (last + BELIEVED).clamp(regular.due, regular.last + regular.every + regular.every)
+                (last + BELIEVED).min(regular.last + regular.every + regular.every).max(regular.due)
             }
             Says::Weak { .. } => regular.due.min(facts.now + SOON),
             Says::Nothing | Says::Rule => regular.due,
@@ -114,7 +116,13 @@ fn look(facts: &Facts<'_>, rules: &Rules) -> Draft {
 fn regular(facts: &Facts<'_>, rules: &Rules, last: Option<EventTime>, every: Span) -> Regular {
     let (never, last) = (last.is_none(), last.unwrap_or(facts.begun()));
     let says = if rules.intervals == Intervals::Fixed { Says::Rule } else { Says::Nothing };
-    Regular { last, never, every, due: last + every, says }
+    // What was done before anybody kept a record is unknown, not overdue.
+    let due = if never && says == Says::Nothing {
+        (last + every).max(facts.since + CATCH_UP)
+    } else {
+        last + every
+    };
+    Regular { last, never, every, due, says }
 }
 
 fn draft(facts: &Facts<'_>, kind: TaskKind, subject: Subject, regular: &Regular, reason: String) -> Draft {

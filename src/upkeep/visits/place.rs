@@ -11,6 +11,8 @@ use crate::upkeep::{Crew, Day};
 const PUT_OFF: i64 = 90;
 /// A day that somebody is near anyway is worth being this many days off the best one.
 const NEARBY_IS_WORTH: i64 = 10;
+/// Longest chain of moves that makes room for a group.
+const MOVES: usize = 2;
 /// Work that only prevents is planned this many days before its last day at most, for rain and sickness.
 const SPARE: i64 = 4;
 
@@ -79,19 +81,18 @@ pub(super) fn way(crew: &Crew, seen: &[&Id], property: &Id) -> u32 {
     }
 }
 
-/// Gives each group a day: what must be done first chooses first.
+/// Gives each group a day: what has the fewest days to choose from chooses first.
 pub(super) fn place<'j>(mut groups: Vec<(Id, Group<'j>)>, crew: &Crew) -> Vec<Placed<'j>> {
-    groups.sort_by(|(a, x), (b, y)| {
-        (x.until, x.from, a, first(x)).cmp(&(y.until, y.from, b, first(y)))
+    groups.sort_by_cached_key(|(property, group)| {
+        (open_days(crew, group).count(), group.until, property.clone(), first(group).cloned())
     });
     let mut diary = Diary::default();
     let mut placed: Vec<Placed<'j>> = Vec::new();
     for (property, group) in groups {
-        let minutes = group.minutes();
-        let day = best(&diary, crew, &property, &group)
-            .or_else(|| make_room(&mut diary, crew, (&property, &group), &mut placed))
+        let day = best(&diary, crew, (&property, &group), None)
+            .or_else(|| make_room(&mut diary, crew, (&property, &group), &mut placed, MOVES))
             .unwrap_or_else(|| put_off(&diary, crew, &property, &group));
-        diary.add(day, &property, minutes);
+        diary.add(day, &property, group.minutes());
         placed.push(Placed { property, group, day });
     }
     gather(&mut diary, crew, &mut placed);
@@ -122,39 +123,54 @@ fn off(group: &Group<'_>, day: Day) -> i64 {
     (day.0 - (group.until.0 - spare)).abs()
 }
 
-fn best(diary: &Diary, crew: &Crew, property: &Id, group: &Group<'_>) -> Option<Day> {
+/// The best day with room for the group, other than `not`.
+fn best(diary: &Diary, crew: &Crew, (property, group): (&Id, &Group<'_>), not: Option<Day>) -> Option<Day> {
     let more = (property, group.minutes());
-    let days = open_days(crew, group).filter(|day| diary.fits(crew, *day, more));
+    let days = open_days(crew, group).filter(|day| Some(*day) != not && diary.fits(crew, *day, more));
     days.min_by_key(|day| {
         let nearby = group.wish.is_none() && diary.has_nearby(crew, *day, property);
         (off(group, *day) - if nearby { NEARBY_IS_WORTH } else { 0 }, *day)
     })
 }
 
-/// Moves one group that was placed to another of its days so that this one fits into its window.
+/// Moves a group that was placed to another of its days so that this one fits into its window, and for that, if need
+/// be, another one, in a chain of at most `moves`. Nothing is moved where that fails.
 fn make_room(
     diary: &mut Diary,
     crew: &Crew,
     (property, group): (&Id, &Group<'_>),
     placed: &mut [Placed<'_>],
+    moves: usize,
 ) -> Option<Day> {
-    let more = (property, group.minutes());
+    let minutes = group.minutes();
     for day in open_days(crew, group) {
-        for other in placed.iter_mut().filter(|other| other.day == day) {
-            let minutes = other.group.minutes();
-            diary.remove(day, &other.property, minutes);
-            let elsewhere = if diary.fits(crew, day, more) {
-                let theirs = (&other.property, minutes);
-                let days = open_days(crew, &other.group).filter(|it| *it != day);
-                days.filter(|it| diary.fits(crew, *it, theirs)).min_by_key(|it| (off(&other.group, *it), *it))
-            } else {
-                None
-            };
-            diary.add(elsewhere.unwrap_or(day), &other.property, minutes);
-            if let Some(elsewhere) = elsewhere {
-                other.day = elsewhere;
-                return Some(day);
+        for at in 0..placed.len() {
+            if placed[at].day != day {
+                continue;
             }
+            let other = placed[at].clone();
+            let theirs = other.group.minutes();
+            diary.remove(day, &other.property, theirs);
+            if diary.fits(crew, day, (property, minutes)) {
+                // Held while the other looks for a day, which must not be this one's room.
+                diary.add(day, property, minutes);
+                let place = (&other.property, &other.group);
+                let elsewhere = best(diary, crew, place, Some(day)).or_else(|| {
+                    // Out of the way, so that the chain does not come back to it.
+                    placed[at].day = Day(i64::MIN);
+                    let found =
+                        (moves > 1).then(|| make_room(diary, crew, place, placed, moves - 1)).flatten();
+                    placed[at].day = day;
+                    found
+                });
+                diary.remove(day, property, minutes);
+                if let Some(elsewhere) = elsewhere {
+                    diary.add(elsewhere, &other.property, theirs);
+                    placed[at].day = elsewhere;
+                    return Some(day);
+                }
+            }
+            diary.add(day, &other.property, theirs);
         }
     }
     None
@@ -177,19 +193,19 @@ fn put_off(diary: &Diary, crew: &Crew, property: &Id, group: &Group<'_>) -> Day 
 /// Moves groups that keep no day of an earlier plan to days on which somebody is near anyway, as long as that spares
 /// a journey.
 fn gather(diary: &mut Diary, crew: &Crew, placed: &mut [Placed<'_>]) {
-    for at in 0..placed.len() {
-        let Placed { property, group, day } = &placed[at];
-        let (minutes, day) = (group.minutes(), *day);
+    for Placed { property, group, day } in placed {
+        let minutes = group.minutes();
         if group.wish.is_some() || group.mends() {
             continue;
         }
-        diary.remove(day, property, minutes);
-        let alone = !diary.has_nearby(crew, day, property);
-        let nearby = open_days(crew, group)
-            .filter(|it| alone && diary.has_nearby(crew, *it, property))
-            .filter(|it| diary.fits(crew, *it, (property, minutes)))
-            .min_by_key(|it| (off(group, *it), *it));
-        diary.add(nearby.unwrap_or(day), property, minutes);
-        placed[at].day = nearby.unwrap_or(day);
+        diary.remove(*day, property, minutes);
+        if !diary.has_nearby(crew, *day, property) {
+            let nearby = open_days(crew, group)
+                .filter(|it| diary.has_nearby(crew, *it, property))
+                .filter(|it| diary.fits(crew, *it, (property, minutes)))
+                .min_by_key(|it| (off(group, *it), *it));
+            *day = nearby.unwrap_or(*day);
+        }
+        diary.add(*day, property, minutes);
     }
 }

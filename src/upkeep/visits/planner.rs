@@ -91,7 +91,7 @@ fn merged(placed: Vec<Placed<'_>>) -> Vec<(Day, Id, Vec<&Job>)> {
     for it in placed {
         match visits.last_mut() {
             Some((day, property, jobs)) if *day == it.day && *property == it.property => {
-                jobs.extend(it.group.jobs())
+                jobs.extend(it.group.jobs());
             }
             Some(_) | None => visits.push((it.day, it.property.clone(), it.group.jobs().collect())),
         }
@@ -116,15 +116,12 @@ fn numbered(visits: Vec<(Day, Id, Vec<&Job>)>, crew: &Crew, before: &Plan) -> (V
         let tasks: Vec<TaskKey> = jobs.iter().map(|job| job.key.clone()).collect();
         let minutes = jobs.iter().map(|job| job.minutes).sum();
         let earlier = free.get_mut(&property).and_then(|visits| same(visits, day, &tasks));
-        let (no, moved, kept) = match earlier {
-            Some(visit) => {
-                let kept = visit.day == day;
-                (visit.no, visit.moved + u32::from(!kept), kept)
-            }
-            None => {
-                next += 1;
-                (next - 1, 0, false)
-            }
+        let (no, moved, kept) = if let Some(visit) = earlier {
+            let kept = visit.day == day;
+            (visit.no, visit.moved + u32::from(!kept), kept)
+        } else {
+            next += 1;
+            (next - 1, 0, false)
         };
         let starts_at = clock.start(crew, day, &property, minutes);
         done.push(Visit { no, moved, property, day, starts_at, minutes, tasks, kept });
@@ -150,11 +147,11 @@ struct Clock {
 
 impl Clock {
     fn start(&mut self, crew: &Crew, day: Day, property: &Id, minutes: u32) -> u32 {
-        if self.day != Some(day) {
-            *self = Self { day: Some(day), minutes: crew.starts_at, seen: Vec::new() };
-        } else {
+        if self.day == Some(day) {
             let seen: Vec<&Id> = self.seen.iter().collect();
             self.minutes += way(crew, &seen, property);
+        } else {
+            *self = Self { day: Some(day), minutes: crew.starts_at, seen: Vec::new() };
         }
         let starts_at = self.minutes;
         self.seen.push(property.clone());

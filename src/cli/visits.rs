@@ -1,0 +1,147 @@
+//! `basinward visits`: what the ledger says is to be done, and whether that is better than a calendar.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write, stdout};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::input::read_systems;
+use super::paint::Paint;
+use super::{Failure, SettingsFile};
+use crate::clock::Clock;
+use crate::ledger::{LedgerFault, View};
+use crate::model::{EventTime, Span, System};
+use crate::schedule::{Upkeep, past, work_out};
+use crate::upkeep::{Comparison, Crew, Day, Plan, Rules, Side, Task, compare, skipping, visit_reason};
+
+/// Rounds of a calendar that the plan is compared with: days between them. Once a year is what many systems get, once
+/// a quarter what looked-after grounds get (common practice, no published source).
+const CALENDARS: [i64; 2] = [365, 91];
+
+/// Arguments of `visits`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  basinward visits                         the visits that the ledger asks for now
+  basinward visits --compare               the last year by plan, and by two calendars
+  basinward visits --folder ~/yards        of a demonstration that was kept with `demo --folder ~/yards`
+
+Reads the system files and the ledger, also while the daemon runs, and changes nothing.")]
+pub struct VisitsArgs {
+    /// Play the past through, by plan and by the calendar: visits made, and days that faults stood
+    #[arg(long)]
+    pub compare: bool,
+    /// How much of the past to compare
+    #[arg(long, value_name = "N", default_value_t = 365, requires = "compare", value_parser = clap::value_parser!(u16).range(30..=3650))]
+    pub days: u16,
+    /// Folder that holds systems/ and data/ [default: both as in the settings]
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// Where the settings come from.
+    #[command(flatten)]
+    pub settings: SettingsFile,
+}
+
+/// Prints the plan or the comparison.
+pub(super) fn visits(args: &VisitsArgs) -> Result<(), Failure> {
+    let settings = args.settings.load()?.settings;
+    let folder = |name: &str, stated: &PathBuf| {
+        args.folder.as_ref().map_or_else(|| stated.clone(), |folder| folder.join(name))
+    };
+    let systems = read_systems(&folder("systems", &settings.folders.systems), &settings.mqtt.prefix)?;
+    let failed = |fault: LedgerFault| Failure::Failed(Box::new(fault));
+    let view = View::open(&folder("data", &settings.folders.data)).map_err(failed)?;
+    let (rules, crew) = (settings.upkeep.rules(), settings.upkeep.crew());
+    // A demonstration lives faster than the clock on the wall.
+    let heard = view.totals().map_err(failed)?.last_received;
+    let now = heard.map_or(Clock::wall().now(), |heard| heard.max(Clock::wall().now()));
+    let mut out = stdout().lock();
+    if args.compare {
+        let told = compared(&view, &systems, (&rules, &crew), (now, i64::from(args.days))).map_err(failed)?;
+        return Ok(write_comparison(&told, i64::from(args.days), &mut out)?);
+    }
+    let before = view.plan().map_err(failed)?.map(|(_, plan)| plan).unwrap_or_default();
+    let upkeep = work_out(&view, &systems, (&rules, &crew), &before, now).map_err(failed)?;
+    Ok(write_plan(&upkeep, &systems, &mut out)?)
+}
+
+fn compared(
+    view: &View,
+    systems: &[Arc<System>],
+    (rules, crew): (&Rules, &Crew),
+    (now, days): (EventTime, i64),
+) -> Result<Comparison, LedgerFault> {
+    let from = now - Span::from_days(days);
+    let past: Vec<_> = systems.iter().map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
+    let zone = systems.first().map_or(jiff::tz::TimeZone::UTC, |system| system.zone.clone());
+    Ok(compare(&past, rules, crew, (Day::of(from, &zone), Day::of(now, &zone)), &CALENDARS))
+}
+
+fn write_plan(upkeep: &Upkeep, systems: &[Arc<System>], out: &mut impl Write) -> io::Result<()> {
+    let paint = Paint::for_stream(&stdout());
+    let by_id: BTreeMap<_, _> = systems.iter().map(|system| (&system.id, system)).collect();
+    let Plan { visits, late, .. } = &upkeep.plan;
+    for visit in visits {
+        let tasks: Vec<&Task> = visit.tasks.iter().filter_map(|key| upkeep.tasks.get(key)).collect();
+        let Some(system) = tasks.first().and_then(|task| by_id.get(&task.key.system)) else { continue };
+        let (day, minutes) = (visit.day, visit.minutes);
+        writeln!(out, "{}  {}, {minutes} minutes", paint.strong(&day.to_string()), visit.property)?;
+        writeln!(out, "    {}", visit_reason(visit, &tasks, system))?;
+        writeln!(out, "    Skipping it: {}", skipping(&tasks))?;
+        for task in &tasks {
+            let Some(system) = by_id.get(&task.key.system) else { continue };
+            let due = Day::of(task.window.due, &system.zone).date();
+            writeln!(out, "    - {}, {}: due {due}", task.title(system), system.id)?;
+        }
+        writeln!(out)?;
+    }
+    let waiting = upkeep.tasks.len() - visits.iter().map(|visit| visit.tasks.len()).sum::<usize>();
+    let visits = visits.len();
+    let late = late.len();
+    writeln!(out, "{visits} visits; {late} tasks after their due day; {waiting} tasks fall due later.")
+}
+
+fn write_comparison(told: &Comparison, days: i64, out: &mut impl Write) -> io::Result<()> {
+    let Comparison { properties, systems, faults, sides } = told;
+    writeln!(
+        out,
+        "The last {days} days once more: {properties} properties, {systems} systems, {faults} faults.\n"
+    )?;
+    writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "visits", "of them", "days that", "of them")?;
+    writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "", "called", "faults stood", "floods")?;
+    for Side { every, visits, complaints, fault_days, flood_days } in sides {
+        let name = match every {
+            None => "by plan".to_owned(),
+            Some(every) => format!("by calendar, every {every} days"),
+        };
+        writeln!(out, "{name:34} {visits:>7} {complaints:>7} {fault_days:>12.0} {flood_days:>12.0}")?;
+    }
+    writeln!(
+        out,
+        "\nBoth are played through over the same findings and forecasts, knowing on each day only what was known then.\n\
+         A fault stands from when it was found until it went away or a visit mended it. By the calendar, every property\n\
+         is visited in each round and all that is found is mended; a household calls once its yard has stood under water\n\
+         for three days, which costs a visit. These habits are assumptions: common practice, no published source.",
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_comparison_is_a_table_that_states_its_assumptions() {
+        let side = |every, visits, complaints, fault_days| Side {
+            every,
+            visits,
+            complaints,
+            fault_days,
+            flood_days: fault_days / 10.0,
+        };
+        let sides = vec![side(None, 9, 0, 31.0), side(Some(365), 8, 2, 812.0), side(Some(91), 24, 0, 240.0)];
+        let told = Comparison { properties: 6, systems: 8, faults: 14, sides };
+        let mut out = Vec::new();
+        write_comparison(&told, 365, &mut out).unwrap();
+        insta::assert_snapshot!(String::from_utf8(out).unwrap());
+    }
+}

@@ -1,0 +1,116 @@
+//! The addresses of tasks and visits.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+
+use super::pages::{self, Calendar, TasksSheet, VisitsSheet};
+use super::rows::{VisitRow, Wanted, tasks, visits};
+use super::{feed, table};
+use crate::desk::answer::html;
+use crate::desk::office::Office;
+use crate::desk::people::{self, Visitor};
+use crate::desk::visit::ask;
+use crate::desk::{csv, words};
+use crate::ledger::View;
+use crate::model::EventTime;
+use crate::upkeep::Day;
+
+/// Tasks on the page; the table has all.
+const SHOWN: usize = 200;
+
+type Shared = State<Arc<Office>>;
+
+/// The addresses of these pages.
+pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
+    Router::new()
+        .route("/tasks", get(tasks_page))
+        .route("/tasks.csv", get(tasks_table))
+        .route("/visits", get(visits_page))
+        .route("/visits.csv", get(visits_table))
+        .route("/calendar", post(make_calendar))
+        .route("/calendar.ics", get(calendar))
+}
+
+/// `GET /tasks?property=…&system=…&kind=…&within=…`
+async fn tasks_page(visitor: Visitor, State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
+    let mut rows = tasks(&office, &visitor, &wanted);
+    let more = rows.len().saturating_sub(SHOWN);
+    rows.truncate(SHOWN);
+    let systems = office.systems(&visitor);
+    let ids = systems.iter().map(|system| system.property.as_str());
+    let properties = ids.map(|id| (id.to_owned(), words::title(id))).collect();
+    let today = today(&office, &visitor);
+    html(pages::tasks(&office.chrome(&visitor, 0), &TasksSheet { rows, more, wanted, properties, today }))
+}
+
+fn today(office: &Office, visitor: &Visitor) -> Day {
+    Day::of(office.now(), &office.zone(visitor))
+}
+
+/// `GET /tasks.csv`
+async fn tasks_table(visitor: Visitor, State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
+    as_csv("tasks", table::tasks(&tasks(&office, &visitor, &wanted)))
+}
+
+/// `GET /visits`
+async fn visits_page(visitor: Visitor, State(office): Shared) -> Response {
+    let calendar = if visitor.person().is_some() { Calendar::CanMake } else { Calendar::Open };
+    html(visits_with(&office, &visitor, calendar))
+}
+
+fn visits_with(office: &Office, visitor: &Visitor, calendar: Calendar) -> String {
+    let made = office.desk.upkeep.borrow().made;
+    let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
+    let sheet = VisitsSheet { rows: visits(office, visitor), made, today: today(office, visitor), calendar };
+    pages::visits(&office.chrome(visitor, 0), &sheet)
+}
+
+/// `GET /visits.csv`
+async fn visits_table(visitor: Visitor, State(office): Shared) -> Response {
+    let systems = office.systems(&visitor);
+    let begins = |row: &VisitRow, at: EventTime| {
+        let system = systems.iter().find(|system| system.property == row.visit.property);
+        system.map_or_else(|| at.to_string(), |system| csv::time(at, &system.zone))
+    };
+    as_csv("visits", table::visits(&visits(&office, &visitor), begins))
+}
+
+fn as_csv(name: &str, text: String) -> Response {
+    let about = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.csv\"")),
+    ];
+    (about, text).into_response()
+}
+
+/// `POST /calendar`: makes a private address.
+async fn make_calendar(visitor: Visitor, State(office): Shared) -> Response {
+    match people::add_calendar(&office, &visitor).await {
+        Ok(token) => {
+            let address = format!("{}/calendar.ics?key={}", office.desk.pages, token.reveal());
+            html(visits_with(&office, &visitor, Calendar::Made(address)))
+        }
+        Err(problem) => problem.into_response(),
+    }
+}
+
+/// `GET /calendar.ics?key=…`
+async fn calendar(visitor: Visitor, State(office): Shared) -> Response {
+    let identity = match ask(&office, View::identity).await {
+        Ok(identity) => identity,
+        Err(fault) => return crate::desk::problem::Problem::from(fault).into_response(),
+    };
+    let made = office.desk.upkeep.borrow().made.unwrap_or(office.now());
+    let text = feed::calendar(&visits(&office, &visitor), (made, &office.desk.pages, &identity));
+    let about = [
+        (header::CONTENT_TYPE, "text/calendar; charset=utf-8"),
+        (header::CACHE_CONTROL, "private, no-cache"),
+        (header::CONTENT_DISPOSITION, "inline; filename=\"visits.ics\""),
+    ];
+    (about, text).into_response()
+}

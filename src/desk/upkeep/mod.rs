@@ -1,0 +1,14 @@
+//! Tasks and visits: what is to be done and when, as pages, tables and a calendar.
+//!
+//! Everything is taken from what the schedule worked out last; nothing is worked out for a request.
+
+mod feed;
+mod handlers;
+mod ical;
+mod pages;
+mod rows;
+mod table;
+
+pub(in crate::desk) use handlers::routes;
+pub(in crate::desk) use pages::coming;
+pub(in crate::desk) use rows::{TaskRow, VisitRow, Wanted, coming_rows, tasks, visits};

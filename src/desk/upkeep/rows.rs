@@ -1,0 +1,243 @@
+//! Tasks and visits in words.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use serde::Deserialize;
+
+use crate::desk::office::Office;
+use crate::desk::people::Visitor;
+use crate::desk::sheet::{ComingRow, Urgency};
+use crate::desk::words;
+use crate::model::{EventTime, Severity, System};
+use crate::schedule::Upkeep;
+use crate::upkeep::{Day, Material, Task, TaskKey, TaskKind, Visit, skipping, visit_reason};
+
+/// Tasks that a system's page names at most.
+const COMING: usize = 6;
+
+/// Which tasks an address asks for.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(in crate::desk) struct Wanted {
+    /// Of this property only.
+    #[serde(default)]
+    pub(in crate::desk) property: String,
+    /// Of this system only.
+    #[serde(default)]
+    pub(in crate::desk) system: String,
+    /// Of this kind only.
+    #[serde(default)]
+    pub(in crate::desk) kind: String,
+    /// Due within these many days.
+    #[serde(default)]
+    pub(in crate::desk) within: String,
+}
+
+/// A task in words.
+#[derive(Clone, Debug)]
+pub(in crate::desk) struct TaskRow {
+    /// The task itself.
+    pub(in crate::desk) task: Task,
+    /// The system's id and name.
+    pub(in crate::desk) system: (String, String),
+    /// The property's title.
+    pub(in crate::desk) property: String,
+    /// What to do and where.
+    pub(in crate::desk) title: String,
+    /// How soon.
+    pub(in crate::desk) urgency: Urgency,
+    /// First day on which it is worth doing, the day to meet, and the last one.
+    pub(in crate::desk) window: [Day; 3],
+    /// Its due day is over.
+    pub(in crate::desk) over: bool,
+    /// Visit and day on which it is planned.
+    pub(in crate::desk) visit: Option<(u64, Day)>,
+}
+
+/// A visit in words.
+#[derive(Clone, Debug)]
+pub(in crate::desk) struct VisitRow {
+    /// The visit itself.
+    pub(in crate::desk) visit: Visit,
+    /// The property's title.
+    pub(in crate::desk) property: String,
+    /// When it begins.
+    pub(in crate::desk) begins: EventTime,
+    /// When it begins, as on the yard's clock: `09:00`.
+    pub(in crate::desk) clock: String,
+    /// Why it is on its day.
+    pub(in crate::desk) why: String,
+    /// What skipping it risks.
+    pub(in crate::desk) risk: String,
+    /// What is done.
+    pub(in crate::desk) tasks: Vec<TaskRow>,
+    /// What is used up, summed over the visit.
+    pub(in crate::desk) materials: Vec<Material>,
+    /// What to bring along.
+    pub(in crate::desk) tools: Vec<&'static str>,
+    /// What could hurt somebody or break a rule.
+    pub(in crate::desk) cautions: Vec<&'static str>,
+    /// Tasks whose due day it misses.
+    pub(in crate::desk) late: usize,
+}
+
+/// A quantity in words: `160 L wood chips, coarse`.
+pub(in crate::desk) fn material_words(material: &Material) -> String {
+    let number = words::grouped(material.quantity.round() as u64);
+    let unit = if material.unit.is_empty() { String::new() } else { format!("\u{a0}{}", material.unit) };
+    format!("{number}{unit} {}", material.what)
+}
+
+fn urgency(task: &Task) -> Urgency {
+    match (task.mends, task.urgency) {
+        (_, Severity::Critical) => Urgency::Now,
+        (true, Severity::Warning) => Urgency::Soon,
+        (true, Severity::Info) | (false, _) => Urgency::NextVisit,
+    }
+}
+
+/// The systems in reach, by id.
+fn seen(office: &Office, visitor: &Visitor) -> BTreeMap<String, Arc<System>> {
+    office.systems(visitor).iter().map(|system| (system.id.to_string(), Arc::clone(system))).collect()
+}
+
+fn row(task: &Task, system: &System, planned: &BTreeMap<&TaskKey, (u64, Day)>, now: EventTime) -> TaskRow {
+    let day = |at| Day::of(at, &system.zone);
+    let window = [day(task.window.earliest), day(task.window.due), day(task.window.latest)];
+    TaskRow {
+        system: (system.id.to_string(), system.name.clone()),
+        property: words::title(task.property.as_str()),
+        title: task.title(system),
+        urgency: urgency(task),
+        over: window[1] < day(now),
+        window,
+        visit: planned.get(&task.key).copied(),
+        task: task.clone(),
+    }
+}
+
+fn planned(upkeep: &Upkeep) -> BTreeMap<&TaskKey, (u64, Day)> {
+    let visits = upkeep.plan.visits.iter();
+    visits.flat_map(|visit| visit.tasks.iter().map(move |key| (key, (visit.no, visit.day)))).collect()
+}
+
+/// The tasks in reach that `wanted` lets through, most urgent first.
+pub(in crate::desk) fn tasks(office: &Office, visitor: &Visitor, wanted: &Wanted) -> Vec<TaskRow> {
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let (systems, now) = (seen(office, visitor), office.now());
+    let planned = planned(&upkeep);
+    let kind = TaskKind::named(&wanted.kind);
+    let within: Option<i64> = wanted.within.parse().ok();
+    let is = |asked: &str, value: &str| asked.is_empty() || asked == value;
+    let mut rows: Vec<TaskRow> = upkeep
+        .tasks
+        .values()
+        .filter(|task| {
+            is(&wanted.property, task.property.as_str()) && is(&wanted.system, task.key.system.as_str())
+        })
+        .filter(|task| kind.is_none_or(|kind| task.key.kind == kind))
+        .filter_map(|task| Some(row(task, systems.get(task.key.system.as_str())?, &planned, now)))
+        .filter(|row| {
+            within.is_none_or(|days| row.window[1] <= Day::of(now, &systems[&row.system.0].zone).plus(days))
+        })
+        .collect();
+    rows.sort_by(|a, b| (a.urgency, a.window[1], &a.task.key).cmp(&(b.urgency, b.window[1], &b.task.key)));
+    rows
+}
+
+/// The visits in reach, by day.
+pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRow> {
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let (systems, now) = (seen(office, visitor), office.now());
+    let planned = planned(&upkeep);
+    let late: BTreeSet<_> = upkeep.plan.late.iter().map(|late| &late.key).collect();
+    let visits = upkeep.plan.visits.iter().filter(|visit| visitor.may_see(&visit.property));
+    visits
+        .filter_map(|visit| {
+            let tasks: Vec<&Task> = visit.tasks.iter().filter_map(|key| upkeep.tasks.get(key)).collect();
+            // A system file may have gone since the plan was made.
+            let system = tasks.iter().find_map(|task| systems.get(task.key.system.as_str()))?;
+            let begins = visit.day.at(visit.starts_at, &system.zone);
+            let rows = tasks
+                .iter()
+                .filter_map(|task| Some(row(task, systems.get(task.key.system.as_str())?, &planned, now)));
+            Some(VisitRow {
+                property: words::title(visit.property.as_str()),
+                begins,
+                clock: format!("{:02}:{:02}", visit.starts_at / 60, visit.starts_at % 60),
+                why: visit_reason(visit, &tasks, system),
+                risk: skipping(&tasks),
+                tasks: rows.collect(),
+                materials: summed(&tasks),
+                tools: united(&tasks, TaskKind::tools),
+                cautions: united(&tasks, TaskKind::cautions),
+                late: visit.tasks.iter().filter(|key| late.contains(key)).count(),
+                visit: visit.clone(),
+            })
+        })
+        .collect()
+}
+
+fn summed(tasks: &[&Task]) -> Vec<Material> {
+    let mut all: Vec<Material> = Vec::new();
+    for material in tasks.iter().flat_map(|task| &task.materials) {
+        match all.iter_mut().find(|known| (known.what, known.unit) == (material.what, material.unit)) {
+            Some(known) => known.quantity += material.quantity,
+            None => all.push(material.clone()),
+        }
+    }
+    all
+}
+
+/// What the tasks name, each once.
+fn united(tasks: &[&Task], of: impl Fn(TaskKind) -> &'static [&'static str]) -> Vec<&'static str> {
+    let mut all = Vec::new();
+    for name in tasks.iter().flat_map(|task| of(task.key.kind)) {
+        if !all.contains(name) {
+            all.push(*name);
+        }
+    }
+    all
+}
+
+/// What is coming at `system`, the soonest first.
+pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventTime) -> Vec<ComingRow> {
+    let mut tasks: Vec<&Task> = upkeep.tasks.values().filter(|task| task.key.system == system.id).collect();
+    tasks.sort_by(|a, b| (urgency(a), a.window.due, &a.key).cmp(&(urgency(b), b.window.due, &b.key)));
+    let planned = planned(upkeep);
+    let today = Day::of(now, &system.zone);
+    let row = |task: &&Task| ComingRow {
+        title: task.title(system),
+        urgency: urgency(task),
+        due: due_words(
+            Day::of(task.window.due, &system.zone),
+            today,
+            planned.get(&task.key).map(|(_, day)| *day),
+        ),
+        reason: task.reason.clone(),
+    };
+    tasks.iter().take(COMING).map(row).collect()
+}
+
+/// `due 3 Mar 2026, planned for Tuesday 24 February 2026`
+pub(in crate::desk) fn due_words(due: Day, today: Day, planned: Option<Day>) -> String {
+    let date = due.date().strftime("%-d %b %Y");
+    let lead = match due.0 - today.0 {
+        0 => "due today".to_owned(),
+        1 => "due tomorrow".to_owned(),
+        late if late < 0 => format!("was due {date}"),
+        _ => format!("due {date}"),
+    };
+    match planned {
+        Some(day) => format!("{lead}, planned for {day}"),
+        None => lead,
+    }
+}
+
+/// Where the work is written down, or the test is run.
+pub(super) fn record_address(row: &TaskRow) -> String {
+    if row.task.key.kind == TaskKind::FlowTest {
+        return format!("/systems/{}/tests", row.system.0);
+    }
+    format!("/systems/{}/record?at={}", row.system.0, row.task.key.subject.key())
+}
