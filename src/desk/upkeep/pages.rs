@@ -90,7 +90,7 @@ fn task(row: &TaskRow, today: Day) -> Markup {
     let planned = row.visit.map(|(_, day)| day);
     html! {
         li class={ "task " (row.urgency.class()) } {
-            h3 { (row.title) " " (urgency(row.urgency)) }
+            h2 { (row.title) " " (urgency(row.urgency)) }
             p class="standing" {
                 a href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (row.property) ": "
                 span class=[row.over.then_some("word")] { (due_words(row.window[1], today, planned)) } ". " (row.task.minutes) " minutes."

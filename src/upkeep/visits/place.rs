@@ -88,10 +88,16 @@ pub(super) fn place<'j>(mut groups: Vec<(Id, Group<'j>)>, crew: &Crew) -> Vec<Pl
     });
     let mut diary = Diary::default();
     let mut placed: Vec<Placed<'j>> = Vec::new();
-    for (property, group) in groups {
-        let day = best(&diary, crew, (&property, &group), None)
-            .or_else(|| make_room(&mut diary, crew, (&property, &group), &mut placed, MOVES))
-            .unwrap_or_else(|| put_off(&diary, crew, &property, &group));
+    groups.reverse();
+    while let Some((property, group)) = groups.pop() {
+        let found = best(&diary, crew, (&property, &group), None)
+            .or_else(|| make_room(&mut diary, crew, (&property, &group), &mut placed, MOVES));
+        if found.is_none() && group.windows.len() > 1 {
+            // Two visits in time are better than one that is late.
+            groups.extend(group.apart().map(|part| (property.clone(), part)));
+            continue;
+        }
+        let day = found.unwrap_or_else(|| put_off(&diary, crew, &property, &group));
         diary.add(day, &property, group.minutes());
         placed.push(Placed { property, group, day });
     }

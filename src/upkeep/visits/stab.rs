@@ -50,6 +50,12 @@ impl<'j> Group<'j> {
         self.windows.iter().map(|window| window.job)
     }
 
+    /// Each job by itself, the last due in front.
+    pub(super) fn apart(&self) -> impl Iterator<Item = Self> + use<'j> {
+        let windows = self.windows.clone();
+        windows.into_iter().rev().map(|window| Self::of(vec![window], None))
+    }
+
     pub(super) fn minutes(&self) -> u32 {
         self.jobs().map(|job| job.minutes).sum()
     }
