@@ -5,9 +5,11 @@ use std::collections::BTreeSet;
 use crate::advice::place_words;
 use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
+use crate::desk::upkeep::{TaskRow, material_words};
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
+use crate::upkeep::TaskKind;
 
 /// One system on the sheet.
 #[derive(Debug)]
@@ -29,8 +31,32 @@ pub(super) struct Stop {
     pub(super) subject: Subject,
     pub(super) place: String,
     pub(super) findings: Vec<FindingSheet>,
+    /// What is worth doing on this visit.
+    pub(super) tasks: Vec<TaskLine>,
     /// When somebody was here last, and what was done.
     pub(super) last: Option<(Moment, String)>,
+}
+
+/// A task on the sheet.
+#[derive(Debug)]
+pub(super) struct TaskLine {
+    pub(super) kind: TaskKind,
+    pub(super) title: String,
+    pub(super) reason: String,
+    pub(super) materials: Vec<String>,
+    pub(super) minutes: u32,
+}
+
+impl TaskLine {
+    pub(super) fn of(row: &TaskRow) -> Self {
+        Self {
+            kind: row.task.key.kind,
+            title: row.title.clone(),
+            reason: row.task.reason.clone(),
+            materials: row.task.materials.iter().map(material_words).collect(),
+            minutes: row.task.minutes,
+        }
+    }
 }
 
 /// The stops of `system`: floods first, then along the water from the source.
@@ -40,6 +66,7 @@ pub(super) fn system(
     latest: &[Latest],
     doses: &[DoseRecord],
     last: &[LastService],
+    due: &[TaskRow],
     now: EventTime,
 ) -> SystemSheet {
     let card = gather::card(system, open, latest, now);
@@ -50,12 +77,16 @@ pub(super) fn system(
                 open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
             let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
             let findings = here.iter().map(|stored| gather::finding_sheet(system, stored, now)).collect();
-            (floods, stop(system, subject, findings, last, now))
+            let tasks = due
+                .iter()
+                .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)
+                .map(TaskLine::of)
+                .collect();
+            (floods, stop(system, subject, (findings, tasks), last, now))
         })
         .collect();
     stops.sort_by_key(|(floods, _)| !floods);
-    let (stops, others) =
-        stops.into_iter().map(|(_, stop)| stop).partition(|stop: &Stop| !stop.findings.is_empty());
+    let (stops, others) = stops.into_iter().map(|(_, stop)| stop).partition(Stop::needs_work);
     SystemSheet {
         id: system.id.to_string(),
         name: system.name.clone(),
@@ -69,7 +100,7 @@ pub(super) fn system(
 fn stop(
     system: &System,
     subject: Subject,
-    findings: Vec<FindingSheet>,
+    (findings, tasks): (Vec<FindingSheet>, Vec<TaskLine>),
     last: &[LastService],
     now: EventTime,
 ) -> Stop {
@@ -87,7 +118,14 @@ fn stop(
         (words::moment(at, now, &system.zone), done)
     });
     let place = words::capitalised(place_words(system, &subject).trim_start_matches("the "));
-    Stop { subject, place, findings, last }
+    Stop { subject, place, findings, tasks, last }
+}
+
+impl Stop {
+    /// Whether there is more to do than to look.
+    fn needs_work(&self) -> bool {
+        !self.findings.is_empty() || self.tasks.iter().any(|task| task.kind != TaskKind::YearlyLook)
+    }
 }
 
 /// Where somebody goes for a finding about `subject`: sensors are looked after where they are.
@@ -127,18 +165,20 @@ pub(super) fn along_the_water(system: &System) -> Vec<Subject> {
     parts
 }
 
-/// What the sheet's findings ask to bring, and what to take care of, each once.
-pub(super) fn bring_and_care(systems: &[SystemSheet]) -> (Vec<&'static str>, Vec<&'static str>) {
-    let advice = || {
-        systems.iter().flat_map(|system| &system.stops).flat_map(|stop| &stop.findings).map(|it| it.advice)
-    };
-    let once = |all: &mut dyn Iterator<Item = &'static str>| {
-        let mut seen = BTreeSet::new();
-        all.filter(|thing| seen.insert(*thing)).collect::<Vec<_>>()
-    };
-    let bring = once(&mut advice().flat_map(|advice| advice.bring.iter().copied()));
-    let care = once(&mut advice().flat_map(|advice| advice.cautions.iter().copied()));
-    (bring, care)
+/// What the sheet's findings and tasks ask to bring, and what to take care of, each once.
+pub(super) fn bring_and_care(systems: &[SystemSheet]) -> (Vec<String>, Vec<&'static str>) {
+    let stops = || systems.iter().flat_map(|system| &system.stops);
+    let advice = || stops().flat_map(|stop| &stop.findings).map(|finding| finding.advice);
+    let tasks = || stops().flat_map(|stop| &stop.tasks);
+    let materials = tasks().flat_map(|task| task.materials.iter().cloned());
+    let tools = tasks().flat_map(|task| task.kind.tools().iter().map(|tool| (*tool).to_owned()));
+    let brought = advice().flat_map(|advice| advice.bring.iter().map(|thing| (*thing).to_owned()));
+    let cautions = tasks().flat_map(|task| task.kind.cautions().iter().copied());
+    let mut seen = BTreeSet::new();
+    let bring = materials.chain(brought).chain(tools).filter(|thing| seen.insert(thing.clone())).collect();
+    let mut seen = BTreeSet::new();
+    let care = advice().flat_map(|advice| advice.cautions.iter().copied()).chain(cautions);
+    (bring, care.filter(|says| seen.insert(*says)).collect())
 }
 
 /// The short address that labels carry. It is printed, so it never changes; where it leads to may.

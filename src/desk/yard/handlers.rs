@@ -15,6 +15,7 @@ use crate::desk::assets;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::units::Units;
+use crate::desk::upkeep::{self, TaskRow, Wanted};
 use crate::desk::visit::ask;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, LedgerFault, StoredFinding, View};
@@ -72,12 +73,13 @@ async fn drawn(
     let now = office.now();
     match ask(office, move |view| read(view, &asked, now)).await {
         Ok((known, last)) => {
+            let due = due(office, visitor, &systems);
             let drawn = words::moment(now, now, &systems[0].zone);
             let sheets = systems
                 .iter()
                 .zip(&known)
                 .map(|(system, (open, latest, doses))| {
-                    gather::system(system, open, latest, doses, &last, now)
+                    gather::system(system, open, latest, doses, &last, &due, now)
                 })
                 .collect();
             let plans = systems.iter().map(|system| &**system).collect();
@@ -87,6 +89,14 @@ async fn drawn(
         }
         Err(fault) => Fault::from(fault).page(office, visitor),
     }
+}
+
+/// Tasks of these systems that are worth doing by now.
+fn due(office: &Office, visitor: &Visitor, systems: &[Arc<System>]) -> Vec<TaskRow> {
+    let now = office.now();
+    let of = |system: &Arc<System>| Wanted { system: system.id.to_string(), ..Wanted::default() };
+    let all = systems.iter().flat_map(|system| upkeep::tasks(office, visitor, &of(system)));
+    all.filter(|row| row.task.window.earliest <= now).collect()
 }
 
 /// The sheet of the whole property, where it has more systems than these.

@@ -52,7 +52,7 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
         }
         section class="columns" {
             @if !bring.is_empty() {
-                div { h2 { "Bring" } ul class="ticks" { @for thing in bring { li { label class="choice" { input type="checkbox"; (thing) } } } } }
+                div { h2 { "Bring" } ul class="ticks" { @for thing in &bring { li { label class="choice" { input type="checkbox"; (thing) } } } } }
             }
             div { h2 { "Take care" } ul { @if care.is_empty() { li { (ALWAYS) } } @for caution in care { li { (caution) } } } }
         }
@@ -98,6 +98,9 @@ fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Mar
                 ol { @for step in finding.advice.steps { li { (step) } } }
                 p { b { "Mended when: " } (finding.advice.proof) }
             }
+        }
+        @for task in &stop.tasks {
+            p class="task" { b { (task.title) } ". " (task.reason) " About " (task.minutes) " min." }
         }
         (write(chrome, sheet, system, stop))
     }
