@@ -262,7 +262,7 @@ mod tests {
     const FROM: Day = Day(20_454); // 1 January 2026, a Thursday
     const TO: Day = Day(20_454 + 364);
 
-    fn past<'a>(system: &'a System, findings: Vec<PastFinding>) -> Past<'a> {
+    fn past(system: &System, findings: Vec<PastFinding>) -> Past<'_> {
         let last = system.basins.iter().map(|basin| LastDone {
             subject: Subject::Basin(basin.id.clone()),
             work: Some(Work::MulchRenewed),

@@ -4,9 +4,10 @@ use std::fs;
 
 use super::program::Folder;
 
-const COMMANDS: [&str; 12] = [
+const COMMANDS: [&str; 13] = [
     "demo",
     "run",
+    "visits",
     "check",
     "replay",
     "decode",
