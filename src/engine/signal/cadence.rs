@@ -42,9 +42,9 @@ impl Cadence {
     /// if the gap before it was called a silence.
     pub(crate) fn note(&mut self, at: EventTime, now: EventTime, repeated: bool, silent: bool) {
         if !silent {
-            let late = Some(now - at).filter(|late| *late > SHORTEST_HELD_BACK).unwrap_or_default();
-            self.held_back =
-                (late.min(LONGEST_HELD_BACK).millis() as f64).max(self.held_back * (1.0 - FORGET));
+            let saved_up = |late: &Span| (SHORTEST_HELD_BACK..=LONGEST_HELD_BACK).contains(late);
+            let late = Some(now - at).filter(saved_up).unwrap_or_default();
+            self.held_back = (late.millis() as f64).max(self.held_back * (1.0 - FORGET));
         }
         if let Some(last) = self.last.filter(|&last| at > last) {
             self.learn((at - last).millis() as f64, silent);
