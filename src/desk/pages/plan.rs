@@ -69,7 +69,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
     let bar_y = scale.height - 10.0;
     html! {
         figure class="plan" {
-            svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="img" aria-label="Site plan to scale" {
+            svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="group" aria-label="Site plan to scale" {
                 @for [from, to] in &plan.pipes {
                     @let ((x1, y1), (x2, y2)) = (scale.place(*from), scale.place(*to));
                     line class="pipe" x1=(x1) y1=(y1) x2=(x2) y2=(y2) {}
