@@ -55,7 +55,10 @@ async fn readyz(State(office): State<Arc<Office>>) -> Response {
 }
 
 /// `GET /metrics`
-async fn metrics(_: Visitor, State(office): State<Arc<Office>>) -> Response {
+async fn metrics(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    if !visitor.sees_everything() {
+        return beyond();
+    }
     let asked = ask(&office, |view| Ok((view.totals()?, view.findings_open()?))).await;
     match asked {
         Ok((totals, open)) => {
@@ -70,6 +73,10 @@ async fn metrics(_: Visitor, State(office): State<Arc<Office>>) -> Response {
         }
         Err(fault) => unreadable(&fault),
     }
+}
+
+fn beyond() -> Response {
+    Problem::forbidden("this is about all properties; ask somebody who sees them all").into_response()
 }
 
 fn unreadable(fault: &LedgerFault) -> Response {
@@ -97,8 +104,7 @@ struct RejectedWire {
 /// `GET /operations/export`
 async fn export(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
     if !visitor.sees_everything() {
-        return Problem::forbidden("this is about all properties; ask somebody who sees them all")
-            .into_response();
+        return beyond();
     }
     let Some(state) = office.desk.export.as_ref().map(|health| health.borrow().clone()) else {
         let says = "nothing is passed on: set `url` under [influxdb]";

@@ -24,9 +24,16 @@ fn capitalised(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
 }
 
-pub(super) fn mend(system: &System, standing: &Standing) -> String {
+pub(super) fn mend(system: &System, standing: &Standing, tried: Option<EventTime>) -> String {
     let says = headline(&standing.finding, system);
-    format!("{}; known since {}.", says.trim_end_matches('.'), date(standing.since, &system.zone))
+    let (says, since) = (says.trim_end_matches('.'), date(standing.since, &system.zone));
+    match tried {
+        None => format!("{says}; known since {since}."),
+        Some(at) => {
+            let at = date(at, &system.zone);
+            format!("{says}; known since {since}, and it stands although somebody was there on {at}.")
+        }
+    }
 }
 
 pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {

@@ -20,7 +20,7 @@ pub enum TaskKind {
     FindLeak,
     /// Set a splitter level.
     LevelSplitter,
-    /// See whether the ground under a splitter or its pipes settled.
+    /// See whether the ground under a splitter or its pipes settled, and bed it anew.
     CheckSlope,
     /// Put new chips into a basin.
     RenewMulch,
@@ -147,16 +147,14 @@ impl TaskKind {
             Self::LoosenBasin => &[Work::BasinLoosened, Work::MulchRenewed],
             Self::ClearOutlet => &[Work::OutletCleared],
             Self::ClearLine => &[Work::LineCleared],
-            Self::LevelSplitter => &[Work::SplitterLevelled],
+            // Who finds that the ground settled beds the splitter anew.
+            Self::LevelSplitter | Self::CheckSlope => &[Work::SplitterLevelled],
             Self::RenewMulch => &[Work::MulchRenewed],
             Self::ChangeBattery => &[Work::BatteryChanged],
             Self::ExerciseDiverter => &[Work::DiverterExercised],
-            Self::FindLeak
-            | Self::CheckSlope
-            | Self::FlowTest
-            | Self::CheckProbe
-            | Self::InspectOutlet
-            | Self::YearlyLook => &[],
+            Self::FindLeak | Self::FlowTest | Self::CheckProbe | Self::InspectOutlet | Self::YearlyLook => {
+                &[]
+            }
         }
     }
 

@@ -3,6 +3,7 @@
 mod agreement;
 mod calendar;
 mod interface;
+mod isolation;
 mod kills;
 mod manners;
 mod people;

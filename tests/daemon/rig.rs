@@ -134,7 +134,7 @@ impl Yard {
         self.send(head, "application/x-www-form-urlencoded", form)
     }
 
-    fn send(&self, head: &str, kind: &str, body: &str) -> String {
+    pub(crate) fn send(&self, head: &str, kind: &str, body: &str) -> String {
         let mut desk = TcpStream::connect(("127.0.0.1", self.desk_port)).expect("the desk listens");
         let host = format!("127.0.0.1:{}", self.desk_port);
         let length = body.len();

@@ -242,7 +242,11 @@ async fn table_of_system(visitor: Visitor, State(office): Shared, Path(id): Path
 
 /// `GET /properties/{id}/services.csv`
 async fn table_of_property(visitor: Visitor, State(office): Shared, Path(id): Path<String>) -> Response {
-    as_csv(&office, &of(&office, &visitor, &id), &id).await
+    let systems = of(&office, &visitor, &id);
+    if systems.is_empty() {
+        return Fault::NoPage.page(&office, &visitor);
+    }
+    as_csv(&office, &systems, &id).await
 }
 
 async fn as_csv(office: &Office, systems: &[Arc<System>], name: &str) -> Response {

@@ -1,7 +1,7 @@
 //! What is wrong already.
 
 use super::{Draft, mulch};
-use crate::model::{FindingKind, Quantity, Span, Subject, Work};
+use crate::model::{EventTime, FindingKind, Quantity, Span, Subject, Work};
 use crate::upkeep::english;
 use crate::upkeep::task::{Material, Task, TaskKind, Window};
 use crate::upkeep::{Facts, Standing};
@@ -32,8 +32,8 @@ const fn days(kind: FindingKind) -> (i64, i64) {
 fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
     let Standing { finding, since } = standing;
     let kind = kind(facts, standing);
-    let (due, latest) = days(finding.kind);
-    let mut window = Window::from_now(*since, Span::from_days(due), Span::from_days(latest));
+    let tried = facts.seen(&finding.subject).filter(|at| at > since);
+    let mut window = window(finding.kind, *since, tried);
     if finding.kind == FindingKind::SlowSoak
         && let Some(outlook) = mulch::outlook(facts, &finding.subject)
     {
@@ -46,9 +46,18 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
         window,
         urgency: finding.severity,
         mends: true,
-        reason: english::mend(facts.system, standing),
+        reason: english::mend(facts.system, standing, tried),
         materials: materials(facts, kind, &finding.subject),
     }
+}
+
+/// From when it was found; what stands although somebody was there is left half its time to show that the work did
+/// some good, and is then due as if it were found anew. Otherwise it would bring a visit every day.
+fn window(kind: FindingKind, since: EventTime, tried: Option<EventTime>) -> Window {
+    let (due, latest) = days(kind);
+    let (due, latest) = (Span::from_days(due), Span::from_days(latest));
+    let window = Window::from_now(tried.unwrap_or(since), due, latest);
+    Window { earliest: window.earliest + due.scaled(if tried.is_some() { 0.5 } else { 0.0 }), ..window }
 }
 
 fn kind(facts: &Facts<'_>, standing: &Standing) -> TaskKind {

@@ -196,3 +196,19 @@ fn a_splitter_uneven_again_soon_stands_on_ground_that_moves() {
     };
     assert_eq!((kind(30), kind(200)), (TaskKind::CheckSlope, TaskKind::LevelSplitter));
 }
+
+#[test]
+fn a_fault_that_stands_after_a_visit_does_not_bring_one_every_day() {
+    let probe = Subject::Sensor("fig/moisture".to_owned());
+    let due = |tried: Option<i64>| {
+        let all = derived(&Rules::default(), |known| {
+            known.stands(FindingKind::SensorStuck, probe.clone());
+            tried.into_iter().for_each(|days_ago| known.worked(probe.clone(), None, days_ago));
+        });
+        let task = find(&all, TaskKind::CheckProbe, &probe).unwrap();
+        (task.window.earliest - now(), task.window.due - now(), task.reason.contains("somebody was there"))
+    };
+    let (earliest, soon, _) = due(None);
+    assert!(earliest <= DAY(0) && soon <= DAY(14));
+    assert_eq!(due(Some(0)), (DAY(7), DAY(14), true), "just looked at: half of its time to show");
+}
