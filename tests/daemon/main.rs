@@ -9,3 +9,4 @@ mod manners;
 mod people;
 mod rig;
 mod services;
+mod year;

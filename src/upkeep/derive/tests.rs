@@ -203,7 +203,9 @@ fn a_fault_that_stands_after_a_visit_does_not_bring_one_every_day() {
     let due = |tried: Option<i64>| {
         let all = derived(&Rules::default(), |known| {
             known.stands(FindingKind::SensorStuck, probe.clone());
-            tried.into_iter().for_each(|days_ago| known.worked(probe.clone(), None, days_ago));
+            if let Some(days_ago) = tried {
+                known.worked(probe.clone(), None, days_ago);
+            }
         });
         let task = find(&all, TaskKind::CheckProbe, &probe).unwrap();
         (task.window.earliest - now(), task.window.due - now(), task.reason.contains("somebody was there"))
