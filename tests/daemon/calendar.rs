@@ -9,15 +9,16 @@ use support::{Mosquitto, until};
 use crate::interface::{bearer, key_of};
 use crate::rig::{PATIENCE, Yard};
 
-/// Has the Python library icalendar read `text` and say what it understood; none without the package index.
-fn understood(text: &str) -> Option<Value> {
+/// Has a Python library read `text` by the script `read_WHAT` and say what it understood; none without the package
+/// index.
+pub(crate) fn understood(what: &str, text: &str) -> Option<Value> {
     if std::env::var_os("BASINWARD_OFFLINE").is_some_and(|value| !value.is_empty()) {
         println!("BASINWARD_OFFLINE is set: the parser comes from the Python package index");
         return None;
     }
     let root = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
-    let mut parser = Command::new(root.join("tests/daemon/read_calendar"))
-        .arg(root.join("target/calendar"))
+    let mut parser = Command::new(root.join(format!("tests/daemon/read_{what}")))
+        .arg(root.join("target").join(what))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
@@ -25,7 +26,7 @@ fn understood(text: &str) -> Option<Value> {
     std::io::Write::write_all(&mut parser.stdin.take().expect("it is piped"), text.as_bytes())
         .expect("it reads");
     let said = parser.wait_with_output().expect("it ends");
-    assert!(said.status.success(), "the parser refuses the calendar");
+    assert!(said.status.success(), "the parser refuses it");
     Some(serde_json::from_slice(&said.stdout).expect("it says JSON"))
 }
 
@@ -88,7 +89,7 @@ fn visits_are_planned_and_shown_in_a_private_calendar_until_it_is_revoked() {
     assert_eq!(status(&answer), "200");
     let text = answer.split_once("\r\n\r\n").expect("a body").1;
     assert!(text.split("\r\n").all(|line| line.len() <= 75), "RFC 5545, section 3.1: {text}");
-    if let Some(said) = understood(text) {
+    if let Some(said) = understood("calendar", text) {
         let event = said
             .as_array()
             .and_then(|all| all.iter().find(|it| it["location"] == "Elm Row"))

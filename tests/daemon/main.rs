@@ -5,6 +5,7 @@ mod calendar;
 mod interface;
 mod isolation;
 mod kills;
+mod labels;
 mod manners;
 mod people;
 mod rig;
