@@ -3,9 +3,6 @@
 use super::{Closing, Deed, Stage};
 use crate::model::{EventTime, Severity, Span};
 
-/// A finding that is raised again this soon after its alert was closed reopens that alert instead of
-/// starting another.
-pub const RETURNS_WITHIN: Span = Span::DAY;
 /// Longest that a system can be muted at a time.
 pub const LONGEST_MUTE: Span = Span::from_hours(12);
 /// Longest snooze.
@@ -17,7 +14,10 @@ const LONGEST_TEXT: usize = 2_000;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Act {
     /// Its finding was raised, once more.
-    Raise,
+    Raise {
+        /// If its alert was closed no longer ago than this, that alert opens again; else another one does.
+        returns_within: Span,
+    },
     /// Its finding changed.
     Change {
         /// How severe it was.
@@ -95,7 +95,7 @@ impl Stage {
     pub fn take(&self, at: EventTime, by: &str, act: &Act) -> Result<Taken, Refusal> {
         let open = |deed| Ok(Taken::Step(Self::Open { since: at }, deed));
         match act {
-            Act::Raise => Ok(self.raise(at)),
+            Act::Raise { returns_within } => Ok(self.raise(at, *returns_within)),
             Act::Change { from, to } => Ok(self.change(at, *from, *to)),
             Act::Clear => Ok(match self {
                 Self::Closed { .. } => Taken::Nothing,
@@ -137,9 +137,9 @@ impl Stage {
         }
     }
 
-    fn raise(&self, at: EventTime) -> Taken {
+    fn raise(&self, at: EventTime, returns_within: Span) -> Taken {
         match self {
-            Self::Closed { at: closed, .. } if at - *closed > RETURNS_WITHIN => Taken::Anew,
+            Self::Closed { at: closed, .. } if at - *closed > returns_within => Taken::Anew,
             Self::Closed { .. } => Taken::Step(Self::Open { since: at }, Deed::Returned),
             Self::Open { .. } | Self::Acknowledged { .. } | Self::Snoozed { .. } => Taken::Nothing,
         }
@@ -216,8 +216,11 @@ mod tests {
     #[test]
     fn what_returns_within_a_day_reopens_and_later_it_is_another_alert() {
         let closed = Stage::Closed { at: at(0), how: Closing::Cleared };
-        assert_eq!(step(&closed, 24 * 60, &Act::Raise).1, Deed::Returned);
-        assert_eq!(closed.take(at(24 * 60 + 1), "", &Act::Raise), Ok(Taken::Anew));
+        assert_eq!(step(&closed, 24 * 60, &Act::Raise { returns_within: Span::DAY }).1, Deed::Returned);
+        assert_eq!(
+            closed.take(at(24 * 60 + 1), "", &Act::Raise { returns_within: Span::DAY }),
+            Ok(Taken::Anew)
+        );
     }
 
     #[test]
@@ -252,7 +255,7 @@ mod tests {
     fn act() -> impl Strategy<Value = Act> {
         let severity = prop::sample::select(vec![Severity::Info, Severity::Warning, Severity::Critical]);
         prop_oneof![
-            Just(Act::Raise),
+            Just(Act::Raise { returns_within: Span::DAY }),
             (severity.clone(), severity).prop_map(|(from, to)| Act::Change { from, to }),
             Just(Act::Clear),
             Just(Act::Wake),
@@ -284,12 +287,12 @@ mod tests {
                     Ok(Taken::Anew) => stage = Stage::Open { since: at(minute) },
                     Ok(Taken::Nothing) => {}
                     Err(_) => {
-                        let by_program = matches!(act, Act::Raise | Act::Change { .. } | Act::Clear | Act::Wake);
+                        let by_program = matches!(act, Act::Raise { .. } | Act::Change { .. } | Act::Clear | Act::Wake);
                         prop_assert!(!by_program);
                     }
                 }
                 match act {
-                    Act::Raise => prop_assert!(!stage.is_closed()),
+                    Act::Raise { .. } => prop_assert!(!stage.is_closed()),
                     Act::Clear => prop_assert!(stage.is_closed()),
                     Act::Wake => {
                         let asleep = matches!(&stage, Stage::Snoozed { until, .. } if *until <= at(minute));

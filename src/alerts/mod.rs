@@ -15,7 +15,7 @@ mod stage;
 
 pub use folding::{Piping, Standing, fold};
 pub use hours::{Hours, time};
-pub use lifecycle::{Act, LONGEST_MUTE, RETURNS_WITHIN, Refusal, Taken};
+pub use lifecycle::{Act, LONGEST_MUTE, Refusal, Taken};
 pub use plan::{Facts, Notice, Plan, Recent, Told, Why, plan, reached};
 pub use routing::{Contact, Matter, Pace, Route, Routing, Rung};
 pub use stage::{AlertNo, Closing, Deed, Stage};

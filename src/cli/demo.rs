@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::Failure;
+use super::{Failure, Fault};
 use crate::model::Span;
 use crate::run::DemoOptions;
 use crate::settings::{Level, Log, Settings};
@@ -14,11 +14,19 @@ use crate::telemetry::start_logging;
 Examples:
   basinward demo
   basinward demo --speed 60            a simulated hour a minute: time to look around
-  basinward demo --folder ~/yards      keep the folder, and go on from there next time")]
+  basinward demo --folder ~/yards      keep the folder, and go on from there next time
+  basinward demo --speed 1 --config demo.toml
+                                       tell the contacts that demo.toml names of what happens
+
+Of the settings, the demonstration heeds how alerts are told and what is kept; it brings its own broker, \
+folders and address.")]
 pub struct DemoArgs {
     /// Folder for system files and ledger [default: a temporary one, removed at the end]
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Settings file, for its channels, contacts and routes [default: none, nobody is told]
+    #[arg(long = "config", value_name = "FILE")]
+    pub config: Option<PathBuf>,
     /// How many times faster than real time the yards live; 1440 is a day a minute
     #[arg(long, value_name = "N", default_value_t = 1440.0, value_parser = speed)]
     pub speed: f64,
@@ -42,7 +50,8 @@ fn speed(text: &str) -> Result<f64, String> {
 
 /// Shows the demonstration until Ctrl-C.
 pub(super) fn demo(args: &DemoArgs) -> Result<(), Failure> {
-    let loaded = Settings::load(None, std::iter::empty()).expect("the defaults are sound");
+    let loaded = Settings::load(args.config.as_deref(), std::iter::empty())
+        .map_err(|faults| Failure::BadInput(faults.into_iter().map(Fault::from).collect()))?;
     start_logging(&Log { level: Level::Warn, ..loaded.settings.log.clone() })?;
     let temporary = args.folder.is_none().then(tempfile::tempdir).transpose()?;
     let folder = match (&args.folder, &temporary) {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Failure, Fault};
 use crate::model::System;
-use crate::settings::{Loaded, Settings, find_file};
+use crate::settings::{Loaded, SettingFault, Settings, find_file};
 use crate::systemfile;
 
 /// The settings file to use.
@@ -27,10 +27,17 @@ impl SettingsFile {
     /// # Errors
     /// Every fault found.
     pub fn load(&self) -> Result<Loaded, Vec<Fault>> {
+        self.again().map_err(|faults| faults.into_iter().map(Fault::from).collect())
+    }
+
+    /// As [`SettingsFile::load`], for the log instead of a person at the command line.
+    ///
+    /// # Errors
+    /// Every fault found.
+    pub fn again(&self) -> Result<Loaded, Vec<SettingFault>> {
         let variables = std::env::vars_os()
             .map(|(name, value)| (name.to_string_lossy().into_owned(), value.to_string_lossy().into_owned()));
         Settings::load(self.found().as_deref(), variables)
-            .map_err(|faults| faults.into_iter().map(Fault::from).collect())
     }
 }
 

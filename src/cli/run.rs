@@ -12,8 +12,9 @@ Examples:
   basinward run --config /etc/basinward/basinward.toml
   BASINWARD__MQTT__BROKER=mqtt://broker.example:1883 basinward run
 
-SIGTERM finishes the batch at hand and ends within five seconds. SIGHUP reads the system files \
-again; if one of them is wrong, the daemon says so and keeps to the old ones.")]
+SIGTERM finishes the batch at hand and ends within five seconds. SIGHUP reads again the system files, \
+who is told of alerts (contacts, channels and routes), and the pages' certificate; if one of them is \
+wrong, the daemon says so and keeps to the old ones.")]
 pub struct RunArgs {
     /// Where the settings come from.
     #[command(flatten)]
@@ -25,7 +26,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Failure> {
     let loaded = args.settings.load()?;
     start_logging(&loaded.settings.log)?;
     abort_on_panic();
-    crate::run::run(&loaded.settings).map_err(|fault| {
+    crate::run::run(&loaded.settings, || args.settings.again()).map_err(|fault| {
         if let RunFault::Systems(faults) = fault {
             Failure::BadInput(faults.into_iter().map(Fault::from).collect())
         } else {

@@ -77,13 +77,14 @@ fn routes(office: Arc<Office>) -> Router {
         .with_state(office)
 }
 
-/// Serves the desk at `listener` until `stop` is over, then lets go of open pages; over TLS with a `tls`.
+/// Serves the desk at `listener` until `stop` is over, then lets go of open pages; over TLS with a `tls`,
+/// of which new connections get the newest.
 ///
 /// # Errors
 /// When the listener has no address.
 pub async fn serve(
     listener: TcpListener,
-    tls: Option<Arc<ServerConfig>>,
+    tls: Option<watch::Receiver<Arc<ServerConfig>>>,
     desk: Desk,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {

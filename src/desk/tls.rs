@@ -10,7 +10,7 @@ use rustls::ServerConfig;
 use rustls::pki_types::pem::PemObject as _;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio_rustls::TlsAcceptor;
 use tokio_rustls::server::TlsStream;
 use tracing::{debug, warn};
@@ -82,18 +82,18 @@ fn key(path: &Path) -> Result<PrivateKeyDer<'static>, TlsFault> {
 }
 
 impl TlsListener {
-    /// Takes connections from `listener`; a slow handshake holds nobody else up.
-    pub(super) fn new(listener: TcpListener, config: Arc<ServerConfig>) -> io::Result<Self> {
+    /// Takes connections from `listener`, each with the `config` of its time; a slow handshake holds nobody else up.
+    pub(super) fn new(listener: TcpListener, config: watch::Receiver<Arc<ServerConfig>>) -> io::Result<Self> {
         let address = listener.local_addr()?;
         let (done, ready) = mpsc::channel(READY);
-        tokio::spawn(shake_hands(listener, TlsAcceptor::from(config), done));
+        tokio::spawn(shake_hands(listener, config, done));
         Ok(Self { address, ready })
     }
 }
 
 async fn shake_hands(
     listener: TcpListener,
-    acceptor: TlsAcceptor,
+    config: watch::Receiver<Arc<ServerConfig>>,
     done: mpsc::Sender<(TlsStream<TcpStream>, SocketAddr)>,
 ) {
     let under_way = Arc::new(tokio::sync::Semaphore::new(UNDER_WAY));
@@ -111,7 +111,8 @@ async fn shake_hands(
                 continue;
             }
         };
-        let (acceptor, done) = (acceptor.clone(), done.clone());
+        let acceptor = TlsAcceptor::from(Arc::clone(&config.borrow()));
+        let done = done.clone();
         tokio::spawn(async move {
             match tokio::time::timeout(HANDSHAKE, acceptor.accept(stream)).await {
                 // The server may have ended meanwhile.

@@ -31,7 +31,7 @@ const PAUSES: (Duration, Duration) = (Duration::from_secs(1), Duration::from_min
 const REPORT: u64 = 500_000;
 
 /// Where the exporter's material comes from and where its position goes.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Sources {
     /// The ledger.
     pub view: View,

@@ -7,14 +7,18 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use crate::alerts::{Act, AlertNo, Deed, Refusal, Stage, Standing, Taken, fold};
 use crate::engine::Change;
-use crate::model::{EventTime, Finding, Id, Severity};
+use crate::model::{EventTime, Finding, Id, Severity, Span};
 
 use super::enrol::{Enrolment, SystemNo};
 use super::record::{from_json, to_json, unexpected};
 
 /// The systems whose alerts changed in a commit, and when: their alerts are folded anew at its end.
-#[derive(Debug, Default)]
-pub(super) struct Touched(BTreeMap<SystemNo, EventTime>);
+#[derive(Debug)]
+pub(super) struct Touched {
+    systems: BTreeMap<SystemNo, EventTime>,
+    /// How soon after its end an alert opens again rather than another one.
+    returns_within: Span,
+}
 
 /// One alert as the writer needs it.
 pub(super) struct Kept {
@@ -33,8 +37,13 @@ pub(super) struct Author<'a> {
 }
 
 impl Touched {
+    /// None yet.
+    pub(super) fn none(returns_within: Span) -> Self {
+        Self { systems: BTreeMap::new(), returns_within }
+    }
+
     fn note(&mut self, system: SystemNo, at: EventTime) {
-        let latest = self.0.entry(system).or_insert(at);
+        let latest = self.systems.entry(system).or_insert(at);
         *latest = at.max(*latest);
     }
 }
@@ -80,7 +89,7 @@ pub(super) fn follow(
         };
     };
     let act = match change {
-        Change::Raised => Act::Raise,
+        Change::Raised => Act::Raise { returns_within: touched.returns_within },
         Change::Updated => Act::Change { from: alert.severity, to: finding.severity },
         Change::Cleared => Act::Clear,
     };
@@ -193,7 +202,7 @@ fn log(db: &Connection, no: AlertNo, author: Author<'_>, deed: &Deed) -> rusqlit
 /// Finds out anew which alerts are consequences of others, in the properties that were touched.
 pub(super) fn refold(db: &Connection, enrolment: &Enrolment, touched: &Touched) -> rusqlite::Result<()> {
     let mut done = BTreeSet::new();
-    for (&system, &at) in &touched.0 {
+    for (&system, &at) in &touched.systems {
         let neighbours = enrolment.neighbours(system);
         if neighbours.first().is_some_and(|first| done.insert(*first)) {
             refold_property(db, enrolment, neighbours, Author { at, by: None })?;

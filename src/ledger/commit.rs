@@ -62,8 +62,9 @@ impl Ledger {
             doing: "write the journal",
             source: rusqlite::Error::ToSqlConversionFailure(error.into()),
         })?;
-        let commit = write(&mut self.db, seq, batch, &self.rows, &self.enrolment)
-            .map_err(LedgerFault::while_doing("commit a batch", &self.path))?;
+        let commit =
+            write(&mut self.db, seq, batch, &self.rows, &self.enrolment, Touched::none(self.returns_within))
+                .map_err(LedgerFault::while_doing("commit a batch", &self.path))?;
         // Memory follows the disk, so that a failed commit can be tried again.
         self.seq = seq;
         self.rows.hours.iter().for_each(|(series, hour)| self.marks.set(*series, *hour));
@@ -163,12 +164,12 @@ fn write(
     batch: &Batch,
     rows: &Rows,
     enrolment: &Enrolment,
+    mut touched: Touched,
 ) -> rusqlite::Result<Commit> {
     let mut tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let new_readings = readings(&tx, rows)?;
     let duplicates = rows.sent as u64 - new_readings;
     inputs(&tx, seq, batch, rows)?;
-    let mut touched = Touched::default();
     for (system, effect) in &batch.effects {
         effects::write(&tx, enrolment, *system, effect, &mut touched)?;
     }

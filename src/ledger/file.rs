@@ -9,6 +9,7 @@ use super::commit::{Marks, Rows};
 use super::enrol::Enrolment;
 use super::lock::FolderLock;
 use super::{LedgerFault, migrate};
+use crate::model::Span;
 
 /// Name of the database inside the data folder.
 const NAME: &str = "ledger.db";
@@ -43,6 +44,8 @@ pub struct Ledger {
     pub(super) replayed: bool,
     pub(super) marks: Marks,
     pub(super) rows: Rows,
+    /// How soon after its end an alert opens again rather than another one.
+    pub(super) returns_within: Span,
     _lock: FolderLock,
 }
 
@@ -78,8 +81,15 @@ impl Ledger {
             replayed: false,
             marks: Marks::default(),
             rows: Rows::default(),
+            returns_within: Span::DAY,
             _lock: lock,
         })
+    }
+
+    /// A finding that is raised again within `span` of the end of its alert opens that alert again; a day unless
+    /// this is called.
+    pub fn let_alerts_return_within(&mut self, span: Span) {
+        self.returns_within = span;
     }
 
     /// Number of the last commit, 0 before the first.

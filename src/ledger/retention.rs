@@ -16,6 +16,8 @@ pub struct RetentionPolicy {
     pub hour_days: u32,
     /// Days for which the journal waits for a reader outside that has fallen behind.
     pub journal_days: u32,
+    /// Days for which messages about alerts that are over are kept.
+    pub message_days: u32,
 }
 
 /// What one call of [`Ledger::retain`] did.
@@ -27,6 +29,8 @@ pub struct Retained {
     pub deleted: u64,
     /// Commits whose journal was deleted.
     pub trimmed: u64,
+    /// Messages deleted.
+    pub forgotten: u64,
     /// Whether there is more to do now.
     pub more: bool,
 }
@@ -39,10 +43,12 @@ const ROWS_A_STEP: usize = 20;
 const SWEEP: Span = Span::from_days(31);
 /// Commits whose journal one call may delete.
 const JOURNAL_ROWS: usize = 64;
+/// Messages that one call may delete.
+const MESSAGES: usize = 64;
 
 impl Default for RetentionPolicy {
     fn default() -> Self {
-        Self { raw_days: 400, hour_days: 1830, journal_days: 30 }
+        Self { raw_days: 400, hour_days: 1830, journal_days: 30, message_days: 1830 }
     }
 }
 
@@ -95,7 +101,9 @@ fn upkeep(
     }
     let waited_since = now - Span::from_days(i64::from(policy.journal_days));
     retained.trimmed = trim_journal(&tx, keep_journal_from, waited_since)?;
-    retained.more = steps == 0 || retained.trimmed == JOURNAL_ROWS as u64;
+    retained.forgotten = forget_messages(&tx, EventTime::from_millis(cutoff(now, policy.message_days)))?;
+    retained.more =
+        steps == 0 || retained.trimmed == JOURNAL_ROWS as u64 || retained.forgotten == MESSAGES as u64;
     tx.commit()?;
     Ok((retained, hours))
 }
@@ -209,4 +217,25 @@ fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -
         forget.execute([seq])?;
     }
     Ok(trimmed)
+}
+
+/// Deletes the oldest messages from before `cutoff` that are settled and tell only of alerts that are over, and the
+/// marks of links that are long worthless.
+fn forget_messages(tx: &Transaction<'_>, cutoff: EventTime) -> rusqlite::Result<u64> {
+    let mut query = tx.prepare_cached(
+        "SELECT no FROM notices n WHERE at < ?1
+         AND NOT EXISTS (SELECT 1 FROM deliveries d WHERE d.notice = n.no AND d.state = 'waiting')
+         AND NOT EXISTS (SELECT 1 FROM notice_alerts a JOIN alerts ON alerts.no = a.alert
+                         WHERE a.notice = n.no AND alerts.closed_at IS NULL)
+         ORDER BY at LIMIT ?2",
+    )?;
+    let old: Vec<i64> =
+        query.query_map(params![cutoff.millis(), MESSAGES], |row| row.get(0))?.collect::<Result<_, _>>()?;
+    for notice in &old {
+        tx.prepare_cached("DELETE FROM deliveries WHERE notice = ?1")?.execute([notice])?;
+        tx.prepare_cached("DELETE FROM notice_alerts WHERE notice = ?1")?.execute([notice])?;
+        tx.prepare_cached("DELETE FROM notices WHERE no = ?1")?.execute([notice])?;
+    }
+    tx.prepare_cached("DELETE FROM passes_used WHERE at < ?1")?.execute([cutoff.millis()])?;
+    Ok(old.len() as u64)
 }

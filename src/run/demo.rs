@@ -10,10 +10,10 @@ use simulators::demo::Demo;
 use tracing::info;
 
 use super::demo_traffic::Traffic;
-use super::service::{RunFault, Service, Start, runtime};
+use super::service::{RunFault, Service, Start, open, runtime};
 use super::{Steward, reload};
 use crate::clock::Clock;
-use crate::ledger::{Ledger, LedgerFault};
+use crate::ledger::LedgerFault;
 use crate::model::{EventTime, Span};
 use crate::settings::Settings;
 
@@ -84,7 +84,7 @@ pub fn demo(
     write_systems(&yards, &settings.folders.systems).map_err(|source| folder_fault(options, source))?;
     let prefix = settings.mqtt.prefix.clone();
     let systems = reload::read(&settings.folders.systems, &prefix).map_err(RunFault::Systems)?;
-    let mut steward = Steward::open(Ledger::open(&settings.folders.data)?, &systems, &prefix)?;
+    let mut steward = Steward::open(open(&settings)?, &systems, &prefix)?;
     let now = live_through(&mut yards, &mut steward, story.start, options.past)?;
     let clock = Clock::scaled(now, options.speed);
     runtime().map_err(RunFault::System)?.block_on(async {
@@ -95,7 +95,7 @@ pub fn demo(
         let broker = service.broker_address().expect("no broker is configured, so the embedded one runs");
         let traffic = Traffic::start(yards, clock, broker);
         opened(service.address());
-        let served = service.serve(&settings.folders.systems, &prefix).await;
+        let served = service.serve(&settings.folders.systems, &prefix, || None).await;
         traffic.stop();
         Ok(served?)
     })

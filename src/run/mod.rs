@@ -3,6 +3,7 @@
 //! One writer thread owns the engines and the ledger ([`Steward`]); everything else sends it messages
 //! or reads what it stored.
 
+mod certificate;
 mod demo;
 mod demo_traffic;
 mod feed;
@@ -13,6 +14,7 @@ mod saves;
 mod service;
 mod steward;
 mod systemd;
+mod telling;
 mod writer;
 
 pub use demo::{DemoFault, DemoOptions, demo};

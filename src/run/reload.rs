@@ -1,4 +1,4 @@
-//! Reading the system files, at the start and again.
+//! Reading the system files, at the start and again, and the settings again.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -6,6 +6,7 @@ use std::sync::Arc;
 use tracing::error;
 
 use crate::model::System;
+use crate::settings::{Loaded, SettingFault, Settings};
 use crate::systemfile;
 
 /// All systems of the folder, checked as a whole.
@@ -22,6 +23,20 @@ pub(super) fn reread(folder: &Path, prefix: &str) -> Option<Vec<Arc<System>>> {
                 error!(%fault, "fault in a system file");
             }
             error!(faults = faults.len(), "the system files are not taken over; the old ones stay in force");
+            None
+        }
+    }
+}
+
+/// The settings as read again; with any fault they are refused whole, and every fault logged.
+pub(super) fn settings(read: Result<Loaded, Vec<SettingFault>>) -> Option<Settings> {
+    match read {
+        Ok(loaded) => Some(loaded.settings),
+        Err(faults) => {
+            for fault in &faults {
+                error!(%fault, "fault in the settings");
+            }
+            error!(faults = faults.len(), "the settings are not taken over; the old ones stay in force");
             None
         }
     }

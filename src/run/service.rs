@@ -13,19 +13,21 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::{oneshot, watch};
 use tracing::{error, info, warn};
 
+use super::certificate::Certificate;
 use super::feed::{Feed, FeedFault};
+use super::telling::Telling;
 use super::writer::Writer;
 use super::{Steward, note, passing_on, reload, systemd};
 use crate::clock::Clock;
-use crate::desk::{self, Desk, Entry, Identity, SystemFolder};
+use crate::desk::{self, Desk, Entry, SystemFolder};
 use crate::export::{SetupFault, Sources};
 use crate::ledger::{Ledger, LedgerFault, Orders, RetentionPolicy, View};
 use crate::model::{Span, System};
-use crate::notify::{Carriers, NoChannel, Notifier, NotifierParts};
+use crate::notify::NoChannel;
 use crate::schedule::{Schedule, ScheduleParts};
 use crate::secrets::Seal;
 use crate::secrets::one_time_code;
-use crate::settings::{self, Settings};
+use crate::settings::{Loaded, SettingFault, Settings};
 use crate::systemfile;
 
 /// Longest that the parts may take to end.
@@ -79,7 +81,8 @@ pub(crate) struct Service {
     files_changed: tokio::sync::mpsc::Receiver<oneshot::Sender<()>>,
     stop_desk: watch::Sender<bool>,
     desk: tokio::task::JoinHandle<()>,
-    notifier: Notifier,
+    telling: Telling,
+    certificate: Option<Certificate>,
     schedule: Schedule,
     ending: Arc<AtomicBool>,
 }
@@ -95,24 +98,35 @@ pub(crate) struct Start<'a> {
     pub(crate) open: bool,
 }
 
-/// Runs the daemon until SIGTERM or SIGINT.
+/// Runs the daemon until SIGTERM or SIGINT; `again` reads the settings again.
 ///
 /// # Errors
 /// When it cannot start, or its writer fails for good.
-pub fn run(settings: &Settings) -> Result<(), RunFault> {
+pub fn run(
+    settings: &Settings,
+    again: impl Fn() -> Result<Loaded, Vec<SettingFault>>,
+) -> Result<(), RunFault> {
     runtime()?.block_on(async {
         let systems =
             reload::read(&settings.folders.systems, &settings.mqtt.prefix).map_err(RunFault::Systems)?;
         info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
-        let ledger = Ledger::open(&settings.folders.data)?;
+        let ledger = open(settings)?;
         let steward = Steward::open(ledger, &systems, &settings.mqtt.prefix)?;
         let service =
             Service::start(Start { settings, clock: Clock::wall(), steward, banner: None, open: false })
                 .await?;
         info!(pages = %format!("http://{}/", service.address()), "serving");
         systemd::ready();
-        service.serve(&settings.folders.systems, &settings.mqtt.prefix).await
+        let again = || reload::settings(again());
+        service.serve(&settings.folders.systems, &settings.mqtt.prefix, again).await
     })
+}
+
+/// The ledger, as the settings want it.
+pub(super) fn open(settings: &Settings) -> Result<Ledger, LedgerFault> {
+    let mut ledger = Ledger::open(&settings.folders.data)?;
+    ledger.let_alerts_return_within(Span::from_hours(i64::from(settings.alerts.returns_within_h)));
+    Ok(ledger)
 }
 
 /// The daemon's runtime: two workers, since the writer has a thread of its own.
@@ -159,25 +173,9 @@ impl Service {
         })?;
         tokio::spawn(wake_regularly(waker.clone()));
         let (stop_desk, stop) = watch::channel(false);
-        let tls = tls(&settings.desk)?;
+        let certificate = Certificate::of(&settings.desk)?;
         let view = View::open(&settings.folders.data)?;
         let seal = Seal::kept_in(&settings.folders.data.join("links.key"))?;
-        let carriers = Carriers::new(
-            &settings.notices,
-            systems_rx.clone(),
-            (seal.clone(), pages(settings, desk_address), view.identity()?),
-        )?;
-        let notifier = Notifier::start(NotifierParts {
-            view: view.clone(),
-            orders: orders.clone(),
-            clock: clock.clone(),
-            systems: systems_rx.clone(),
-            commits: commits_rx.clone(),
-            notices: settings.notices.clone(),
-            give_up_after: Span::from_hours(i64::from(settings.alerts.give_up_after_h)),
-            carriers,
-            publisher: feed.publisher(),
-        });
         let sources = Sources {
             view: view.clone(),
             orders: orders.clone(),
@@ -185,6 +183,8 @@ impl Service {
             systems: systems_rx.clone(),
             clock: clock.clone(),
         };
+        let links = (seal.clone(), pages(settings, desk_address));
+        let telling = Telling::start(settings, sources.clone(), feed.publisher(), links)?;
         let schedule = schedule(settings, &sources);
         let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
         let (changed, files_changed) = tokio::sync::mpsc::channel(4);
@@ -203,6 +203,7 @@ impl Service {
             export,
             upkeep: schedule.upkeep(),
         };
+        let tls = certificate.as_ref().map(Certificate::newest);
         let desk = tokio::spawn(async move {
             if let Err(error) = desk::serve(listener, tls, desk, stopped(stop)).await {
                 error!(%error, "the pages have stopped");
@@ -217,7 +218,8 @@ impl Service {
             files_changed,
             stop_desk,
             desk,
-            notifier,
+            telling,
+            certificate,
             schedule,
             ending,
         })
@@ -233,8 +235,13 @@ impl Service {
         self.feed.embedded_address()
     }
 
-    /// Serves until a signal says to stop, then ends in order.
-    pub(crate) async fn serve(mut self, folder: &Path, prefix: &str) -> Result<(), RunFault> {
+    /// Serves until a signal says to stop, then ends in order; `again` gives the settings of now, if they are right.
+    pub(crate) async fn serve(
+        mut self,
+        folder: &Path,
+        prefix: &str,
+        again: impl Fn() -> Option<Settings>,
+    ) -> Result<(), RunFault> {
         let mut terminate = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut hang_up = signal(SignalKind::hangup())?;
@@ -242,7 +249,15 @@ impl Service {
             tokio::select! {
                 () = told(&mut terminate) => break,
                 () = told(&mut interrupt) => break,
-                () = told(&mut hang_up) => self.reload(folder, prefix),
+                () = told(&mut hang_up) => {
+                    self.reload(folder, prefix);
+                    if let Some(settings) = again() {
+                        self.telling.change(&settings);
+                    }
+                    if let Some(certificate) = &self.certificate {
+                        certificate.read_again();
+                    }
+                }
                 Some(done) = self.files_changed.recv() => {
                     self.reload(folder, prefix);
                     // Whoever asked may have gone.
@@ -271,7 +286,7 @@ impl Service {
         info!("ending");
         systemd::stopping();
         self.ending.store(true, Ordering::Relaxed);
-        drop(self.notifier);
+        drop(self.telling);
         drop(self.schedule);
         self.feed.stop_taking();
         self.waker.wake();
@@ -311,15 +326,6 @@ fn schedule(settings: &Settings, sources: &Sources) -> Schedule {
     })
 }
 
-/// The certificate that the pages are served with, if there is one.
-fn tls(settings: &settings::Desk) -> Result<Option<Arc<rustls::ServerConfig>>, desk::TlsFault> {
-    let (Some(certificate_file), Some(key_file)) = (&settings.certificate_file, &settings.key_file) else {
-        return Ok(None);
-    };
-    let identity = Identity { certificate_file: certificate_file.clone(), key_file: key_file.clone() };
-    identity.config().map(Some)
-}
-
 /// How people come in. Where nobody can yet, tells a code by which the first one can.
 fn entry(view: &View, open: bool, address: SocketAddr) -> Result<Entry, RunFault> {
     if open {
@@ -354,6 +360,7 @@ fn retention(settings: &Settings) -> RetentionPolicy {
     RetentionPolicy {
         raw_days: settings.ledger.raw_days,
         hour_days: settings.ledger.hourly_days,
+        message_days: settings.ledger.messages_days,
         ..RetentionPolicy::default()
     }
 }

@@ -12,6 +12,8 @@ pub struct Alerts {
     pub pages: String,
     /// How long a message is tried before it is given up, hours.
     pub give_up_after_h: u16,
+    /// How soon after its end an alert opens again rather than another one, hours.
+    pub returns_within_h: u16,
 }
 
 pub(super) const SECTION: Section = Section {
@@ -29,6 +31,12 @@ pub(super) const SECTION: Section = Section {
             kind: Kind::Whole { min: 1, max: 720, unit: "hours" },
             default: "24",
             meaning: "How long a message that cannot be delivered is tried before it is given up, and shown as such",
+        },
+        Setting {
+            key: "returns_within_h",
+            kind: Kind::Whole { min: 1, max: 720, unit: "hours" },
+            default: "24",
+            meaning: "What comes back this soon after its alert was closed opens that alert again, with its history; later it is another one",
         },
     ],
 };

@@ -13,6 +13,8 @@ pub struct Ledger {
     pub raw_days: u32,
     /// Days to keep hourly figures; daily figures are kept for ever.
     pub hourly_days: u32,
+    /// Days to keep messages about alerts that are over.
+    pub messages_days: u32,
     /// Longest wait before a batch is committed, in milliseconds.
     pub commit_every_ms: u32,
 }
@@ -32,6 +34,12 @@ pub(super) const SECTION: Section = Section {
             kind: Kind::Whole { min: 1, max: 36_500, unit: "days" },
             default: "1830",
             meaning: "How long to keep hourly figures (least, mean, greatest, count)",
+        },
+        Setting {
+            key: "messages_days",
+            kind: Kind::Whole { min: 31, max: 36_500, unit: "days" },
+            default: "1830",
+            meaning: "How long to keep what was sent to whom about alerts that are over; the alerts and their steps stay",
         },
         Setting {
             key: "commit_every_ms",

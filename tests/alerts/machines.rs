@@ -136,3 +136,27 @@ fn states_are_retained_for_controllers() {
     house.overflow(0, "quince", false);
     until_quince(false);
 }
+
+#[test]
+fn contacts_channels_and_routes_are_changed_while_the_daemon_runs() {
+    let (first, second) = (Sink::start(), Sink::start());
+    let house = House::new(1, &hook(&first));
+    let hang_up = || house.daemon.as_ref().expect("it runs").process.signal("HUP");
+    house.overflow(0, "quince", true);
+    until(PATIENCE, "the first flood is posted", || first.taken() == 1);
+
+    house.yard.write("basinward.toml", "[routes.all]\ntell = [\"nobody\"]\n");
+    hang_up();
+    until(PATIENCE, "the faulty settings are refused", || {
+        house.yard.times_logged("the settings are not taken over") == 1
+    });
+    house.yard.write("basinward.toml", &hook(&second));
+    hang_up();
+    until(PATIENCE, "the right ones are heeded", || {
+        house.yard.times_logged("contacts, channels and routes have changed") == 1
+    });
+    house.overflow(0, "fig", true);
+    until(PATIENCE, "the second flood is posted elsewhere", || second.taken() == 1);
+    assert_eq!(event(&second.posts()[0])["subject"], "yard-0/basin:fig");
+    assert_eq!(first.taken(), 1, "what was told is not told again, nor the old address any more");
+}

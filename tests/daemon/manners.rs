@@ -1,9 +1,10 @@
 //! How the daemon behaves towards the system it runs on.
 
 use std::os::unix::net::UnixDatagram;
+use std::process::Command;
 use std::time::{Duration, Instant};
 
-use support::{Mosquitto, until};
+use support::{Certificates, Mosquitto, until};
 
 use crate::rig::{PATIENCE, Yard};
 
@@ -53,6 +54,35 @@ fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
     assert!(yard.log().contains("meadow.toml"), "{}", yard.log());
     broker.publish("greywater/orchard/plum/moisture", "0.26");
     until(PATIENCE, "the old set goes on", || !yard.readings("orchard", "plum/moisture").is_empty());
+}
+
+#[test]
+fn a_renewed_certificate_of_the_pages_is_taken_over_and_a_faulty_one_is_not() {
+    let (broker, folder) = (Mosquitto::start(), tempfile::tempdir().expect("a temporary folder"));
+    let certificates = Certificates::make(folder.path());
+    let yard = Yard::new(1)
+        .listening_to(broker.port())
+        .with("BASINWARD__DESK__CERTIFICATE_FILE", certificates.path("server.pem").display().to_string())
+        .with("BASINWARD__DESK__KEY_FILE", certificates.path("server.key").display().to_string());
+    let daemon = yard.launch();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
+    // Trusts the authority of the moment alone.
+    let is_trusted = || {
+        let mut curl = Command::new("curl");
+        curl.args(["--silent", "--output", "/dev/null", "--cacert"]).arg(certificates.path("ca.pem"));
+        curl.arg(format!("https://{}/healthz", yard.desk())).status().is_ok_and(|status| status.success())
+    };
+    until(PATIENCE, "the pages are served", &is_trusted);
+    Certificates::make(folder.path());
+    assert!(!is_trusted(), "another authority vouches for the renewed one");
+    daemon.process.signal("HUP");
+    until(PATIENCE, "the renewed one is in use", &is_trusted);
+    std::fs::write(certificates.path("server.pem"), "none").expect("writes");
+    daemon.process.signal("HUP");
+    until(PATIENCE, "the faulty one is refused", || {
+        yard.times_logged("the pages' certificate cannot be used") == 1
+    });
+    assert!(is_trusted(), "the old one stays in force");
 }
 
 #[test]

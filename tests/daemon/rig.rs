@@ -77,6 +77,11 @@ impl Yard {
         fs::write(self.path().join(name), text).expect("writes into the temporary folder");
     }
 
+    /// `host:port` of the pages.
+    pub(crate) fn desk(&self) -> String {
+        format!("localhost:{}", self.desk_port)
+    }
+
     pub(crate) fn path(&self) -> &Path {
         self.folder.path()
     }

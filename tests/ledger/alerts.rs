@@ -1,11 +1,12 @@
 //! Alerts follow the findings in the same commit.
 
-use basinward::alerts::{Act, AlertNo, Closing, Deed, Stage};
+use basinward::alerts::{Act, AlertNo, Closing, Deed, Stage, Why};
 use basinward::engine::{Change, Effect, FindingChange};
 use basinward::ledger::{
-    AlertFilter, AlertOrder, AlertWork, Answer, Batch, Ledger, Muting, Order, SystemNo, View,
+    AlertFilter, AlertOrder, AlertWork, Answer, Batch, DeliveryState, Ledger, Muting, NewNotice, NoticeOrder,
+    Order, Outcome, RetentionPolicy, SystemNo, View,
 };
-use basinward::model::{EventTime, Finding, FindingKind, Severity, Subject};
+use basinward::model::{EventTime, Finding, FindingKind, Severity, Span, Subject};
 use tempfile::TempDir;
 
 use crate::yard::{id, minute, system};
@@ -48,6 +49,30 @@ impl Book {
         self.ledger.commit(&batch).unwrap().answers.remove(0)
     }
 
+    /// Ana is told of alert `no` by one channel.
+    fn tell(&mut self, no: u64, at: EventTime) {
+        let notice = NewNotice {
+            recipient: "ana".to_owned(),
+            why: Why::Opened,
+            channels: vec!["mail".to_owned()],
+            tells: vec![(AlertNo(no), 1)],
+            over: vec![],
+            body: "{}".to_owned(),
+        };
+        self.order(NoticeOrder::Tell { at, notices: vec![notice], let_rest: vec![] });
+    }
+
+    fn order(&mut self, order: NoticeOrder) {
+        let mut batch = Batch::default();
+        batch.order(Order::Notice(order));
+        self.ledger.commit(&batch).unwrap().answers.remove(0).unwrap();
+    }
+
+    fn sent(&self, no: u64) -> Vec<DeliveryState> {
+        let story = self.view().alert(AlertNo(no)).unwrap().unwrap();
+        story.sent.into_iter().map(|sent| sent.state).collect()
+    }
+
     fn view(&self) -> View {
         View::open(self.folder.path()).unwrap()
     }
@@ -88,6 +113,43 @@ fn what_returns_within_a_day_is_the_same_alert_and_later_another() {
     book.happens(&[ponding(Change::Raised, minute(70 + 24 * 60 + 1))]);
     assert_eq!(book.view().alerts(&AlertFilter::default(), 9).unwrap().len(), 2);
     assert_eq!(book.deeds(2), [Deed::Opened]);
+}
+
+#[test]
+fn how_soon_an_alert_returns_is_a_setting() {
+    let mut book = Book::new();
+    book.ledger.let_alerts_return_within(Span::from_hours(2));
+    let ponding = |change, at| (change, FindingKind::Ponding, quince(), Severity::Warning, at);
+    book.happens(&[ponding(Change::Raised, minute(0)), ponding(Change::Cleared, minute(10))]);
+    book.happens(&[ponding(Change::Raised, minute(130)), ponding(Change::Cleared, minute(140))]);
+    book.happens(&[ponding(Change::Raised, minute(261))]);
+    assert_eq!(book.deeds(1), [Deed::Opened, Deed::Cleared, Deed::Returned, Deed::Cleared]);
+    assert_eq!(book.deeds(2), [Deed::Opened]);
+}
+
+#[test]
+fn messages_are_kept_as_long_as_they_wait_or_their_alert_stands_and_then_for_their_time() {
+    let mut book = Book::new();
+    let ponding = |change, at| (change, FindingKind::Ponding, quince(), Severity::Warning, at);
+    book.happens(&[ponding(Change::Raised, minute(0))]);
+    book.tell(1, minute(1));
+    book.tell(1, minute(2));
+    let policy = RetentionPolicy { message_days: 40, ..RetentionPolicy::default() };
+    let retain = |book: &mut Book, days: i64| {
+        book.ledger.retain(minute(0) + Span::from_days(days), &policy).unwrap().forgotten
+    };
+    let confirmed = |delivery| NoticeOrder::Tried { at: minute(3), delivery, outcome: Outcome::Confirmed };
+    book.order(confirmed(1));
+    assert_eq!(retain(&mut book, 42), 0, "the alert stands");
+    book.happens(&[ponding(Change::Cleared, minute(10))]);
+    assert_eq!(retain(&mut book, 40), 0, "their time is not up");
+    assert_eq!(retain(&mut book, 42), 1, "the second still waits");
+    assert_eq!(book.sent(1), [DeliveryState::Waiting { trouble: None }]);
+    book.order(confirmed(2));
+    assert_eq!((retain(&mut book, 42), retain(&mut book, 42)), (1, 0));
+    assert_eq!(book.sent(1), []);
+    assert_eq!(book.deeds(1), [Deed::Opened, Deed::Cleared], "the alert and its history stay");
+    book.view().check().unwrap();
 }
 
 #[test]

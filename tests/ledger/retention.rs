@@ -12,7 +12,7 @@ use tempfile::TempDir;
 use crate::yard::{PROBE, START, id, minute, system, take};
 
 const FOREVER: RetentionPolicy =
-    RetentionPolicy { raw_days: 10_000, hour_days: 10_000, journal_days: 10_000 };
+    RetentionPolicy { raw_days: 10_000, hour_days: 10_000, journal_days: 10_000, message_days: 10_000 };
 
 struct Yard {
     folder: TempDir,
@@ -46,6 +46,7 @@ impl Yard {
             sum.rolled_up += step.rolled_up;
             sum.deleted += step.deleted;
             sum.trimmed += step.trimmed;
+            sum.forgotten += step.forgotten;
             if !step.more {
                 return sum;
             }
@@ -127,7 +128,7 @@ fn readings_and_hours_go_when_their_time_is_over_and_days_stay() {
     let mut yard = Yard::new();
     let readings = course(10);
     yard.commit(&readings);
-    let policy = RetentionPolicy { raw_days: 2, hour_days: 5, journal_days: 30 };
+    let policy = RetentionPolicy { raw_days: 2, hour_days: 5, journal_days: 30, ..FOREVER };
     let done = yard.retain(minute(10 * 1440), &policy);
     assert_eq!(done.deleted, 8 * 288 + 5 * 24);
     let since =
@@ -143,7 +144,7 @@ fn one_call_does_a_bounded_amount_of_work() {
     // An hour for each reading: 9,000 bins to roll up.
     let readings: Vec<_> = (0..9000).map(|i| (minute(i * 60), 0.5)).collect();
     yard.commit(&readings);
-    let policy = RetentionPolicy { raw_days: 30, hour_days: 60, journal_days: 30 };
+    let policy = RetentionPolicy { raw_days: 30, hour_days: 60, journal_days: 30, ..FOREVER };
     let now = minute(9000 * 60);
     let mut calls = Vec::new();
     loop {
@@ -204,7 +205,7 @@ proptest! {
         for part in readings.chunks(chunk) {
             yard.commit(part);
             if let Some((now, days)) = upkeep.next() {
-                let policy = RetentionPolicy { raw_days: days, hour_days: days + 1, journal_days: 30 };
+                let policy = RetentionPolicy { raw_days: days, hour_days: days + 1, journal_days: 30, ..FOREVER };
                 yard.ledger.retain(minute(now), &policy).unwrap();
             }
         }

@@ -88,7 +88,7 @@ fn step(
     touched: &mut Touched,
 ) -> rusqlite::Result<Answer> {
     // What findings do comes from the engines alone.
-    if matches!(act, Act::Raise | Act::Change { .. } | Act::Clear) {
+    if matches!(act, Act::Raise { .. } | Act::Change { .. } | Act::Clear) {
         return Ok(refuse("only the engine can say that"));
     }
     Ok(match alerts::act(db, alert, author, act, touched)? {
