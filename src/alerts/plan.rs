@@ -200,13 +200,11 @@ impl Facts {
 
     fn has_settled(&self, now: EventTime) -> bool {
         let Stage::Open { since } = self.stage else { return false };
-        let settle = if self.severity == Severity::Critical {
-            Span::ZERO
-        } else if self.kind == FindingKind::SensorSilent {
-            SETTLE_SILENT
-        } else {
-            SETTLE
-        };
+        // At once, also where a sensor's clock is ahead and the finding seems to begin later than now.
+        if self.severity == Severity::Critical {
+            return true;
+        }
+        let settle = if self.kind == FindingKind::SensorSilent { SETTLE_SILENT } else { SETTLE };
         now - since >= settle
     }
 }

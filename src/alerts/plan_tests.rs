@@ -133,6 +133,15 @@ fn somebody_is_told_once_and_once_more_when_it_is_over() {
 }
 
 #[test]
+fn a_flood_is_told_at_once_even_if_a_sensor_with_a_clock_that_is_ahead_saw_it() {
+    let mut play = Play::new("2026-11-25T18:00:00Z", &[("ana", contact(None))], vec![route("ana")]);
+    let alert = play.opens(Severity::Critical);
+    play.alerts[alert].stage = Stage::Open { since: play.now + Span::from_mins(9) };
+    assert_eq!(play.after(Span::ZERO), ana(Why::Opened));
+    assert_eq!(play.after(Span::from_mins(10)), NOTHING);
+}
+
+#[test]
 fn without_acknowledgement_it_is_repeated_and_goes_further_up() {
     let rung = Rung { after: Span::from_mins(30), tell: vec!["ben".into()] };
     let up = Route { repeat: Some(Span::HOUR), escalate: vec![rung], ..route("ana") };
