@@ -1,8 +1,10 @@
 //! Many at once, and `kill -9` between any two steps.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use basinward::alerts::Deed;
+use basinward::ledger::DeliveryState;
 use support::{Reaction, Sink, until};
 
 use crate::house::{House, event};
@@ -32,6 +34,59 @@ fn a_storm_stays_within_the_ceiling_and_a_summary_tells_of_the_rest() {
     assert_eq!(last["type"], "basinward.alert.summary");
 }
 
+/// Kills the daemon after each single step of an alert's life: opened, planned, under way, delivered, acknowledged,
+/// closed, and its end delivered. Its history and what was taken are those of a life without a kill.
+#[test]
+fn kill_9_after_each_step_of_one_alert_changes_nothing_but_the_delay() {
+    let sink = Sink::start();
+    let mut house = House::new(1, &settings(&sink, 60));
+    let sent = |house: &House| {
+        let alert = house.floods().remove(0).no;
+        house.yard.view().alert(alert).expect("reads").expect("is there").sent
+    };
+    let delivered = |house: &House| {
+        let confirmed = |state: &DeliveryState| matches!(state, DeliveryState::Confirmed { .. });
+        sent(house).iter().filter(|sent| confirmed(&sent.state)).count()
+    };
+    let again = |house: &mut House| {
+        house.kill();
+        house.start();
+    };
+    // The first tries hang, so that a kill meets them under way.
+    sink.will([Reaction::Hang(Duration::from_secs(4)), Reaction::Hang(Duration::from_secs(4))]);
+    house.overflow(0, "quince", true);
+    until(PATIENCE, "it is opened", || house.floods().len() == 1);
+    again(&mut house);
+    until(PATIENCE, "it is to be told", || sent(&house).len() == 1);
+    std::thread::sleep(Duration::from_millis(300));
+    again(&mut house);
+    until(PATIENCE, "it is told", || delivered(&house) == 1);
+    again(&mut house);
+    let alert = house.floods().remove(0).no;
+    let told = event(sink.posts().last().expect("told"));
+    let link = told["data"]["acknowledge"].as_str().expect("a link").to_owned();
+    assert!(House::ask("POST", &link).starts_with("HTTP/1.1 200"));
+    again(&mut house);
+    assert!(House::ask("POST", &link).starts_with("HTTP/1.1 409"), "it stays used");
+    house.overflow(0, "quince", false);
+    until(PATIENCE, "it is over", || house.floods().iter().all(|alert| alert.stage.is_closed()));
+    again(&mut house);
+    until(PATIENCE, "its end is told", || delivered(&house) == 2);
+    again(&mut house);
+    std::thread::sleep(Duration::from_secs(5));
+    assert_eq!(sent(&house).len(), 2, "nothing is planned twice");
+    assert_eq!(
+        house.deeds(alert),
+        [(None, Deed::Opened), (Some("desk".to_owned()), Deed::Acknowledged), (None, Deed::Cleared)]
+    );
+    let taken: BTreeSet<(String, String)> = sink
+        .posts()
+        .into_iter()
+        .map(|post| (post.header("idempotency-key").expect("a key").to_owned(), post.body))
+        .collect();
+    assert_eq!(taken.len(), 2, "one key, one content: {taken:#?}");
+}
+
 /// Kills the daemon at random while floods come and go and the other side fails now and then. In the end every
 /// flood was told and its end too, each under a key of its own, and no key was taken twice.
 #[test]
@@ -55,10 +110,8 @@ fn kill_9_between_any_two_steps_changes_nothing_but_the_delay() {
         let view = house.yard.view();
         house.floods().iter().all(|alert| {
             let story = view.alert(alert.no).expect("reads").expect("is there");
-            let all_sent = story
-                .sent
-                .iter()
-                .all(|sent| matches!(sent.state, basinward::ledger::DeliveryState::Confirmed { .. }));
+            let all_sent =
+                story.sent.iter().all(|sent| matches!(sent.state, DeliveryState::Confirmed { .. }));
             alert.stage.is_closed() && all_sent
         })
     };
