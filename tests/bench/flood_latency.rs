@@ -67,11 +67,11 @@ fn main() {
         let topic = format!("greywater/yard-{yard}/{basin}/overflow");
         let now = Clock::wall().now();
         let wet = |at: EventTime| json!({ "value": "wet", "time": at.to_string() }).to_string();
-        // Two minutes make a flood. The first reading alone is no flood yet: deadlines wait for what may arrive late.
-        device.publish(&topic, wet(now - Span::from_secs(150)).as_bytes()).expect("acknowledged");
+        // Two minutes make a flood. The second reading is dated ahead, so that nothing but itself can complete it now.
+        device.publish(&topic, wet(now - Span::from_secs(110)).as_bytes()).expect("acknowledged");
         thread::sleep(Duration::from_millis(100));
         let published = Instant::now();
-        device.publish(&topic, wet(now).as_bytes()).expect("acknowledged");
+        device.publish(&topic, wet(now + Span::from_secs(20)).as_bytes()).expect("acknowledged");
         let subject = format!("yard-{yard}/basin:{basin}");
         let told = || sink.posts().into_iter().find(|post| post.body.contains(&subject));
         until(PATIENCE, "the flood is told", || told().is_some());
