@@ -1,5 +1,5 @@
-// Keeps an open page up to date: hears which parts changed, fetches the page's main part again and swaps
-// only those whose print differs. Without this script the page still has its refresh link.
+// Keeps an open page up to date: hears which of its parts changed, fetches those (or all, where that is not
+// known) and swaps only those whose print differs. Without this script the page still has its refresh link.
 (() => {
   'use strict';
   const body = document.body;
@@ -12,6 +12,12 @@
   let ahead = 0; // the daemon's clock less ours, ms
   let fetching = false;
   let again = false;
+  let wanted = new Set(); // names of changed parts, or null for all of them
+
+  // What the page shows, as `/live` takes it; null where it shows more than systems.
+  const first = body.dataset.fragment.match(/^\/fragments\/first(?:\?(.*))?$/);
+  const system = body.dataset.fragment.match(/^\/fragments\/systems\/([^/?]+)/);
+  const about = first ? first[1] ?? '' : system && `system=${system[1]}`;
 
   const parts = (root) => new Map([...root.querySelectorAll('[data-part]')].map((p) => [p.dataset.part, p]));
 
@@ -55,16 +61,21 @@
     fetching = true;
     try {
       const asked = body.dataset.fragment;
-      const answer = await fetch(asked, { headers: { accept: 'text/html' } });
-      if (!answer.ok || asked !== body.dataset.fragment) return;
+      const some = wanted && first ? [...wanted].join() : '';
+      wanted = new Set();
+      const address = some ? `${asked}${asked.includes('?') ? '&' : '?'}parts=${encodeURIComponent(some)}` : asked;
+      const answer = await fetch(address, { headers: { accept: 'text/html' } });
+      if (!answer.ok || asked !== body.dataset.fragment) { wanted = null; return; }
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
       const [here, there] = [parts(main), parts(page)];
-      const sameOrder = [...here.keys()].join() === [...there.keys()].join();
+      const sameOrder = some ? [...there.keys()].every((name) => here.has(name)) : [...here.keys()].join() === [...there.keys()].join();
       if (sameOrder) {
         for (const [name, fresh] of there) {
           const old = here.get(name);
           if (old.dataset.print !== fresh.dataset.print) swap(old, document.adoptNode(fresh));
         }
+      } else if (some) {
+        [wanted, again] = [null, true];
       } else if (!main.contains(document.activeElement) || document.activeElement === main) {
         main.replaceChildren(...page.body.childNodes);
         said.textContent = main.querySelector('[data-say]')?.textContent ?? 'The page has changed.';
@@ -73,6 +84,7 @@
       }
       tellAges();
     } catch {
+      wanted = null;
       // The connection is gone; the event source says so and comes back by itself.
     } finally {
       fetching = false;
@@ -81,14 +93,16 @@
   };
 
   const listen = () => {
-    const events = new EventSource(`/live?since=${encodeURIComponent(stamp)}`);
+    const events = new EventSource(`/live?since=${encodeURIComponent(stamp)}${about ? `&${about}` : ''}`);
     events.addEventListener('board', (event) => {
       const board = JSON.parse(event.data);
       ahead = board.now - Date.now();
       link.textContent = board.link;
       const news = String(board.stamp) !== String(stamp);
       stamp = board.stamp;
-      if (news) refresh(); else tellAges();
+      const named = about === null ? null : board.parts;
+      if (!named) wanted = null; else if (wanted) named.forEach((name) => wanted.add(name));
+      if (news && (!named || named.length)) refresh(); else tellAges();
     });
     events.addEventListener('error', () => { link.textContent = 'this page has lost the daemon; trying again'; });
   };

@@ -1,7 +1,7 @@
 //! Tells open pages what changed, as server-sent events (WHATWG HTML, section 9.2).
 //!
 //! One event kind, `board`: the state's stamp, the time, the broker's state in words, and the names
-//! of the changed parts of the first page (`null` for all of them). It is sent on connecting, on
+//! of the changed parts of the page that listens, as far as the address tells (`null` for all of them). It is sent on connecting, on
 //! changes at most every [`PACE`], and every [`PULSE`] so that ages stay right.
 
 use std::convert::Infallible;
@@ -19,7 +19,9 @@ use tracing::error;
 
 use super::office::{LinkNote, Office};
 use super::people::{Visitor, is_still_welcome};
-use super::shelf::Changed;
+use super::sheet::Filter;
+use super::shelf::{Changed, Drawn};
+use super::visit::Wanted;
 use crate::model::System;
 use crate::telemetry::chain;
 
@@ -34,6 +36,10 @@ pub(super) struct Since {
     /// Stamp of the board it was drawn from.
     #[serde(default)]
     since: u64,
+    /// The one system that it is about.
+    system: Option<String>,
+    #[serde(flatten)]
+    wanted: Wanted,
 }
 
 #[derive(Debug, Serialize)]
@@ -49,6 +55,10 @@ struct Viewer {
     visitor: Visitor,
     office: Arc<Office>,
     since: u64,
+    system: Option<String>,
+    filter: Filter,
+    /// Digest of the systems that the filter let through last.
+    choice: Option<u64>,
     greeted: bool,
     commits: watch::Receiver<u64>,
     systems: watch::Receiver<Arc<Vec<Arc<System>>>>,
@@ -70,6 +80,9 @@ pub(super) async fn live(
     let viewer = Viewer {
         visitor,
         since: page.since,
+        system: page.system,
+        filter: page.wanted.filter(),
+        choice: None,
         greeted: false,
         commits: office.desk.commits.clone(),
         systems: office.desk.systems.clone(),
@@ -102,10 +115,7 @@ impl Viewer {
                 return Some(Event::default().comment("the ledger cannot be read"));
             }
         };
-        let parts = match board.changed_since(self.since) {
-            Changed::Everything => None,
-            Changed::Parts(names) => Some(names),
-        };
+        let parts = self.changed(&board);
         self.since = board.stamp;
         let chrome = self.office.chrome(&self.visitor, board.stamp);
         let data = BoardEvent {
@@ -115,6 +125,20 @@ impl Viewer {
             parts,
         };
         Some(Event::default().event("board").json_data(data).expect("numbers and strings are JSON"))
+    }
+
+    /// Names of the changed parts; `None` for all of them.
+    fn changed(&mut self, board: &Drawn) -> Option<Vec<String>> {
+        if let Some(system) = &self.system {
+            return Some(board.is_newer(system, self.since).then(|| format!("s-{system}")).into_iter().collect());
+        }
+        let choice = board.choice(&self.filter);
+        let before = self.choice.replace(choice);
+        let same_choice = before.map_or(board.stamp == self.since || !self.filter.is_set(), |it| it == choice);
+        match board.changed_since(self.since, &self.filter) {
+            Changed::Parts(names) if same_choice => Some(names),
+            Changed::Parts(_) | Changed::Everything => None,
+        }
     }
 
     /// Waits for a change, for long enough, or returns `None` at the end.

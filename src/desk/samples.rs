@@ -2,7 +2,8 @@
 
 use super::gather::{self, Lately};
 use super::sheet::PlanSheet;
-use crate::model::{EventTime, System};
+use crate::ledger::StoredFinding;
+use crate::model::{Evidence, EventTime, Finding, FindingKind, Severity, Subject, System};
 use crate::systemfile;
 
 fn parsed(file: &str, text: &str) -> System {
@@ -11,12 +12,13 @@ fn parsed(file: &str, text: &str) -> System {
 
 /// Two levels of splitters over four basins, all placed on the plan, with every kind of sensor.
 pub(super) fn terrace() -> System {
-    parsed(
-        "terrace.toml",
-        r#"
-        id = "terrace"
-        name = "Terrace"
-        property = "alder-court"
+    terrace_called("terrace", "Terrace", "alder-court")
+}
+
+/// The same by another name.
+pub(super) fn terrace_called(id: &str, name: &str, property: &str) -> System {
+    let names = format!("id = \"{id}\"\nname = \"{name}\"\nproperty = \"{property}\"\n");
+    let plan = r#"
         timezone = "America/Denver"
         soil = "sandy-loam"
         [diverter]
@@ -54,8 +56,8 @@ pub(super) fn terrace() -> System {
         id = "pear"
         area_m2 = 1.2
         at = [7.0, 1.0]
-        "#,
-    )
+        "#;
+    parsed(&format!("{id}.toml"), &(names + plan))
 }
 
 /// One basin and no splitter, not placed on a plan.
@@ -80,4 +82,23 @@ pub(super) fn plan(system: &System) -> PlanSheet {
     let now = EventTime::from_secs(1_772_323_200);
     let lately = Lately { open: &[], doses: &[], now };
     gather::plan(system, &[], &lately).expect("every part has a place")
+}
+
+/// A flood in `basin`, raised at `at` and known ever since.
+pub(super) fn flood(system: &System, basin: &str, at: EventTime) -> StoredFinding {
+    let ix = system.find_basin(basin).expect("the system has the basin");
+    StoredFinding {
+        system: system.id.clone(),
+        raised_at: at,
+        changed_at: at,
+        cleared_at: None,
+        finding: Finding {
+            kind: FindingKind::Flooding,
+            subject: Subject::Basin(system.basin(ix).id.clone()),
+            severity: Severity::Critical,
+            probability: 0.97,
+            estimate: serde_json::Map::from_iter([("standing_h".to_owned(), 9.5.into())]),
+            evidence: vec![Evidence { at: Some(at), says: "The float has been up for 9.5 h.".into() }],
+        },
+    }
 }

@@ -1,28 +1,35 @@
-//! The first page, drawn once and kept until something changes.
+//! The first page, kept until something changes.
 //!
-//! A redraw compares each system's card with the one before and keeps the finished HTML of those
-//! that did not change, so that the work of a commit is that of the systems it touched.
+//! A redraw compares each system's card with the one before and keeps those that did not change, with
+//! the HTML that they were drawn as, so that the work of a commit is that of the systems it touched.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::hash::{Hash, Hasher};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use maud::Markup;
+use rustc_hash::FxHasher;
 use tokio::sync::Mutex;
 use tokio::time::Instant;
 
 use super::gather;
 use super::office::Desk;
-use super::pages::{self, Detail, Part};
-use super::sheet::{Board, Counts, SystemCard, Urgency};
+use super::pages::{self, Detail, Group, Part};
+use super::sheet::{Board, Choices, Counts, Filter, Need, SystemCard};
+use super::upkeep;
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
 use crate::model::{EventTime, Id, Reach, Span, System};
+use crate::schedule::Upkeep;
 
 /// Up to this age a board serves even if something was committed since.
 const RECENT: Duration = Duration::from_millis(300);
 /// After this long on the clock the words for times are looked at again.
 const WORDS: Span = Span::MINUTE;
-/// Portfolios up to this size are drawn whole; of a larger one only the most urgent systems.
+/// So many systems are drawn whole; of more, only the first few that need somebody.
 const DRAWN: usize = 40;
+/// Of more than [`DRAWN`] systems, so many of those that need somebody are drawn whole.
+const WHOLE: usize = 8;
 
 /// Keeps the newest board.
 #[derive(Debug)]
@@ -36,12 +43,13 @@ struct Kept {
     /// What it was drawn from.
     commit: u64,
     systems: Arc<Vec<Arc<System>>>,
+    upkeep: Arc<Upkeep>,
     now: EventTime,
     drawn_at: Instant,
     board: Arc<Drawn>,
 }
 
-/// A finished first page.
+/// A first page.
 #[derive(Debug)]
 pub(super) struct Drawn {
     /// Grows with every board that differs from the one before.
@@ -49,31 +57,32 @@ pub(super) struct Drawn {
     /// Stamp of the first board since the desk opened.
     first: u64,
     counts: Counts,
-    summary: Stamped<Part>,
-    /// Properties, each with its cards, as laid out.
-    properties: Vec<(Id, String, Vec<Arc<Card>>)>,
-    /// Stamp of the board since which the layout is the same.
-    laid_out: u64,
+    choices: Choices,
+    /// Most urgent first.
+    cards: Vec<Arc<Card>>,
+    /// Stamp of the board since which the order is the same.
+    ordered: u64,
 }
 
-/// A thing with the stamp of the board that changed it last.
-#[derive(Clone, Debug)]
-struct Stamped<T> {
-    changed: u64,
-    thing: T,
-}
-
+/// A system, with what it was drawn as so far.
 #[derive(Debug)]
 struct Card {
     shown: SystemCard,
-    detail: Detail,
-    part: Stamped<Part>,
+    need: Need,
+    /// What a search looks through.
+    text: String,
+    /// Stamp of the board that changed it last, and its line.
+    changed: u64,
+    row_changed: u64,
+    row: String,
+    whole: OnceLock<Part>,
+    brief: OnceLock<Part>,
 }
 
 /// What changed on the first page since some stamp.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Changed {
-    /// Layout, or too much to name.
+    /// The order, or too much to name.
     Everything,
     /// These parts.
     Parts(Vec<String>),
@@ -98,10 +107,11 @@ impl Shelf {
         let mut kept = self.kept.lock().await;
         if let Some(old) = &*kept {
             let same_systems = Arc::ptr_eq(&old.systems, &self.desk.systems.borrow());
+            let same_upkeep = Arc::ptr_eq(&old.upkeep, &self.desk.upkeep.borrow());
             let same_ledger = old.commit == *self.desk.commits.borrow();
             let same_words = self.desk.clock.now() - old.now < WORDS;
             let is_recent = old.drawn_at.elapsed() < RECENT;
-            if (same_systems && same_ledger && same_words) || (is_recent && !latest) {
+            if (same_systems && same_upkeep && same_ledger && same_words) || (is_recent && !latest) {
                 return Ok(Arc::clone(&old.board));
             }
             // One redraw serves all who wait for the lock.
@@ -109,70 +119,55 @@ impl Shelf {
         }
         let (commit, now) = (*self.desk.commits.borrow(), self.desk.clock.now());
         let systems = Arc::clone(&self.desk.systems.borrow());
+        let upkeep = Arc::clone(&self.desk.upkeep.borrow());
         let (view, previous) = (self.desk.view.clone(), kept.as_ref().map(|old| Arc::clone(&old.board)));
-        let (drawn_from, drawn_at) = (Arc::clone(&systems), Instant::now());
+        let (drawn_from, due, drawn_at) = (Arc::clone(&systems), Arc::clone(&upkeep), Instant::now());
         let board = tokio::task::spawn_blocking(move || {
             let rows = (view.findings_open()?, view.latest(None)?);
-            Ok::<_, LedgerFault>(Arc::new(draw(&drawn_from, rows.0, rows.1, now, previous.as_deref())))
+            let cards = cards(&drawn_from, rows.0, rows.1, &due, now);
+            Ok::<_, LedgerFault>(Arc::new(draw(cards, now, previous.as_deref())))
         })
         .await
         .expect("drawing does not panic and is not aborted")?;
-        *kept = Some(Kept { commit, systems, now, drawn_at, board: Arc::clone(&board) });
+        *kept = Some(Kept { commit, systems, upkeep, now, drawn_at, board: Arc::clone(&board) });
         Ok(board)
     }
 }
 
-/// Draws the board, taking over from `previous` what is the same.
-fn draw(
+/// Every system as the board shows it.
+fn cards(
     systems: &[Arc<System>],
     mut open: Vec<StoredFinding>,
     mut latest: Vec<Latest>,
+    upkeep: &Upkeep,
     now: EventTime,
-    previous: Option<&Drawn>,
-) -> Drawn {
+) -> Vec<SystemCard> {
     open.sort_by(|a, b| a.system.cmp(&b.system));
     latest.sort_by(|a, b| a.system.cmp(&b.system));
-    let cards = systems.iter().map(|system| {
+    let mut due = upkeep::due_soon(upkeep, systems, now);
+    let card = |system: &Arc<System>| {
         let open = run(&open, |finding| finding.system.cmp(&system.id));
         let latest = run(&latest, |reading| reading.system.cmp(&system.id));
-        gather::card(system, open, latest, now)
-    });
-    let Board { counts, properties } = gather::board(cards);
-    let stamp = previous.map_or_else(|| now.millis().unsigned_abs(), |old| old.stamp + 1);
-    let mut whole = if counts.all() <= DRAWN { usize::MAX } else { DRAWN };
-    let mut old_cards: Vec<&Arc<Card>> = previous.map(|old| old.cards().collect()).unwrap_or_default();
-    old_cards.sort_by(|a, b| a.shown.id.cmp(&b.shown.id));
-    let mut finish = |card: SystemCard| {
-        let detail = if whole > 0 && (counts.all() <= DRAWN || card.urgency < Urgency::Fine) {
-            Detail::Whole
-        } else {
-            Detail::Brief
-        };
-        whole = whole.saturating_sub(1);
-        let old = old_cards.binary_search_by(|old| old.shown.id.cmp(&card.id)).ok().map(|at| old_cards[at]);
-        match old.filter(|old| old.detail == detail && old.shown == card) {
-            Some(same) => Arc::clone(same),
-            None => Arc::new(Card {
-                part: Stamped { changed: stamp, thing: pages::first_card(&card, detail) },
-                shown: card,
-                detail,
-            }),
-        }
+        SystemCard { due: due.remove(&system.id), ..gather::card(system, open, latest, now) }
     };
-    let properties: Vec<_> = properties
-        .into_iter()
-        .map(|property| {
-            (property.id, property.name, property.systems.into_iter().map(&mut finish).collect::<Vec<_>>())
-        })
-        .collect();
-    let summary = previous.filter(|old| old.counts == counts).map_or_else(
-        || Stamped { changed: stamp, thing: pages::first_summary(&counts) },
-        |old| old.summary.clone(),
-    );
+    systems.iter().map(card).collect()
+}
+
+/// The board of `cards`, taking over from `previous` what is the same.
+fn draw(cards: Vec<SystemCard>, now: EventTime, previous: Option<&Drawn>) -> Drawn {
+    let Board { counts, cards } = gather::board(cards);
+    let stamp = previous.map_or_else(|| now.millis().unsigned_abs(), |old| old.stamp + 1);
+    let choices = gather::choices(&cards);
+    let old: BTreeMap<&Id, &Arc<Card>> =
+        previous.into_iter().flat_map(|old| &old.cards).map(|card| (&card.shown.id, card)).collect();
+    let cards = cards.into_iter().map(|shown| match old.get(&shown.id) {
+        Some(same) if same.shown == shown => Arc::clone(same),
+        before => Arc::new(Card::new(shown, stamp, before.map(|before| &***before))),
+    });
     let first = previous.map_or(stamp, |old| old.first);
-    let mut board = Drawn { stamp, first, counts, summary, properties, laid_out: stamp };
-    if let Some(old) = previous.filter(|old| old.layout().eq(board.layout())) {
-        board.laid_out = old.laid_out;
+    let mut board = Drawn { stamp, first, counts, choices, cards: cards.collect(), ordered: stamp };
+    if let Some(old) = previous.filter(|old| old.order().eq(board.order())) {
+        board.ordered = old.ordered;
     }
     board
 }
@@ -184,62 +179,140 @@ fn run<T>(sorted: &[T], compare: impl Fn(&T) -> std::cmp::Ordering) -> &[T] {
     &sorted[from..from + length]
 }
 
+impl Card {
+    fn new(shown: SystemCard, changed: u64, before: Option<&Self>) -> Self {
+        let row = pages::first_row(&shown);
+        let same_row = before.filter(|before| before.row == row);
+        Self {
+            need: shown.need(),
+            text: gather::search_text(&shown),
+            changed,
+            row_changed: same_row.map_or(changed, |before| before.row_changed),
+            row,
+            whole: OnceLock::new(),
+            brief: OnceLock::new(),
+            shown,
+        }
+    }
+
+    /// The card drawn as `detail`; none where that is a line.
+    fn part(&self, detail: Detail) -> Option<&Part> {
+        let kept = match detail {
+            Detail::Whole => &self.whole,
+            Detail::Brief => &self.brief,
+            Detail::Row => return None,
+        };
+        Some(kept.get_or_init(|| pages::first_card(&self.shown, detail)))
+    }
+
+    /// How much to show of it, as number `at` of `of` systems.
+    fn detail(&self, at: usize, of: usize) -> Detail {
+        match self.need {
+            _ if of <= DRAWN => Detail::Whole,
+            Need::Now | Need::Coming if at < WHOLE => Detail::Whole,
+            Need::Now | Need::Coming if at < DRAWN => Detail::Brief,
+            Need::Now | Need::Coming | Need::Unheard | Need::Fine => Detail::Row,
+        }
+    }
+}
+
 impl Drawn {
     /// What lies within `reach`, as if there were nothing else.
     fn within(self: Arc<Self>, reach: &Reach) -> Arc<Self> {
         if *reach == Reach::Everywhere {
             return self;
         }
-        let properties: Vec<_> =
-            self.properties.iter().filter(|(id, ..)| reach.covers(id)).cloned().collect();
+        let in_reach = |card: &&Arc<Card>| reach.covers(&card.shown.property);
+        let cards: Vec<_> = self.cards.iter().filter(in_reach).cloned().collect();
         let mut counts = Counts::default();
-        let mut changed = self.first;
-        for card in properties.iter().flat_map(|(_, _, cards)| cards) {
+        for card in &cards {
             counts.add(card.shown.urgency);
-            changed = changed.max(card.part.changed);
         }
-        let summary = Stamped { changed, thing: pages::first_summary(&counts) };
-        let Self { stamp, first, laid_out, .. } = *self;
-        Arc::new(Self { stamp, first, counts, summary, properties, laid_out })
+        let choices = gather::choices(cards.iter().map(|card| &card.shown));
+        let Self { stamp, first, ordered, .. } = *self;
+        Arc::new(Self { stamp, first, counts, choices, cards, ordered })
     }
 
-    fn cards(&self) -> impl Iterator<Item = &Arc<Card>> {
-        self.properties.iter().flat_map(|(_, _, cards)| cards)
+    fn order(&self) -> impl Iterator<Item = (Need, &Id)> {
+        self.cards.iter().map(|card| (card.need, &card.shown.id))
     }
 
-    fn layout(&self) -> impl Iterator<Item = (&Id, &Id)> {
-        self.properties.iter().flat_map(|(id, _, cards)| cards.iter().map(move |card| (id, &card.shown.id)))
+    /// The systems that `filter` lets through, most urgent first.
+    pub(super) fn chosen<'a>(&'a self, filter: &'a Filter) -> impl Iterator<Item = &'a SystemCard> {
+        self.kept_by(filter).map(|card| &card.shown)
+    }
+
+    fn kept_by<'a>(&'a self, filter: &'a Filter) -> impl Iterator<Item = &'a Arc<Card>> {
+        self.cards.iter().filter(|card| filter.lets_through(&card.shown, &card.text))
+    }
+
+    fn groups<'a>(&'a self, filter: &'a Filter) -> Vec<Group<'a>> {
+        let chosen: Vec<_> = self.kept_by(filter).collect();
+        let of = chosen.len();
+        let mut groups: Vec<Group<'_>> = Vec::new();
+        for (at, card) in chosen.into_iter().enumerate() {
+            if groups.last().is_none_or(|last| last.need != card.need) {
+                groups.push(Group { need: card.need, cards: Vec::new(), rows: Vec::new() });
+            }
+            let group = groups.last_mut().expect("there is one by now");
+            let property = &card.shown.property;
+            match (card.part(card.detail(at, of)), group.rows.last_mut()) {
+                (Some(part), _) => group.cards.push(part),
+                (None, Some((of, rows))) if *of == property => rows.push(&card.row),
+                (None, _) => group.rows.push((property, vec![card.row.as_str()])),
+            }
+        }
+        groups
     }
 
     /// What is inside the page's `main`.
-    pub(super) fn main(&self) -> Markup {
-        let properties = self
-            .properties
-            .iter()
-            .map(|(id, name, cards)| (id, name.as_str(), cards.iter().map(|card| &card.part.thing)));
-        pages::first_main(&self.summary.thing, properties)
+    pub(super) fn main(&self, filter: &Filter) -> Markup {
+        pages::first_main(&self.counts, &self.choices, filter, &self.groups(filter))
     }
 
-    /// The parts called `names`, one after the other.
-    pub(super) fn parts(&self, names: &[&str]) -> String {
-        let parts = self.stamped().map(|part| &part.thing);
-        parts.filter(|part| names.contains(&part.name.as_str())).map(|part| part.html.as_str()).collect()
+    /// The summary and the parts called `names`, one after the other.
+    pub(super) fn parts(&self, filter: &Filter, names: &[&str]) -> String {
+        let mut html = pages::first_summary(&self.counts).html;
+        for group in self.groups(filter) {
+            let wanted = group.cards.iter().filter(|part| names.contains(&part.name.as_str()));
+            html.extend(wanted.map(|part| part.html.as_str()));
+            if names.contains(&pages::rows_name(group.need).as_str()) {
+                html.push_str(&pages::first_rows(&group).html);
+            }
+        }
+        html
     }
 
-    fn stamped(&self) -> impl Iterator<Item = &Stamped<Part>> {
-        std::iter::once(&self.summary).chain(self.cards().map(|card| &card.part))
-    }
-
-    /// What changed after the board stamped `since`.
-    pub(super) fn changed_since(&self, since: u64) -> Changed {
-        /// Beyond this many parts, fetching the whole page is less work.
-        const MANY: usize = 20;
-        if since < self.first || since > self.stamp || self.laid_out > since {
+    /// What changed after the board stamped `since`, of what `filter` lets through.
+    pub(super) fn changed_since(&self, since: u64, filter: &Filter) -> Changed {
+        if since < self.first || since > self.stamp || self.ordered > since {
             return Changed::Everything;
         }
-        let changed = self.stamped().filter(|part| part.changed > since);
-        let names: Vec<String> = changed.map(|part| part.thing.name.clone()).take(MANY + 1).collect();
-        if names.len() > MANY { Changed::Everything } else { Changed::Parts(names) }
+        let chosen: Vec<_> = self.kept_by(filter).collect();
+        let mut names = Vec::new();
+        for (at, card) in chosen.iter().enumerate() {
+            let name = match card.detail(at, chosen.len()) {
+                Detail::Row => (card.row_changed > since).then(|| pages::rows_name(card.need)),
+                Detail::Whole | Detail::Brief => {
+                    (card.changed > since).then(|| format!("s-{}", card.shown.id))
+                }
+            };
+            names.extend(name.filter(|name| names.last() != Some(name)));
+        }
+        Changed::Parts(names)
+    }
+
+    /// Whether the system called `id` changed after the board stamped `since`.
+    pub(super) fn is_newer(&self, id: &str, since: u64) -> bool {
+        let card = self.cards.iter().find(|card| card.shown.id.as_str() == id);
+        since < self.first || since > self.stamp || card.is_none_or(|card| card.changed > since)
+    }
+
+    /// A digest of which systems `filter` lets through, in their order.
+    pub(super) fn choice(&self, filter: &Filter) -> u64 {
+        let mut hasher = FxHasher::default();
+        self.kept_by(filter).for_each(|card| card.shown.id.as_str().hash(&mut hasher));
+        hasher.finish()
     }
 }
 
@@ -247,10 +320,26 @@ impl Drawn {
 mod tests {
     use super::*;
     use crate::desk::samples;
+    use crate::desk::sheet::Urgency;
     use crate::model::Quantity;
 
     fn reading(system: &System, sensor: &str, quantity: Quantity, at: EventTime, value: f64) -> Latest {
         Latest { system: system.id.clone(), sensor: sensor.into(), quantity, at, value }
+    }
+
+    fn board(systems: &[Arc<System>], latest: Vec<Latest>, now: EventTime, previous: Option<&Drawn>) -> Drawn {
+        draw(cards(systems, Vec::new(), latest, &Upkeep::default(), now), now, previous)
+    }
+
+    const ALL: &Filter = &Filter {
+        text: String::new(),
+        property: String::new(),
+        state: String::new(),
+        kind: String::new(),
+    };
+
+    fn none() -> Changed {
+        Changed::Parts(Vec::new())
     }
 
     #[test]
@@ -258,14 +347,50 @@ mod tests {
         let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
         let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
         let moist = |content| vec![reading(&systems[0], "quince/moisture", Quantity::Moisture, at, content)];
-        let first = draw(&systems, Vec::new(), moist(0.2), at, None);
-        let same = draw(&systems, Vec::new(), moist(0.2), at, Some(&first));
-        assert_eq!(same.changed_since(first.stamp), Changed::Parts(Vec::new()));
-        let wetter = draw(&systems, Vec::new(), moist(0.3), at, Some(&same));
-        assert_eq!(wetter.changed_since(first.stamp), Changed::Parts(vec!["s-terrace".into()]));
-        assert_eq!(wetter.changed_since(wetter.stamp), Changed::Parts(Vec::new()));
-        assert!(wetter.parts(&["s-terrace"]).contains("30\u{a0}%"));
-        assert!(!wetter.parts(&["s-terrace"]).contains("Single"));
+        let first = board(&systems, moist(0.2), at, None);
+        let same = board(&systems, moist(0.2), at, Some(&first));
+        assert_eq!(same.changed_since(first.stamp, ALL), none());
+        let wetter = board(&systems, moist(0.3), at, Some(&same));
+        assert_eq!(wetter.changed_since(first.stamp, ALL), Changed::Parts(vec!["s-terrace".into()]));
+        assert_eq!(wetter.changed_since(wetter.stamp, ALL), none());
+        assert!(wetter.is_newer("terrace", first.stamp) && !wetter.is_newer("single", first.stamp));
+        let single = Filter { text: "SINGLE fig".into(), ..Filter::default() };
+        assert_eq!(wetter.changed_since(first.stamp, &single), none(), "the terrace is not looked at");
+        assert!(wetter.parts(ALL, &["s-terrace"]).contains("30\u{a0}%"));
+        assert!(!wetter.parts(ALL, &["s-terrace"]).contains("Single"));
+    }
+
+    #[test]
+    fn a_filter_leaves_what_is_asked_for() {
+        let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
+        let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
+        let moist = vec![reading(&systems[0], "quince/moisture", Quantity::Moisture, at, 0.2)];
+        let drawn = board(&systems, moist, at, None);
+        let names = |filter: Filter| drawn.chosen(&filter).map(|card| card.name.clone()).collect::<Vec<_>>();
+        assert_eq!(names(Filter { text: "quince ALDER".into(), ..Filter::default() }), ["Terrace"]);
+        assert_eq!(names(Filter { text: "quince clay".into(), ..Filter::default() }), [""; 0]);
+        assert_eq!(names(Filter { state: "unheard".into(), ..Filter::default() }), ["Single"]);
+        assert_eq!(names(Filter { state: "fine".into(), ..Filter::default() }), ["Terrace"]);
+        assert_eq!(names(Filter { property: "alder-court".into(), ..Filter::default() }), ["Terrace"]);
+        assert_eq!(names(Filter { kind: "flooding".into(), ..Filter::default() }), [""; 0]);
+        assert_eq!(names(Filter::default()), ["Single", "Terrace"]);
+    }
+
+    #[test]
+    fn two_thousand_systems_fit_one_page() {
+        let named = |at: usize| {
+            let (id, property) = (format!("larkmere-terrace-{at}"), format!("larkmere-house-{}", at / 8));
+            Arc::new(samples::terrace_called(&id, &format!("Larkmere, terrace {at}"), &property))
+        };
+        let systems: Vec<_> = (0..2_000).map(named).collect();
+        let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
+        let finding = |system: &Arc<System>| samples::flood(system, "quince", at);
+        let open: Vec<_> = systems.iter().step_by(10).map(finding).collect();
+        let heard = systems.iter().map(|it| reading(it, "quince/moisture", Quantity::Moisture, at, 0.2));
+        let drawn = draw(cards(&systems, open, heard.collect(), &Upkeep::default(), at), at, None);
+        let html = drawn.main(ALL).into_string();
+        assert!(html.len() <= 300 * 1024, "{} bytes", html.len());
+        assert_eq!(html.matches("href=\"/systems/larkmere-terrace-1999\"").count(), 1);
     }
 
     #[test]
@@ -273,16 +398,16 @@ mod tests {
         let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
         let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
         let moist = |content| vec![reading(&systems[0], "quince/moisture", Quantity::Moisture, at, content)];
-        let first = Arc::new(draw(&systems, Vec::new(), moist(0.2), at, None));
-        let second = Arc::new(draw(&systems, Vec::new(), moist(0.3), at, Some(&first)));
+        let first = Arc::new(board(&systems, moist(0.2), at, None));
+        let second = Arc::new(board(&systems, moist(0.3), at, Some(&first)));
         let reach = Reach::Properties([systems[1].property.clone()].into());
         let seen = Arc::clone(&second).within(&reach);
-        let html = seen.main().into_string();
+        let html = seen.main(ALL).into_string();
         assert!(html.contains("Single") && !html.contains("Terrace"), "{html}");
         assert_eq!(seen.counts.all(), 1);
-        assert_eq!(seen.parts(&["s-terrace"]), "");
+        assert_eq!(seen.parts(ALL, &["s-terrace"]), pages::first_summary(&seen.counts).html);
         assert_eq!(
-            seen.changed_since(first.stamp),
+            seen.changed_since(first.stamp, ALL),
             Changed::Parts(Vec::new()),
             "the terrace is out of sight"
         );
@@ -293,16 +418,16 @@ mod tests {
     fn a_system_that_becomes_more_urgent_changes_the_layout() {
         let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
         let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
-        let first = draw(&systems, Vec::new(), Vec::new(), at, None);
+        let first = board(&systems, Vec::new(), at, None);
         let float = reading(&systems[1], "fig/float", Quantity::Float, at, 0.0);
-        let heard = draw(&systems, Vec::new(), vec![float], at, Some(&first));
+        let heard = board(&systems, vec![float], at, Some(&first));
         assert_eq!(heard.counts.of(Urgency::Fine), 1);
         assert_eq!(
-            heard.changed_since(first.stamp),
-            Changed::Parts(vec!["summary".into(), "s-single".into()])
+            heard.changed_since(first.stamp, ALL),
+            Changed::Everything
         );
-        let gone = draw(&systems[..1], Vec::new(), Vec::new(), at, Some(&heard));
-        assert_eq!(gone.changed_since(first.stamp), Changed::Everything);
-        assert_eq!(gone.changed_since(first.stamp - 1), Changed::Everything, "from before the desk opened");
+        let gone = board(&systems[..1], Vec::new(), at, Some(&heard));
+        assert_eq!(gone.changed_since(first.stamp, ALL), Changed::Everything);
+        assert_eq!(gone.changed_since(first.stamp - 1, ALL), Changed::Everything, "from before the desk opened");
     }
 }

@@ -18,7 +18,7 @@ use super::gather::{self, SystemRecord};
 use super::office::Office;
 use super::pages;
 use super::people::Visitor;
-use super::sheet::{HeardSheet, SystemSheet};
+use super::sheet::{Filter, HeardSheet, SystemSheet};
 use super::units::Units;
 use super::upkeep;
 use crate::ledger::{LedgerFault, View};
@@ -30,17 +30,44 @@ const PAST: usize = 50;
 
 type Shared = State<Arc<Office>>;
 
-/// Which parts of the first page to send.
-#[derive(Debug, Deserialize)]
+/// Which systems an address asks for, and which parts of the first page to send.
+#[derive(Debug, Default, Deserialize)]
 pub(super) struct Wanted {
+    #[serde(default)]
+    text: String,
+    #[serde(default)]
+    property: String,
+    #[serde(default)]
+    state: String,
+    #[serde(default)]
+    kind: String,
     /// Names with commas between them; all of `main` without.
     parts: Option<String>,
 }
 
+impl Wanted {
+    pub(super) fn filter(&self) -> Filter {
+        let Self { text, property, state, kind, .. } = self;
+        Filter {
+            text: text.trim().to_owned(),
+            property: property.clone(),
+            state: state.clone(),
+            kind: kind.clone(),
+        }
+    }
+}
+
 /// `GET /`
-pub(super) async fn first(visitor: Visitor, State(office): Shared) -> Response {
+pub(super) async fn first(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(wanted): Query<Wanted>,
+) -> Response {
     match office.shelf.recent(visitor.reach()).await {
-        Ok(board) => html(pages::first(&office.chrome(&visitor, board.stamp), &board.main())),
+        Ok(board) => {
+            let filter = wanted.filter();
+            html(pages::first(&office.chrome(&visitor, board.stamp), &filter, &board.main(&filter)))
+        }
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
 }
@@ -52,9 +79,9 @@ pub(super) async fn first_fragment(
     Query(wanted): Query<Wanted>,
 ) -> Response {
     match office.shelf.recent(visitor.reach()).await {
-        Ok(board) => html(match wanted.parts {
-            Some(names) => board.parts(&names.split(',').collect::<Vec<_>>()),
-            None => board.main().into_string(),
+        Ok(board) => html(match &wanted.parts {
+            Some(names) => board.parts(&wanted.filter(), &names.split(',').collect::<Vec<_>>()),
+            None => board.main(&wanted.filter()).into_string(),
         }),
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }

@@ -20,6 +20,7 @@ pub fn card(system: &System, open: &[StoredFinding], latest: &[Latest], now: Eve
         urgency: findings.iter().map(|finding| finding.urgency).min().unwrap_or(quiet),
         basins: basins(system, open, readings),
         findings,
+        due: None,
         diverter: readings.diverter(),
         has_diverter: has_diverter(system),
         last_heard,

@@ -12,7 +12,7 @@ mod system;
 mod timeline;
 
 pub use alert::{alert, alert_row};
-pub use board::board;
+pub use board::{board, choices, search_text};
 pub use card::card;
 pub(in crate::desk) use finding::sheet as finding_sheet;
 pub use heard::heard;

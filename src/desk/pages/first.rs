@@ -1,18 +1,36 @@
-//! The first page: every property with its systems, most urgent first.
+//! The first page: every system, most urgent first, and the form that narrows it down.
 
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::card::{self, Detail};
-use super::layout::{Page, layout};
+use super::layout::{Page, layout_with};
 use super::part::Part;
-use crate::desk::sheet::{Chrome, Counts, SystemCard};
+use crate::advice::kind_words;
+use crate::desk::assets;
+use crate::desk::sheet::{Choices, Chrome, Counts, Filter, Need, SystemCard};
 use crate::desk::words;
-use crate::model::Id;
+use crate::model::{FindingKind, Id};
+
+/// With more properties than this the form does not list them; a search finds them by name.
+const LISTED: usize = 200;
+
+/// Systems that need the same of people.
+pub struct Group<'a> {
+    /// What they need.
+    pub need: Need,
+    /// Drawn as cards.
+    pub cards: Vec<&'a Part>,
+    /// The others, one line each, by property.
+    pub rows: Vec<(&'a Id, Vec<&'a str>)>,
+}
 
 /// The page around its `main`.
-pub fn first(chrome: &Chrome, main: &Markup) -> String {
-    let page = Page { title: "Systems", here: "/", fragment: "/fragments/first", live: true };
-    layout(chrome, &page, main).into_string()
+pub fn first(chrome: &Chrome, filter: &Filter, main: &Markup) -> String {
+    let query = filter.query();
+    let with = |path: &str| if query.is_empty() { path.to_owned() } else { format!("{path}?{query}") };
+    let (here, fragment) = (with("/"), with("/fragments/first"));
+    let page = Page { title: "Systems", here: &here, fragment: &fragment, live: true };
+    layout_with(chrome, &page, &[&assets::FORMS], main).into_string()
 }
 
 /// The state of all systems in one sentence.
@@ -23,26 +41,98 @@ pub fn first_summary(counts: &Counts) -> Part {
     })
 }
 
-/// One system.
+/// One system as a card.
 pub fn first_card(card: &SystemCard, detail: Detail) -> Part {
     Part::new(format!("s-{}", card.id), |print| card::card(card, detail, print))
 }
 
-/// What is inside `main`: the summary, then properties (id and name) with their systems' cards.
-pub fn first_main<'a, Cards>(
-    summary: &Part,
-    properties: impl IntoIterator<Item = (&'a Id, &'a str, Cards)>,
-) -> Markup
-where
-    Cards: IntoIterator<Item = &'a Part>,
-{
+/// One system as a line.
+pub fn first_row(card: &SystemCard) -> String {
+    card::row(card).into_string()
+}
+
+/// Name of the part with the lines of those that need `need`.
+pub fn rows_name(need: Need) -> String {
+    format!("rows-{}", need.name())
+}
+
+/// The lines of a group.
+pub fn first_rows(group: &Group<'_>) -> Part {
+    let name = rows_name(group.need);
+    Part::new(name.clone(), |print| {
+        html! {
+            div class="lines" data-part=(name) data-print=(print) {
+                @for (property, rows) in &group.rows {
+                    @if matches!(group.need, Need::Unheard | Need::Fine) {
+                        h3 { a href={ "/?property=" (property) } { (words::title(property.as_str())) } }
+                    }
+                    ul { @for row in rows { (PreEscaped(row)) } }
+                }
+            }
+        }
+    })
+}
+
+/// What is inside `main`: the summary, the form, then the systems that it lets through, by what they need.
+pub fn first_main(counts: &Counts, choices: &Choices, filter: &Filter, groups: &[Group<'_>]) -> Markup {
     html! {
-        (summary.markup())
-        @for (id, name, cards) in properties {
-            section class="property" aria-labelledby={ "p-" (id) } {
-                h2 id={ "p-" (id) } { (name) }
-                div class="systems" { @for card in cards { (card.markup()) } }
+        (first_summary(counts).markup())
+        @if counts.all() == 0 {
+            p { "Is there one? " a class="target" href="/setup" { "Set up the first system" } }
+        } @else if counts.all() > 1 || filter.is_set() {
+            (form(choices, filter).markup())
+        }
+        @if groups.is_empty() && filter.is_set() {
+            p { "No system is like this. " a class="target" href="/" { "Show them all" } }
+        }
+        @for group in groups {
+            section class="need" aria-labelledby={ "need-" (group.need.name()) } {
+                h2 id={ "need-" (group.need.name()) } { (group.need.heading()) ": " (words::grouped(group.size() as u64)) }
+                @if !group.cards.is_empty() { div class="systems" { @for card in &group.cards { (card.markup()) } } }
+                @if !group.rows.is_empty() { (first_rows(group).markup()) }
             }
         }
     }
+}
+
+impl Group<'_> {
+    fn size(&self) -> usize {
+        self.cards.len() + self.rows.iter().map(|(_, rows)| rows.len()).sum::<usize>()
+    }
+}
+
+fn form(choices: &Choices, filter: &Filter) -> Part {
+    let option = |value: &str, chosen: &str, words: &str| {
+        html! { option value=(value) selected[value == chosen] { (words) } }
+    };
+    let kinds = choices.kinds.iter().filter_map(|name| FindingKind::named(name));
+    Part::new("choose", |print| {
+        html! {
+            search data-part="choose" data-print=(print) {
+                form class="acts" method="get" action="/" {
+                    label class="act" { "Search " input type="search" name="text" value=(filter.text) maxlength="100" autocomplete="off"; }
+                    @if choices.properties.len() > LISTED {
+                        @if !filter.property.is_empty() { input type="hidden" name="property" value=(filter.property); }
+                    } @else if choices.properties.len() > 1 || !filter.property.is_empty() {
+                        label class="act" { "Property " select name="property" {
+                            (option("", &filter.property, "all"))
+                            @for (title, id) in &choices.properties { (option(id.as_str(), &filter.property, title)) }
+                        } }
+                    }
+                    label class="act" { "State " select name="state" {
+                        (option("", &filter.state, "any"))
+                        @for (value, words) in Filter::STATES { (option(value, &filter.state, words)) }
+                    } }
+                    @if !choices.kinds.is_empty() || !filter.kind.is_empty() {
+                        label class="act" { "What is wrong " select name="kind" {
+                            (option("", &filter.kind, "anything"))
+                            @for kind in kinds { (option(kind.name(), &filter.kind, kind_words(kind))) }
+                        } }
+                    }
+                    button type="submit" { "Show" }
+                    @if filter.is_set() { a class="target" href="/" { "Show all systems" } }
+                }
+            }
+        }
+    })
 }

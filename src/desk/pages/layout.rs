@@ -65,21 +65,26 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
     }
 }
 
+/// The pages that are used daily, and the others: beside them, or under "More" where there is no room.
 fn nav(who: &Who, page: &Page<'_>) -> Markup {
-    let place = |address: &str, name: &str| {
-        html! { li { a href=(address) aria-current=[(address == page.here).then_some("page")] { (name) } } }
+    let here = page.here.split('?').next();
+    let link = |(address, name): &(&str, &str)| {
+        html! { a href=(address) aria-current=[(Some(*address) == here).then_some("page")] { (name) } }
     };
+    let daily = [("/", "Systems"), ("/alerts", "Alerts"), ("/tasks", "Tasks"), ("/visits", "Visits")];
+    let others = [
+        (who.sees_everything, ("/heard", "Heard and refused")),
+        (who.plans, ("/setup", "New system")),
+        (who.governs, ("/people", "People")),
+        (true, ("/account", who.name.as_str())),
+    ];
+    let others: Vec<_> = others.into_iter().filter_map(|(open, place)| open.then_some(place)).collect();
     html! {
         nav aria-label="Pages" {
             ul {
-                (place("/", "Systems"))
-                (place("/alerts", "Alerts"))
-                (place("/tasks", "Tasks"))
-                (place("/visits", "Visits"))
-                @if who.sees_everything { (place("/heard", "Heard and refused")) }
-                @if who.plans { (place("/setup", "New system")) }
-                @if who.governs { (place("/people", "People")) }
-                (place("/account", &who.name))
+                @for place in &daily { li { (link(place)) } }
+                @for place in &others { li class="wide" { (link(place)) } }
+                li class="narrow" { details { summary { "More" } ul { @for place in &others { li { (link(place)) } } } } }
             }
         }
     }

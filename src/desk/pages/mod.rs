@@ -22,7 +22,7 @@ pub use alerts::{alert, alert_main, alerts, alerts_main};
 pub use card::Detail;
 pub use fault::fault;
 pub(in crate::desk) use finding::{evidence, standing};
-pub use first::{first, first_card, first_main, first_summary};
+pub use first::{Group, first, first_card, first_main, first_row, first_rows, first_summary, rows_name};
 pub use heard::{heard, heard_main};
 pub(in crate::desk) use layout::{Page, layout_with};
 pub(in crate::desk) use mark::{time, urgency};

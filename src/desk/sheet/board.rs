@@ -1,30 +1,56 @@
 //! The first page.
 
-use super::{BasinSheet, FindingSheet, Moment, Urgency};
+use std::collections::BTreeSet;
+
+use super::{BasinSheet, ComingRow, FindingSheet, Moment, Urgency};
 use crate::model::{Course, Id};
 
-/// Everything on the first page.
+/// Every system, most urgent first.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Board {
     /// Systems by urgency.
     pub counts: Counts,
-    /// Properties, the one with the most urgent system first.
-    pub properties: Vec<PropertySheet>,
+    /// Systems by what they need, then urgency, property and name.
+    pub cards: Vec<SystemCard>,
 }
 
 /// How many systems are how urgent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct Counts([usize; Urgency::ALL.len()]);
 
-/// A property with its systems, most urgent first.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PropertySheet {
-    /// Its id.
-    pub id: Id,
-    /// The id as a title.
-    pub name: String,
-    /// Its systems.
-    pub systems: Vec<SystemCard>,
+/// What a system needs of people. Most urgent first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Need {
+    /// Somebody now: a critical finding is open.
+    Now,
+    /// Something is coming: another finding is open, or a task is due soon.
+    Coming,
+    /// Nobody knows: it was not heard yet.
+    Unheard,
+    /// Nothing.
+    Fine,
+}
+
+/// Which systems an address asks for; what is empty asks for nothing in particular.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filter {
+    /// Words that must all occur, in any case, in a system's names, its basins or its findings.
+    pub text: String,
+    /// Id of a property.
+    pub property: String,
+    /// Name of a [`Need`], or the class of an [`Urgency`].
+    pub state: String,
+    /// Name of a kind of finding that is open.
+    pub kind: String,
+}
+
+/// What a filter can be set to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Choices {
+    /// Properties, title and id.
+    pub properties: BTreeSet<(String, Id)>,
+    /// Kinds of findings that are open, by name.
+    pub kinds: BTreeSet<&'static str>,
 }
 
 /// One system on the first page.
@@ -40,6 +66,8 @@ pub struct SystemCard {
     pub urgency: Urgency,
     /// Open findings, most urgent first.
     pub findings: Vec<FindingSheet>,
+    /// The task that is due first, if that is soon.
+    pub due: Option<ComingRow>,
     /// Basins in the order in which the drawing meets them.
     pub basins: Vec<BasinSheet>,
     /// Where the diverter sends the water: `None` without a diverter or before it was heard.
@@ -64,5 +92,87 @@ impl Counts {
     /// All systems.
     pub fn all(&self) -> usize {
         self.0.iter().sum()
+    }
+}
+
+impl SystemCard {
+    /// What it needs of people.
+    pub fn need(&self) -> Need {
+        match self.urgency {
+            Urgency::Now => Need::Now,
+            Urgency::Soon | Urgency::NextVisit => Need::Coming,
+            Urgency::Unheard => Need::Unheard,
+            Urgency::Fine if self.due.is_some() => Need::Coming,
+            Urgency::Fine => Need::Fine,
+        }
+    }
+}
+
+impl Need {
+    /// The word for it in addresses.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Now => "now",
+            Self::Coming => "coming",
+            Self::Unheard => "unheard",
+            Self::Fine => "fine",
+        }
+    }
+
+    /// The heading above such systems.
+    pub const fn heading(self) -> &'static str {
+        match self {
+            Self::Now => "Needs somebody now",
+            Self::Coming => "Coming",
+            Self::Unheard => "Not heard yet",
+            Self::Fine => "Fine",
+        }
+    }
+}
+
+impl Filter {
+    /// What a system can be asked to be: the value in the address, and in words.
+    pub const STATES: [(&str, &str); 6] = [
+        ("now", "needs somebody now"),
+        ("coming", "something is coming"),
+        ("soon", "needs a visit soon"),
+        ("visit", "something for the next visit"),
+        ("unheard", "not heard yet"),
+        ("fine", "fine"),
+    ];
+
+    /// It asks for something.
+    pub fn is_set(&self) -> bool {
+        *self != Self::default()
+    }
+
+    /// Whether it lets `card` through, whose text in lower case is `text`.
+    pub fn lets_through(&self, card: &SystemCard, text: &str) -> bool {
+        let is = |asked: &str, value: &str| asked.is_empty() || asked == value;
+        is(&self.property, card.property.as_str())
+            && (is(&self.state, card.need().name()) || self.state == card.urgency.class())
+            && (self.kind.is_empty() || card.findings.iter().any(|open| open.kind.name() == self.kind))
+            && self.text.split_whitespace().all(|word| text.contains(&word.to_lowercase()))
+    }
+
+    /// As the query of an address: `text=quince&state=now`; empty where nothing is asked for.
+    pub fn query(&self) -> String {
+        let all =
+            [("text", &self.text), ("property", &self.property), ("state", &self.state), ("kind", &self.kind)];
+        let set = all.into_iter().filter(|(_, value)| !value.is_empty());
+        form_urlencoded::Serializer::new(String::new()).extend_pairs(set).finish()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_filter_is_written_as_an_address_reads_it() {
+        assert_eq!(Filter::default().query(), "");
+        let filter = Filter { text: "fig & quince".into(), state: "now".into(), ..Filter::default() };
+        assert_eq!(filter.query(), "text=fig+%26+quince&state=now");
+        assert!(filter.is_set());
     }
 }

@@ -18,7 +18,7 @@ mod system;
 mod timeline;
 
 pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet};
-pub use board::{Board, Counts, PropertySheet, SystemCard};
+pub use board::{Board, Choices, Counts, Filter, Need, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use coming::ComingRow;
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};

@@ -9,12 +9,14 @@ use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::sheet::{ComingRow, Urgency};
 use crate::desk::words;
-use crate::model::{EventTime, Severity, System};
+use crate::model::{EventTime, Id, Severity, System};
 use crate::schedule::Upkeep;
 use crate::upkeep::{Day, Material, Task, TaskKey, TaskKind, Visit, skipping, visit_reason};
 
 /// Tasks that a system's page names at most.
 const COMING: usize = 6;
+/// The first page tells of tasks that are due within these many days.
+const SOON: i64 = 14;
 
 /// Which tasks an address asks for.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -205,18 +207,45 @@ pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventT
     let mut tasks: Vec<&Task> = upkeep.tasks.values().filter(|task| task.key.system == system.id).collect();
     tasks.sort_by(|a, b| (urgency(a), a.window.due, &a.key).cmp(&(urgency(b), b.window.due, &b.key)));
     let planned = planned(upkeep);
-    let today = Day::of(now, &system.zone);
-    let row = |task: &&Task| ComingRow {
+    tasks.into_iter().take(COMING).map(|task| coming_row(task, system, &planned, now)).collect()
+}
+
+/// Of each system that has something due soon, what is due first.
+pub(in crate::desk) fn due_soon(
+    upkeep: &Upkeep,
+    systems: &[Arc<System>],
+    now: EventTime,
+) -> BTreeMap<Id, ComingRow> {
+    let mut first: BTreeMap<&Id, &Task> = BTreeMap::new();
+    for task in upkeep.tasks.values() {
+        let known = first.entry(&task.key.system).or_insert(task);
+        if task.window.due < known.window.due {
+            *known = task;
+        }
+    }
+    let planned = planned(upkeep);
+    let row = |system: &Arc<System>| {
+        let task = *first.get(&system.id)?;
+        let is_soon = Day::of(task.window.due, &system.zone) <= Day::of(now, &system.zone).plus(SOON);
+        is_soon.then(|| (system.id.clone(), coming_row(task, system, &planned, now)))
+    };
+    systems.iter().filter_map(row).collect()
+}
+
+fn coming_row(
+    task: &Task,
+    system: &System,
+    planned: &BTreeMap<&TaskKey, (u64, Day)>,
+    now: EventTime,
+) -> ComingRow {
+    let day = |at| Day::of(at, &system.zone);
+    let visit = planned.get(&task.key).map(|(_, day)| *day);
+    ComingRow {
         title: task.title(system),
         urgency: urgency(task),
-        due: due_words(
-            Day::of(task.window.due, &system.zone),
-            today,
-            planned.get(&task.key).map(|(_, day)| *day),
-        ),
+        due: due_words(day(task.window.due), day(now), visit),
         reason: task.reason.clone(),
-    };
-    tasks.iter().take(COMING).map(row).collect()
+    }
 }
 
 /// `due 3 Mar 2026, planned for Tuesday 24 February 2026`
