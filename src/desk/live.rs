@@ -32,7 +32,7 @@ const PULSE: Duration = Duration::from_secs(15);
 
 /// What an open page shows already.
 #[derive(Debug, Deserialize)]
-pub(super) struct Since {
+pub(super) struct Shown {
     /// Stamp of the board it was drawn from.
     #[serde(default)]
     since: u64,
@@ -71,7 +71,7 @@ struct Viewer {
 pub(super) async fn live(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Query(page): Query<Since>,
+    Query(page): Query<Shown>,
 ) -> Response {
     let Ok(seat) = Arc::clone(&office.viewers).try_acquire_owned() else {
         return (StatusCode::SERVICE_UNAVAILABLE, "Too many pages are open; refresh by hand.")
@@ -130,11 +130,14 @@ impl Viewer {
     /// Names of the changed parts; `None` for all of them.
     fn changed(&mut self, board: &Drawn) -> Option<Vec<String>> {
         if let Some(system) = &self.system {
-            return Some(board.is_newer(system, self.since).then(|| format!("s-{system}")).into_iter().collect());
+            return Some(
+                board.is_newer(system, self.since).then(|| format!("s-{system}")).into_iter().collect(),
+            );
         }
         let choice = board.choice(&self.filter);
         let before = self.choice.replace(choice);
-        let same_choice = before.map_or(board.stamp == self.since || !self.filter.is_set(), |it| it == choice);
+        let same_choice =
+            before.map_or(board.stamp == self.since || !self.filter.is_set(), |it| it == choice);
         match board.changed_since(self.since, &self.filter) {
             Changed::Parts(names) if same_choice => Some(names),
             Changed::Parts(_) | Changed::Everything => None,

@@ -28,6 +28,7 @@ mod serve;
 mod setup;
 pub mod sheet;
 mod shelf;
+mod squeeze;
 mod tls;
 mod units;
 mod upkeep;

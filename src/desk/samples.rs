@@ -3,7 +3,7 @@
 use super::gather::{self, Lately};
 use super::sheet::PlanSheet;
 use crate::ledger::StoredFinding;
-use crate::model::{Evidence, EventTime, Finding, FindingKind, Severity, Subject, System};
+use crate::model::{EventTime, Evidence, Finding, FindingKind, Severity, Subject, System};
 use crate::systemfile;
 
 fn parsed(file: &str, text: &str) -> System {

@@ -16,8 +16,8 @@ use tokio::sync::watch;
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
 use super::{
-    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, upkeep, visit, yard,
-    year,
+    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, squeeze, upkeep,
+    visit, yard, year,
 };
 use crate::secrets::NoChance;
 
@@ -74,6 +74,7 @@ fn routes(office: Arc<Office>) -> Router {
         .layer(from_fn_with_state(Arc::clone(&office), people::admit))
         .merge(operations::open_routes())
         .layer(from_fn(guard::headers))
+        .layer(from_fn(squeeze::squeeze))
         .with_state(office)
 }
 

@@ -327,16 +327,17 @@ mod tests {
         Latest { system: system.id.clone(), sensor: sensor.into(), quantity, at, value }
     }
 
-    fn board(systems: &[Arc<System>], latest: Vec<Latest>, now: EventTime, previous: Option<&Drawn>) -> Drawn {
+    fn board(
+        systems: &[Arc<System>],
+        latest: Vec<Latest>,
+        now: EventTime,
+        previous: Option<&Drawn>,
+    ) -> Drawn {
         draw(cards(systems, Vec::new(), latest, &Upkeep::default(), now), now, previous)
     }
 
-    const ALL: &Filter = &Filter {
-        text: String::new(),
-        property: String::new(),
-        state: String::new(),
-        kind: String::new(),
-    };
+    const ALL: &Filter =
+        &Filter { text: String::new(), property: String::new(), state: String::new(), kind: String::new() };
 
     fn none() -> Changed {
         Changed::Parts(Vec::new())
@@ -422,12 +423,13 @@ mod tests {
         let float = reading(&systems[1], "fig/float", Quantity::Float, at, 0.0);
         let heard = board(&systems, vec![float], at, Some(&first));
         assert_eq!(heard.counts.of(Urgency::Fine), 1);
-        assert_eq!(
-            heard.changed_since(first.stamp, ALL),
-            Changed::Everything
-        );
+        assert_eq!(heard.changed_since(first.stamp, ALL), Changed::Everything);
         let gone = board(&systems[..1], Vec::new(), at, Some(&heard));
         assert_eq!(gone.changed_since(first.stamp, ALL), Changed::Everything);
-        assert_eq!(gone.changed_since(first.stamp - 1, ALL), Changed::Everything, "from before the desk opened");
+        assert_eq!(
+            gone.changed_since(first.stamp - 1, ALL),
+            Changed::Everything,
+            "from before the desk opened"
+        );
     }
 }

@@ -58,11 +58,7 @@ impl Wanted {
 }
 
 /// `GET /`
-pub(super) async fn first(
-    visitor: Visitor,
-    State(office): Shared,
-    Query(wanted): Query<Wanted>,
-) -> Response {
+pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
     match office.shelf.recent(visitor.reach()).await {
         Ok(board) => {
             let filter = wanted.filter();

@@ -14,8 +14,8 @@ use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use super::{
-    events, files, findings, flow_tests, heard, keys, people, readings, services, systems, tags, upkeep,
-    years,
+    alerts, events, files, findings, flow_tests, heard, keys, people, portfolio, readings, services, systems,
+    tags, upkeep, years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -54,7 +54,9 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
     let described = OpenApiRouter::new()
         .merge(systems::routes())
         .merge(files::routes())
+        .merge(portfolio::routes())
         .merge(findings::routes())
+        .merge(alerts::routes())
         .merge(readings::routes())
         .merge(services::routes())
         .merge(upkeep::routes())

@@ -3,6 +3,7 @@
 //! Each handler carries its own description, from which `/api/v1/openapi.json` is made. Lists come in
 //! pages ([`paging`]), answers with a tag to ask again by ([`tags`]), and refusals as problem details.
 
+mod alerts;
 mod asked;
 mod description;
 mod events;
@@ -13,6 +14,7 @@ mod heard;
 mod keys;
 mod paging;
 mod people;
+mod portfolio;
 mod readings;
 mod services;
 mod systems;

@@ -8,7 +8,7 @@ use super::{Readings, card};
 use crate::desk::sheet::{BasinPage, Level, Scatter, SplitterPage, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{DoseRecord, SoakRecord, StoredFinding};
+use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
 use crate::model::{BasinIx, Chip, EventTime, FindingKind, Node, Span, SplitterIx, Subject, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
@@ -24,7 +24,7 @@ pub fn basin_page(
     ix: BasinIx,
     record: &SystemRecord,
     soaks: &[SoakRecord],
-    half_year: &Stretch,
+    (half_year, forecast): (&Stretch, Option<&ForecastRecord>),
     units: Units,
 ) -> BasinPage {
     let now = record.timeline.now;
@@ -40,7 +40,10 @@ pub fn basin_page(
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
         basin: shown.expect("a card has every basin of its system"),
-        facts: facts(system, ix, &record.month, units),
+        facts: facts(system, ix, &record.month, units)
+            .into_iter()
+            .chain(forecast.into_iter().flat_map(|made| outlook(system, made, now, units)))
+            .collect(),
         findings: findings(system, &open, now),
         soak_trend: soak_trend(&soaks),
         soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
@@ -56,13 +59,20 @@ fn facts(system: &System, ix: BasinIx, month: &[DoseRecord], units: Units) -> Ve
     let basin = system.basin(ix);
     let design = words::percent(system.tree().design_share(ix));
     let share = received(system, ix, month).map_or("not known yet".to_owned(), words::percent);
-    let litres: Option<Vec<f64>> = month
+    let litres: Vec<f64> = month
         .iter()
-        .map(|dose| Some(dose.litres? * super::timeline::share_of(system, dose, &basin.id)?))
+        .filter_map(|dose| Some(dose.litres? * super::timeline::share_of(system, dose, &basin.id)?))
         .collect();
     let mut facts = vec![("Share of each dose, 30 days", format!("{share}, by design {design}"))];
-    if let Some(litres) = litres.filter(|litres| !litres.is_empty()) {
-        facts.push(("Received in 30 days", units.volume(litres.iter().sum())));
+    if !litres.is_empty() {
+        let sum = units.volume(litres.iter().sum());
+        facts.push((
+            "Received in 30 days",
+            match month.len() - litres.len() {
+                0 => sum,
+                unknown => format!("{sum} in what was measured; {unknown} of {} doses were not", month.len()),
+            },
+        ));
     }
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
     let chip = match basin.mulch.chip {
@@ -78,6 +88,33 @@ fn facts(system: &System, ix: BasinIx, month: &[DoseRecord], units: Units) -> Ve
     ));
     facts.push(("Air gap", units.depth(basin.air_gap_mm)));
     facts
+}
+
+/// What the engine expects of a basin, and from how much water.
+fn outlook(
+    system: &System,
+    made: &ForecastRecord,
+    now: EventTime,
+    units: Units,
+) -> [(&'static str, String); 3] {
+    let day = |at: EventTime| at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y");
+    let between = || {
+        format!(
+            "by {}; four times in five from {} to {}",
+            day(made.due),
+            day(made.earliest),
+            day(made.latest)
+        )
+    };
+    let due = if made.due <= now { "now".to_owned() } else { between() };
+    [
+        ("Received since the mulch was renewed", units.volume(made.litres)),
+        (
+            "Mulch that is left",
+            format!("about {}, by the model of its decay", words::percent(made.mulch_left)),
+        ),
+        ("Renew the mulch", due),
+    ]
 }
 
 fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: EventTime) -> Scatter {

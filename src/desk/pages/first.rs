@@ -106,31 +106,37 @@ fn form(choices: &Choices, filter: &Filter) -> Part {
         html! { option value=(value) selected[value == chosen] { (words) } }
     };
     let kinds = choices.kinds.iter().filter_map(|name| FindingKind::named(name));
+    let narrowed = [&filter.property, &filter.state, &filter.kind].iter().any(|asked| !asked.is_empty());
     Part::new("choose", |print| {
         html! {
             search data-part="choose" data-print=(print) {
-                form class="acts" method="get" action="/" {
-                    label class="act" { "Search " input type="search" name="text" value=(filter.text) maxlength="100" autocomplete="off"; }
-                    @if choices.properties.len() > LISTED {
-                        @if !filter.property.is_empty() { input type="hidden" name="property" value=(filter.property); }
-                    } @else if choices.properties.len() > 1 || !filter.property.is_empty() {
-                        label class="act" { "Property " select name="property" {
-                            (option("", &filter.property, "all"))
-                            @for (title, id) in &choices.properties { (option(id.as_str(), &filter.property, title)) }
-                        } }
+                form method="get" action="/" {
+                    p class="acts" {
+                        label class="act" { "Search " input type="search" name="text" value=(filter.text) maxlength="100" autocomplete="off"; }
+                        button type="submit" { "Show" }
+                        @if filter.is_set() { a class="target" href="/" { "Show all systems" } }
                     }
-                    label class="act" { "State " select name="state" {
-                        (option("", &filter.state, "any"))
-                        @for (value, words) in Filter::STATES { (option(value, &filter.state, words)) }
-                    } }
-                    @if !choices.kinds.is_empty() || !filter.kind.is_empty() {
-                        label class="act" { "What is wrong " select name="kind" {
-                            (option("", &filter.kind, "anything"))
-                            @for kind in kinds { (option(kind.name(), &filter.kind, kind_words(kind))) }
-                        } }
+                    details open[narrowed] {
+                        summary { "Narrow down by property, state or what is wrong" }
+                        div class="acts" {
+                            @if choices.properties.len() > LISTED {
+                                @if !filter.property.is_empty() { input type="hidden" name="property" value=(filter.property); }
+                            } @else {
+                                label class="act" { "Property " select name="property" {
+                                    (option("", &filter.property, "all"))
+                                    @for (title, id) in &choices.properties { (option(id.as_str(), &filter.property, title)) }
+                                } }
+                            }
+                            label class="act" { "State " select name="state" {
+                                (option("", &filter.state, "any"))
+                                @for (value, words) in Filter::STATES { (option(value, &filter.state, words)) }
+                            } }
+                            label class="act" { "What is wrong " select name="kind" {
+                                (option("", &filter.kind, "anything"))
+                                @for kind in kinds { (option(kind.name(), &filter.kind, kind_words(kind))) }
+                            } }
+                        }
                     }
-                    button type="submit" { "Show" }
-                    @if filter.is_set() { a class="target" href="/" { "Show all systems" } }
                 }
             }
         }

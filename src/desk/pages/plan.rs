@@ -12,6 +12,9 @@ const WIDTH: f64 = 360.0;
 const MARGIN: f64 = 48.0;
 /// Smallest basin that can still be seen, in the same units.
 const SMALLEST: f64 = 7.0;
+/// Height of a label of two lines, and half of its usual width, in the same units.
+const LABEL: f64 = 28.0;
+const LABEL_REACH: f64 = 40.0;
 
 /// Plan metres to drawing units; x runs right, y up.
 struct Scale {
@@ -53,6 +56,10 @@ impl Scale {
         )
     }
 
+    fn radius(&self, basin: &PlanBasin) -> f64 {
+        (basin.radius_m * self.units_per_m).max(SMALLEST)
+    }
+
     /// A round length for the scale bar, m: about a quarter of the drawing.
     fn bar_m(&self) -> f64 {
         let rounds = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0];
@@ -76,6 +83,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
                 }
                 path class="inlet" d={ "M" (inlet_x - 46.0) " " (inlet_y) "H" (inlet_x - 25.0) "m-6-5 6 5-6 5" } {}
                 @for basin in &plan.basins { (circle(basin, &scale)) }
+                g class="labels" aria-hidden="true" { @for basin in &plan.basins { (label(basin, plan, &scale)) } }
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
@@ -99,21 +107,50 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
 
 fn circle(basin: &PlanBasin, scale: &Scale) -> Markup {
     let (x, y) = scale.place(basin.at);
-    let radius = (basin.radius_m * scale.units_per_m).max(SMALLEST);
+    let radius = scale.radius(basin);
     let class = basin.trouble.map_or("", Urgency::class);
-    let under = |lines: f64| format!("{:.1}", y + radius + 13.0 * lines);
     html! {
-        a href=(basin.page) {
+        a href=(basin.page) aria-label=(name(basin)) {
             circle class={ "basin " (class) @if basin.wet { " wet" } } cx=(x) cy=(y) r=(format!("{radius:.1}")) {}
             @if let Some((content, most)) = basin.soil {
                 path class="water" d=(filled(x, y, radius - 1.5, content / most)) {}
                 @if radius > 14.0 { text class="small" x=(x) y=(y + 4.0) { (words::percent(content)) } }
             }
             @if basin.trouble.is_some() { text class="alarm" x=(format!("{:.1}", x + radius + 6.0)) y=(y + 5.0) { "!" } }
-            text x=(x) y=(under(1.0)) { (basin.label) @if basin.wet { ", wet" } }
-            @if let Some(received) = basin.received {
-                text class="small" x=(x) y=(under(2.0)) { "got " (words::percent(received)) " of " (words::percent(basin.design)) }
-            }
+        }
+    }
+}
+
+/// What the drawn basin says, for those who do not see it.
+fn name(basin: &PlanBasin) -> String {
+    let mut parts = vec![words::capitalised(&basin.label)];
+    parts.extend(basin.wet.then(|| "wet".to_owned()));
+    parts.extend(basin.soil.map(|(content, _)| format!("soil {} water", words::percent(content))));
+    parts.extend(basin.received.map(|received| share(basin, received)));
+    parts.join(", ")
+}
+
+fn share(basin: &PlanBasin, received: f64) -> String {
+    format!("got {} of {}", words::percent(received), words::percent(basin.design))
+}
+
+/// The label under its basin, or above it where another basin lies in the way; drawn after all basins, so that
+/// none covers it.
+fn label(basin: &PlanBasin, plan: &PlanSheet, scale: &Scale) -> Markup {
+    let (x, y) = scale.place(basin.at);
+    let radius = scale.radius(basin);
+    let (below, above) = (y + radius + LABEL / 2.0, y - radius - LABEL / 2.0);
+    let is_free = |middle: f64| {
+        let others = plan.basins.iter().filter(|other| other.id != basin.id);
+        others
+            .map(|other| (scale.place(other.at), scale.radius(other)))
+            .all(|((cx, cy), r)| (cx - x).abs() > r + LABEL_REACH || (cy - middle).abs() > r + LABEL / 2.0)
+    };
+    let middle = if is_free(below) || !is_free(above) { below } else { above };
+    html! {
+        text x=(x) y=(format!("{:.1}", middle - 1.0)) { (basin.label) @if basin.wet { ", wet" } }
+        @if let Some(received) = basin.received {
+            text class="small" x=(x) y=(format!("{:.1}", middle + 12.0)) { (share(basin, received)) }
         }
     }
 }

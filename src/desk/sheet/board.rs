@@ -157,8 +157,12 @@ impl Filter {
 
     /// As the query of an address: `text=quince&state=now`; empty where nothing is asked for.
     pub fn query(&self) -> String {
-        let all =
-            [("text", &self.text), ("property", &self.property), ("state", &self.state), ("kind", &self.kind)];
+        let all = [
+            ("text", &self.text),
+            ("property", &self.property),
+            ("state", &self.state),
+            ("kind", &self.kind),
+        ];
         let set = all.into_iter().filter(|(_, value)| !value.is_empty());
         form_urlencoded::Serializer::new(String::new()).extend_pairs(set).finish()
     }

@@ -186,10 +186,27 @@ async fn acted(office: &Office, visitor: &Visitor, fields: &Fields) -> Result<()
     if ticked.is_empty() {
         return Err(Problem::wrong("Tick at least one alert first."));
     }
-    for alert in ticked {
-        if seen(office, visitor, alert).await.is_err() {
+    step_all(office, visitor, ticked, &act).await
+}
+
+/// Takes `act` with every one of `alerts`; with none, if one of them is not there or beyond reach.
+pub(in crate::desk) async fn step_all(
+    office: &Office,
+    visitor: &Visitor,
+    alerts: Vec<AlertNo>,
+    act: &Act,
+) -> Result<(), Problem> {
+    only_if_may(visitor, Action::Attend)?;
+    if alerts.is_empty() || alerts.len() > AT_ONCE {
+        return Err(Problem::wrong(format!("Name from 1 to {AT_ONCE} alerts.")));
+    }
+    for alert in &alerts {
+        if seen(office, visitor, *alert).await.is_err() {
             return Err(Problem::not_found(format!("There is no alert {alert}.")));
         }
+    }
+    let at = office.now();
+    for alert in alerts {
         let work = AlertWork::Step { alert, act: act.clone() };
         let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
         office.desk.orders.place(Order::Alert(order)).await?;

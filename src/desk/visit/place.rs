@@ -62,12 +62,15 @@ async fn basin_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let (record, soaks) = ask(office, move |view| {
+    let (record, soaks, forecast) = ask(office, move |view| {
         let record = record(view, &seen, vec![ix], &asked, now)?;
-        Ok((record, view.soaks(&seen.id, half_year.from, half_year.to)?))
+        let soaks = view.soaks(&seen.id, half_year.from, half_year.to)?;
+        let basin = &seen.basin(ix).id;
+        Ok((record, soaks, view.forecasts_of(&seen.id, basin, half_year.from, half_year.to)?.pop()))
     })
     .await?;
-    Ok((stamp, gather::basin_page(&system, ix, &record, &soaks, &half_year, units)))
+    let outlook = (&half_year, forecast.as_ref());
+    Ok((stamp, gather::basin_page(&system, ix, &record, &soaks, outlook, units)))
 }
 
 /// `GET /systems/{id}/splitters/{splitter}`

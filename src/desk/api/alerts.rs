@@ -1,0 +1,165 @@
+//! Alerts, and what people do about them.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::State;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::asked::{Asked, Sent};
+use super::paging::{Page, Paging};
+use super::systems::seen;
+use crate::advice::headline;
+use crate::alerts::{Act, AlertNo, Stage};
+use crate::desk::office::Office;
+use crate::desk::people::Visitor;
+use crate::desk::problem::Problem;
+use crate::desk::visit::alerts::step_all;
+use crate::desk::visit::ask;
+use crate::ledger::{AlertFilter, StoredAlert};
+use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System};
+
+/// An alert.
+#[derive(Serialize, ToSchema)]
+struct AlertWire {
+    #[schema(value_type = u64)]
+    alert: AlertNo,
+    #[schema(value_type = String)]
+    system: Id,
+    #[schema(value_type = String)]
+    finding: FindingKind,
+    #[schema(value_type = Object)]
+    subject: Subject,
+    /// `info`, `warning` or `critical`.
+    #[schema(value_type = String)]
+    severity: Severity,
+    headline: String,
+    #[schema(value_type = String, format = DateTime)]
+    opened_at: EventTime,
+    #[schema(value_type = String, format = DateTime)]
+    changed_at: EventTime,
+    /// `open`, `acknowledged`, `snoozed` or `closed`.
+    stage: &'static str,
+    /// The alert that it is a consequence of.
+    #[schema(value_type = Option<u64>)]
+    under: Option<AlertNo>,
+    /// How many are folded under it.
+    folded: u32,
+}
+
+/// Which alerts.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct Which {
+    /// Of this system only.
+    system: Option<String>,
+    /// Those that are over as well; only those that stand, without.
+    #[serde(default)]
+    past: bool,
+}
+
+/// What to do with several alerts at once.
+#[derive(Debug, Deserialize, ToSchema)]
+struct StepWire {
+    /// Their numbers; at most 300.
+    alerts: Vec<u64>,
+    /// `acknowledge`, `snooze`, `close` or `reopen`.
+    act: String,
+    /// How long to snooze, 1 to 2160; 24 without.
+    hours: Option<i64>,
+    /// Why it is closed although it still stands, or reopened.
+    #[serde(default)]
+    reason: String,
+}
+
+pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
+    OpenApiRouter::new().routes(routes!(alerts)).routes(routes!(step))
+}
+
+/// Alerts, newest first.
+#[utoipa::path(get, path = "/alerts", tag = "alerts", params(Which, Paging),
+    responses((status = 200, body = Page<AlertWire>)))]
+async fn alerts(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Asked(which): Asked<Which>,
+    Asked(paging): Asked<Paging>,
+) -> Result<Json<Page<AlertWire>>, Problem> {
+    /// Alerts read at a time; those beyond the visitor's reach are passed over.
+    const STRIDE: usize = 500;
+    let system = match &which.system {
+        Some(id) => Some(seen(&office, &visitor, id)?.id.clone()),
+        None => None,
+    };
+    let before = paging.after(|after| after.parse().ok().map(AlertNo))?;
+    let standing = (!which.past).then_some(true);
+    let mut filter = AlertFilter { system, standing, before, ..AlertFilter::default() };
+    let mut items = Vec::new();
+    while items.len() <= paging.limit() {
+        let asked = filter.clone();
+        let read = ask(&office, move |view| view.alerts(&asked, STRIDE)).await?;
+        let in_reach = |alert: &StoredAlert| {
+            office.system(&visitor, alert.system.as_str()).map(|system| wire(alert, &system))
+        };
+        items.extend(read.iter().filter_map(in_reach));
+        filter.before = read.last().map(|alert| alert.no);
+        if read.len() < STRIDE {
+            break;
+        }
+    }
+    items.truncate(paging.limit() + 1);
+    Ok(Json(Page::first(items, paging.limit(), |alert: &AlertWire| alert.alert.to_string())))
+}
+
+/// One step with one alert or several: all are known before the first is taken.
+#[utoipa::path(post, path = "/alerts/steps", tag = "alerts", request_body = StepWire,
+    responses((status = 204, description = "Every step is recorded.")))]
+async fn step(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Sent(step): Sent<StepWire>,
+) -> Result<axum::http::StatusCode, Problem> {
+    let act = act(&step, office.now())?;
+    let alerts = step.alerts.into_iter().map(AlertNo).collect();
+    step_all(&office, &visitor, alerts, &act).await?;
+    Ok(axum::http::StatusCode::NO_CONTENT)
+}
+
+fn act(step: &StepWire, now: EventTime) -> Result<Act, Problem> {
+    let reason = step.reason.trim().to_owned();
+    match (step.act.as_str(), step.hours.unwrap_or(24)) {
+        ("acknowledge", _) => Ok(Act::Acknowledge),
+        ("snooze", hours @ 1..=2160) => Ok(Act::Snooze { until: now + Span::from_hours(hours) }),
+        ("snooze", _) => Err(Problem::wrong("`hours` must lie between 1 and 2160")),
+        ("close", _) if reason.is_empty() => {
+            Err(Problem::wrong("`reason` must say why the alert is closed although it still stands"))
+        }
+        ("close", _) => Ok(Act::Close { reason }),
+        ("reopen", _) => Ok(Act::Reopen { reason }),
+        _ => Err(Problem::wrong("`act` must be `acknowledge`, `snooze`, `close` or `reopen`")),
+    }
+}
+
+fn wire(alert: &StoredAlert, system: &System) -> AlertWire {
+    AlertWire {
+        alert: alert.no,
+        system: alert.system.clone(),
+        finding: alert.finding.kind,
+        subject: alert.finding.subject.clone(),
+        severity: alert.finding.severity,
+        headline: headline(&alert.finding, system),
+        opened_at: alert.opened_at,
+        changed_at: alert.changed_at,
+        stage: match alert.stage {
+            Stage::Open { .. } => "open",
+            Stage::Acknowledged { .. } => "acknowledged",
+            Stage::Snoozed { .. } => "snoozed",
+            Stage::Closed { .. } => "closed",
+        },
+        under: alert.under,
+        folded: alert.folded,
+    }
+}
