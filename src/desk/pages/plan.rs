@@ -12,9 +12,6 @@ const WIDTH: f64 = 360.0;
 const MARGIN: f64 = 48.0;
 /// Smallest basin that can still be seen, in the same units.
 const SMALLEST: f64 = 7.0;
-/// Height of a label of two lines, and half of its usual width, in the same units.
-const LABEL: f64 = 28.0;
-const LABEL_REACH: f64 = 40.0;
 
 /// Plan metres to drawing units; x runs right, y up.
 struct Scale {
@@ -83,7 +80,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
                 }
                 path class="inlet" d={ "M" (inlet_x - 46.0) " " (inlet_y) "H" (inlet_x - 25.0) "m-6-5 6 5-6 5" } {}
                 @for basin in &plan.basins { (circle(basin, &scale)) }
-                g class="labels" aria-hidden="true" { @for basin in &plan.basins { (label(basin, plan, &scale)) } }
+                g class="labels" aria-hidden="true" { @for basin in &plan.basins { (label(basin, &scale)) } }
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
@@ -134,23 +131,14 @@ fn share(basin: &PlanBasin, received: f64) -> String {
     format!("got {} of {}", words::percent(received), words::percent(basin.design))
 }
 
-/// The label under its basin, or above it where another basin lies in the way; drawn after all basins, so that
-/// none covers it.
-fn label(basin: &PlanBasin, plan: &PlanSheet, scale: &Scale) -> Markup {
+/// The label under its basin; drawn after all basins, so that none covers it.
+fn label(basin: &PlanBasin, scale: &Scale) -> Markup {
     let (x, y) = scale.place(basin.at);
-    let radius = scale.radius(basin);
-    let (below, above) = (y + radius + LABEL / 2.0, y - radius - LABEL / 2.0);
-    let is_free = |middle: f64| {
-        let others = plan.basins.iter().filter(|other| other.id != basin.id);
-        others
-            .map(|other| (scale.place(other.at), scale.radius(other)))
-            .all(|((cx, cy), r)| (cx - x).abs() > r + LABEL_REACH || (cy - middle).abs() > r + LABEL / 2.0)
-    };
-    let middle = if is_free(below) || !is_free(above) { below } else { above };
+    let under = |lines: f64| format!("{:.1}", y + scale.radius(basin) + 13.0 * lines);
     html! {
-        text x=(x) y=(format!("{:.1}", middle - 1.0)) { (basin.label) @if basin.wet { ", wet" } }
+        text x=(x) y=(under(1.0)) { (basin.label) @if basin.wet { ", wet" } }
         @if let Some(received) = basin.received {
-            text class="small" x=(x) y=(format!("{:.1}", middle + 12.0)) { (share(basin, received)) }
+            text class="small" x=(x) y=(under(2.0)) { (share(basin, received)) }
         }
     }
 }
