@@ -1,9 +1,11 @@
 //! What a picture of a scenario shows, gathered by running it.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 
 use crate::field::Field;
-use crate::plot::{BasinTrace, DoseBar, FaultBand, FindingMark, PlotInput, Severity};
+use crate::plot::{BasinTrace, DoseBar, FaultBand, FindingSpan, PlotInput, Severity};
 use crate::record::{Answer, answers};
 use crate::run::Truth;
 use crate::scenario::{Scenario, ScenarioError};
@@ -65,11 +67,7 @@ pub fn picture(
         doses: truth.doses.iter().filter(|dose| dose.start_ms >= frame.from_ms).map(bar).collect(),
         rain,
         faults: bands(scenario, seed, &truth),
-        findings: findings
-            .iter()
-            .filter(|said| said.change != "updated")
-            .map(|said| mark(said, scenario))
-            .collect(),
+        findings: spans(findings, scenario),
     })
 }
 
@@ -132,12 +130,35 @@ fn bands(scenario: &Scenario, seed: u64, truth: &Truth) -> Vec<FaultBand> {
     answers(scenario, seed, truth).into_iter().filter_map(band).collect()
 }
 
-fn mark(said: &FindingSaid, scenario: &Scenario) -> FindingMark {
+/// What was said of findings as the times for which they stood, at the severity at which each was raised.
+fn spans(said: &[FindingSaid], scenario: &Scenario) -> Vec<FindingSpan> {
+    let mut spans = Vec::new();
+    let mut standing: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for said in said {
+        let key = (said.finding.as_str(), said.subject());
+        match said.change.as_str() {
+            "raised" => {
+                standing.insert(key, spans.len());
+                spans.push(begun(said, scenario));
+            }
+            "cleared" => {
+                if let Some(index) = standing.remove(&key) {
+                    spans[index].until_ms = Some(said.at.as_millisecond());
+                }
+            }
+            _ => {}
+        }
+    }
+    spans
+}
+
+fn begun(said: &FindingSaid, scenario: &Scenario) -> FindingSpan {
     let subject = said.subject();
     let basin = scenario.site.basin_index(subject.split('/').next().unwrap_or(subject));
     let label = if basin.is_some() { said.finding.clone() } else { format!("{} {subject}", said.finding) };
-    FindingMark {
-        at_ms: said.at.as_millisecond(),
+    FindingSpan {
+        from_ms: said.at.as_millisecond(),
+        until_ms: None,
         label,
         basin,
         severity: match said.severity.as_str() {
@@ -145,6 +166,5 @@ fn mark(said: &FindingSaid, scenario: &Scenario) -> FindingMark {
             "warning" => Severity::Warning,
             _ => Severity::Info,
         },
-        cleared: said.change == "cleared",
     }
 }

@@ -28,6 +28,8 @@ const RAIN_FACTOR: f64 = 4.0;
 pub(crate) struct BasinWatch {
     habit: SoakHabit,
     last_fall: Option<EventTime>,
+    /// The rise of the float of which a flood or pond was told last.
+    told_of: Option<EventTime>,
 }
 
 /// What water in a basin is waiting for.
@@ -112,17 +114,22 @@ impl BasinWatch {
             let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due));
             dues[2] = due.map(|due| (due, StandingDue::Ponding));
         }
-        // A flood judged on arrival stands before its rise has passed the watermark.
+        // A flood judged on arrival stands before its rise has passed the watermark; a fall that a gateway had stored
+        // is heard after the flood, but may have come before its time.
         let raised = flood.max(pond).filter(|_| float.is_none() && overflow.is_none());
-        if let (Some(raised), Some(fall)) = (raised, self.last_fall) {
-            dues[3] = (fall >= raised).then_some((fall + CALM, StandingDue::Dry));
-        }
+        let fall = self.last_fall.filter(|&fall| self.told_of.is_none_or(|rise| fall >= rise));
+        dues[3] = raised.zip(fall).map(|(raised, fall)| (raised.max(fall + CALM), StandingDue::Dry));
         dues.into_iter().flatten().min()
+    }
+
+    /// Takes note that a flood or pond was told of water that stands since `rise`.
+    pub(crate) fn told(&mut self, rise: EventTime) {
+        self.told_of = self.told_of.max(Some(rise));
     }
 
     /// Does what is due.
     pub(crate) fn fire(
-        &self,
+        &mut self,
         view: &BasinView<'_>,
         due: StandingDue,
         at: EventTime,
@@ -132,11 +139,13 @@ impl BasinWatch {
         match due {
             StandingDue::Flood => {
                 if let Some(since) = view.float_since() {
+                    self.told(since);
                     flood_by_float(view, since, board, out);
                 }
             }
             StandingDue::Overflow => {
                 if let Some(since) = view.overflow_since() {
+                    self.told(since);
                     flood_by_overflow(view, since, board, out);
                 }
             }
@@ -165,13 +174,14 @@ impl BasinWatch {
     }
 
     fn conclude_ponding(
-        &self,
+        &mut self,
         view: &BasinView<'_>,
         at: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
         let Some(since) = view.float_since() else { return };
+        self.told(since);
         let system = view.system;
         let says = match self.habit.learnt() {
             Some(learnt) => words::ponding_learnt(system, view.label(), since, learnt),

@@ -171,9 +171,12 @@ impl Engine {
         let (system, layout, state) = (&*self.system, self.layout.basins[basin.0 as usize], &mut self.state);
         let view =
             BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };
+        let watch = &mut state.basins[basin.0 as usize];
         if sensor.quantity == Quantity::Overflow && reading.at - since >= OVERFLOW_HOLD {
+            watch.told(since);
             flood_by_overflow(&view, since, &mut state.board, out);
         } else if sensor.quantity == Quantity::Float && reading.at - since >= layout.allowance.flood_hold {
+            watch.told(since);
             flood_by_float(&view, since, &mut state.board, out);
         }
     }

@@ -23,6 +23,8 @@ const BATTERY_FRESH: f64 = 30.0;
 pub(crate) struct SensorWatch {
     pub(crate) cadence: Cadence,
     last: Option<(EventTime, f64)>,
+    /// Its own signal called it implausible; what doses say of it is theirs to take back.
+    doubted: bool,
     pub(crate) signal: Signal,
 }
 
@@ -62,7 +64,7 @@ impl SensorWatch {
             Quantity::Battery => Signal::Battery(0),
             Quantity::Temperature | Quantity::Meter | Quantity::Diverter | Quantity::Rain => Signal::Plain,
         };
-        Self { cadence: Cadence::default(), last: None, signal }
+        Self { cadence: Cadence::default(), last: None, doubted: false, signal }
     }
 
     /// Whether `at` is not newer than what was already taken.
@@ -107,20 +109,23 @@ impl SensorWatch {
         let number = reading.value.to_number();
         let before = self.last.map(|(_, value)| value);
         let silent = board.stands(FindingKind::SensorSilent, spot);
-        if silent {
-            board.clear(reading.at, FindingKind::SensorSilent, spot, out);
-        }
         self.cadence.note(reading.at, now, before.is_some_and(|b| b.to_bits() == number.to_bits()), silent);
         self.last = Some((reading.at, number));
+        // What a gateway stored while it was cut off ends the silence only once it has caught up with the present.
+        let quantity = system.sensor(reading.sensor).quantity;
+        if silent && self.silent_from(quantity, None).is_none_or(|due| due > now) {
+            board.clear(reading.at, FindingKind::SensorSilent, spot, out);
+        }
         match (&mut self.signal, reading.value) {
             (Signal::Float(float), Value::Wet(wet)) => {
                 let event = float.note(reading.at, wet);
-                judge_chatter(system, reading, float, board, out);
+                self.doubted = judge_chatter(system, reading, float, self.doubted, board, out);
                 event.map_or(Meaning::Nothing, Meaning::Float)
             }
             (Signal::Probe(probe), Value::Number(value)) => {
                 probe.quality.note(reading.at, value);
-                judge_probe(system, reading.sensor, reading.at, &probe.quality, board, out);
+                let quality = &probe.quality;
+                self.doubted = judge_probe(system, reading, quality, self.doubted, board, out);
                 Meaning::Water(probe.signal.note(reading.at, value))
             }
             (Signal::Battery(low), Value::Number(percent)) => {
@@ -175,50 +180,56 @@ impl SensorWatch {
     }
 }
 
+/// Says whether the float is `doubted` from now on.
 fn judge_chatter(
     system: &System,
     reading: &Reading,
     float: &FloatSignal,
+    doubted: bool,
     board: &mut Board,
     out: &mut Vec<Effect>,
-) {
-    let spot = Spot::Sensor(reading.sensor);
+) -> bool {
     if float.chatters() {
         let says = words::chatter(&system.sensor_name(reading.sensor));
         conclude_sensor(system, FindingKind::SensorImplausible, reading.sensor, reading.at, says, board, out);
-    } else if float.is_calm() {
-        board.clear(reading.at, FindingKind::SensorImplausible, spot, out);
+        return true;
     }
+    let over = doubted && float.is_calm();
+    if over {
+        board.clear(reading.at, FindingKind::SensorImplausible, Spot::Sensor(reading.sensor), out);
+    }
+    doubted && !over
 }
 
+/// Says whether the probe is `doubted`, for other reasons than being frozen, from now on.
 fn judge_probe(
     system: &System,
-    sensor: SensorIx,
-    at: EventTime,
+    reading: &Reading,
     quality: &ProbeQuality,
+    doubted: bool,
     board: &mut Board,
     out: &mut Vec<Effect>,
-) {
+) -> bool {
+    let (sensor, at) = (reading.sensor, reading.at);
     let spot = Spot::Sensor(sensor);
     let doubt = quality.doubt();
-    match doubt {
-        Some(Doubt::Frozen { .. }) => {}
-        Some(Doubt::Spiking | Doubt::OutOfRange { .. }) | None => {
-            board.clear(at, FindingKind::SensorStuck, spot, out);
-        }
+    if !matches!(doubt, Some(Doubt::Frozen { .. })) {
+        board.clear(at, FindingKind::SensorStuck, spot, out);
     }
     let Some(doubt) = doubt else {
-        if quality.is_steady() {
+        let over = doubted && quality.is_steady();
+        if over {
             board.clear(at, FindingKind::SensorImplausible, spot, out);
         }
-        return;
+        return doubted && !over;
     };
     let kind = match doubt {
         Doubt::Frozen { .. } => FindingKind::SensorStuck,
         Doubt::Spiking | Doubt::OutOfRange { .. } => FindingKind::SensorImplausible,
     };
+    let doubted = doubted || kind == FindingKind::SensorImplausible;
     if board.stands(kind, spot) {
-        return;
+        return doubted;
     }
     let name = system.sensor_name(sensor);
     let says = match doubt {
@@ -227,6 +238,7 @@ fn judge_probe(
         Doubt::OutOfRange { value } => words::out_of_range(&name, value),
     };
     conclude_sensor(system, kind, sensor, at, says, board, out);
+    doubted
 }
 
 fn judge_battery(

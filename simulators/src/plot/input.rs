@@ -24,7 +24,7 @@ pub struct PlotInput {
     /// What was truly wrong.
     pub faults: Vec<FaultBand>,
     /// What was found.
-    pub findings: Vec<FindingMark>,
+    pub findings: Vec<FindingSpan>,
 }
 
 /// What is known of one basin.
@@ -70,19 +70,19 @@ pub struct FaultBand {
     pub end_ms: Option<i64>,
 }
 
-/// A finding raised or cleared.
+/// The time for which a finding stood.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FindingMark {
-    /// When.
-    pub at_ms: i64,
+pub struct FindingSpan {
+    /// When it was raised.
+    pub from_ms: i64,
+    /// When it was cleared, if it was.
+    pub until_ms: Option<i64>,
     /// What was found.
     pub label: String,
     /// The row it concerns, if it concerns one.
     pub basin: Option<usize>,
     /// How bad it is.
     pub severity: Severity,
-    /// It was cleared at this time rather than raised.
-    pub cleared: bool,
 }
 
 /// How bad a finding is.

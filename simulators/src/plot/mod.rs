@@ -6,5 +6,5 @@ mod page;
 mod panels;
 mod svg;
 
-pub use input::{BasinTrace, DoseBar, FaultBand, FindingMark, PlotInput, Severity};
+pub use input::{BasinTrace, DoseBar, FaultBand, FindingSpan, PlotInput, Severity};
 pub use page::plot;

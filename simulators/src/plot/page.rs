@@ -1,7 +1,7 @@
 //! The page: rows below one another over one axis of local days.
 
 use super::axis::{Scale, days, round_up};
-use super::input::{FindingMark, PlotInput};
+use super::input::{FindingSpan, PlotInput};
 use super::panels::{Row, legend};
 use super::svg::{Anchor, Svg};
 
@@ -14,11 +14,8 @@ const DOSES_HEIGHT: f64 = 110.0;
 const SHARES_HEIGHT: f64 = 100.0;
 const RAIN_HEIGHT: f64 = 60.0;
 
-/// Labels of findings closer than this share no line (px).
-const LABEL_WIDTH: f64 = 150.0;
-
 /// Draws a scenario as an SVG document: a row for each basin with its moisture, standing water and floats; then the
-/// doses, every basin's share of them, and rain; faults as bands and findings as marks.
+/// doses, every basin's share of them, and rain; faults as wedges and findings as bars.
 pub fn plot(input: &PlotInput) -> String {
     let mut svg = Svg::new(WIDTH);
     let time = Scale {
@@ -70,17 +67,19 @@ pub fn plot(input: &PlotInput) -> String {
     svg.finish(bottom + 30.0)
 }
 
-/// Marks the findings of one row, each label on the highest line that is free.
-fn findings(svg: &mut Svg, row: &Row, all: &[FindingMark], basin: Option<usize>) {
-    let mut taken: Vec<f64> = Vec::new();
-    for finding in all.iter().filter(|finding| finding.basin == basin) {
-        let x = row.time.at(finding.at_ms as f64);
-        let level = taken.iter().position(|until| *until < x).unwrap_or(taken.len());
-        if level == taken.len() {
-            taken.push(0.0);
+/// Draws the findings of one row that stood within the picture, those of one name on one lane.
+fn findings(svg: &mut Svg, row: &Row, all: &[FindingSpan], basin: Option<usize>) {
+    let (from, to) = (row.time.from as i64, row.time.to as i64);
+    let mut lanes: Vec<(&str, Vec<&FindingSpan>)> = Vec::new();
+    let within = |span: &&FindingSpan| span.from_ms <= to && span.until_ms.is_none_or(|until| until >= from);
+    for span in all.iter().filter(|span| span.basin == basin).filter(within) {
+        match lanes.iter_mut().find(|(name, _)| *name == span.label) {
+            Some((_, spans)) => spans.push(span),
+            None => lanes.push((&span.label, vec![span])),
         }
-        taken[level] = x + LABEL_WIDTH;
-        row.finding(svg, finding, level);
+    }
+    for (lane, (name, spans)) in lanes.iter().enumerate() {
+        row.findings(svg, lane, name, spans);
     }
 }
 
@@ -106,7 +105,7 @@ mod tests {
     use jiff::tz::TimeZone;
 
     use super::plot;
-    use crate::plot::{BasinTrace, DoseBar, FaultBand, FindingMark, PlotInput, Severity};
+    use crate::plot::{BasinTrace, DoseBar, FaultBand, FindingSpan, PlotInput, Severity};
 
     const DAY_MS: i64 = 86_400_000;
 
@@ -146,12 +145,12 @@ mod tests {
             float_height_mm: Some(40.0),
             overflow: vec![],
         };
-        let finding = |day: i64, cleared| FindingMark {
-            at_ms: day * DAY_MS,
-            label: "ponding".to_owned(),
+        let finding = |day: i64, label: &str| FindingSpan {
+            from_ms: day * DAY_MS,
+            until_ms: Some((day + 1) * DAY_MS),
+            label: label.to_owned(),
             basin: Some(0),
             severity: Severity::Warning,
-            cleared,
         };
         let input = PlotInput {
             basins: vec![basin],
@@ -164,14 +163,16 @@ mod tests {
                 full_ms: 60 * DAY_MS,
                 end_ms: None,
             }],
-            findings: vec![finding(40, false), finding(41, true)],
+            findings: vec![finding(40, "ponding"), finding(50, "ponding"), finding(400, "too late")],
             ..empty(365)
         };
         let svg = plot(&input);
         assert!(svg.len() < 300_000, "{} bytes", svg.len());
-        for text in ["quince", "blocked", ">ponding<", "ponding cleared", "1 Jan"] {
+        for text in ["quince", "blocked", ">ponding<", "1 Jan"] {
             assert!(svg.contains(text), "no {text}");
         }
+        assert_eq!(svg.matches(">ponding<").count(), 1, "a lane is named once");
+        assert!(!svg.contains("too late"), "outside the picture");
         assert!(!svg.contains("NaN"));
     }
 }

@@ -1,7 +1,7 @@
 //! The rows of the picture.
 
 use super::axis::Scale;
-use super::input::{BasinTrace, DoseBar, FaultBand, FindingMark, PlotInput, Severity};
+use super::input::{BasinTrace, DoseBar, FaultBand, FindingSpan, PlotInput, Severity};
 use super::svg::{Anchor, Svg};
 
 const MOISTURE: &str = "#1b4f8f";
@@ -15,6 +15,9 @@ const SEWER: &str = "#bbb";
 /// Colours of the basins in doses and shares.
 const BASINS: [&str; 8] =
     ["#33658a", "#d17b0f", "#4c956c", "#9b5094", "#c44536", "#6c757d", "#8a6d3b", "#2a9d8f"];
+
+/// Height of the lane on which findings of one name are drawn (px).
+const LANE: f64 = 17.0;
 
 /// Doses smaller than this say little about shares (L).
 const SHARED_FROM_L: f64 = 5.0;
@@ -159,23 +162,34 @@ impl Row {
         }
     }
 
-    /// A finding as a mark on its time; `level` keeps neighbours' labels apart.
-    pub(super) fn finding(&self, svg: &mut Svg, finding: &FindingMark, level: usize) {
-        let x = self.x(finding.at_ms);
-        let colour = match finding.severity {
-            Severity::Info => "#6c757d",
-            Severity::Warning => "#b06000",
-            Severity::Critical => "#b3261e",
-        };
-        let y = self.top + 22.0 + 12.0 * level as f64;
-        svg.line([x, self.top], [x, self.bottom()], &format!("stroke='{colour}' stroke-dasharray='2 3'"));
-        let fill = if finding.cleared { "#fff" } else { colour };
-        svg.circle([x, y], 3.5, &format!("fill='{fill}' stroke='{colour}'"));
-        let label =
-            if finding.cleared { format!("{} cleared", finding.label) } else { finding.label.clone() };
+    /// The times for which findings of one name stood, as bars on a lane of their own: a dot where each was raised, the
+    /// name where the first begins.
+    pub(super) fn findings(&self, svg: &mut Svg, lane: usize, name: &str, spans: &[&FindingSpan]) {
+        let y = self.top + 26.0 + LANE * lane as f64;
+        for span in spans {
+            let (from, until) = self.shown(span);
+            let colour = severity_colour(span.severity);
+            svg.rect([from, y - 2.0, (until - from).max(1.5), 4.0], &format!("fill='{colour}'"));
+            if span.from_ms as f64 >= self.time.from {
+                svg.circle([from, y], 3.0, &format!("fill='{colour}'"));
+            }
+        }
+        let Some(first) = spans.first() else { return };
+        let x = self.shown(first).0;
         let near_edge = x > self.time.at_to - 150.0;
-        let (at, anchor) = if near_edge { (x - 6.0, Anchor::End) } else { (x + 6.0, Anchor::Start) };
-        svg.text([at, y + 3.5], 10.0, anchor, &format!("fill='{colour}' font-weight='bold'"), &label);
+        let (at, anchor) =
+            if near_edge { (self.time.at_to - 3.0, Anchor::End) } else { (x - 2.0, Anchor::Start) };
+        let style = format!(
+            "fill='{}' font-weight='bold' stroke='#fff' stroke-width='3' paint-order='stroke'",
+            severity_colour(first.severity)
+        );
+        svg.text([at, y - 5.0], 10.0, anchor, &style, name);
+    }
+
+    /// Where a finding's bar begins and ends, within the row.
+    fn shown(&self, span: &FindingSpan) -> (f64, f64) {
+        let until_ms = span.until_ms.map_or(self.time.to, |ms| ms as f64).min(self.time.to);
+        (self.time.at((span.from_ms as f64).max(self.time.from)), self.time.at(until_ms))
     }
 
     fn right_scale(&self, svg: &mut Svg, scale: Scale) {
@@ -220,6 +234,14 @@ pub(super) fn legend(svg: &mut Svg, [left, right]: [f64; 2], top: f64, basins: &
         x += width;
     }
     y
+}
+
+fn severity_colour(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Info => "#6c757d",
+        Severity::Warning => "#b06000",
+        Severity::Critical => "#b3261e",
+    }
 }
 
 fn colour(basin: usize) -> &'static str {

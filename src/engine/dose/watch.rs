@@ -15,7 +15,7 @@ use super::track::Tracks;
 use crate::engine::Effect;
 use crate::engine::board::{Board, Spot};
 use crate::engine::signal::Wetting;
-use crate::model::{BasinIx, EventTime, Span, SplitterIx, System};
+use crate::model::{BasinIx, EventTime, FindingKind, Quantity, Span, SplitterIx, System};
 
 /// An explanation is told from this probability on.
 const TOLD_FROM: f64 = 0.65;
@@ -50,6 +50,22 @@ struct Standing {
     since: EventTime,
     cause: Cause,
     relief: Relief,
+}
+
+/// Whether water comes that is no dose.
+fn water_is_unexpected(board: &Board) -> bool {
+    [Spot::Source, Spot::Diverter].into_iter().any(|spot| board.stands(FindingKind::UnexpectedWater, spot))
+}
+
+/// Whether a cause concerns a basin that is known to soak slowly: water that lingers changes how its probe answers to
+/// the next dose, which looks like less water.
+fn soaks_slowly(cause: Cause, board: &Board) -> bool {
+    match cause {
+        Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
+            board.stands(FindingKind::SlowSoak, Spot::Basin(basin))
+        }
+        Cause::Tilted { .. } => false,
+    }
 }
 
 /// The parts of the engine that a dose needs to see.
@@ -148,7 +164,10 @@ impl DoseWatch {
         measured.common = common(&measured.parts, change, measured.prior);
         let changes = self.tracks.shares(episode.began, &measured, change);
         out.push(Effect::Dose(told::dose(view.system, episode.began, &measured, &changes)));
-        if !measured.rain {
+        if water_is_unexpected(board) {
+            // A leak runs too slowly for splitters to divide it as they do a dose: it says nothing about them.
+            self.tests.fill(Test::default());
+        } else if !measured.rain {
             self.take(view.system, episode.began, &measured, now, board, out);
         }
     }
@@ -263,7 +282,7 @@ impl DoseWatch {
         let explanations = explain(system, &self.recent, newest.since, &others);
         let Some(first) = explanations.first() else { return };
         let same = first.cause.is_same(newest.cause);
-        if !same && first.probability < TAKES_OVER_FROM {
+        if !same && (first.probability < TAKES_OVER_FROM || soaks_slowly(first.cause, board)) {
             return;
         }
         let relief = self.standing.pop().filter(|_| same).map(|standing| standing.relief);
@@ -278,11 +297,12 @@ impl DoseWatch {
     /// Explains the strongest signal.
     fn look_into(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         let strongest = self.tests.iter().max_by(|a, b| a.sum().total_cmp(&b.sum()));
-        let Some(since) = strongest.and_then(Test::signal) else { return };
+        let by_floats = system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture);
+        let Some(since) = strongest.and_then(|test| test.signal(by_floats)) else { return };
         let explanations = explain(system, &self.recent, since, &self.believed());
         let Some(first) = explanations.first() else { return };
         let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
-        if first.probability < TOLD_FROM || known {
+        if first.probability < TOLD_FROM || known || soaks_slowly(first.cause, board) {
             return;
         }
         self.stand(system, since, &explanations, Relief::default(), now, board, out);
