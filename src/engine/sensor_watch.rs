@@ -119,6 +119,7 @@ impl SensorWatch {
         match (&mut self.signal, reading.value) {
             (Signal::Float(float), Value::Wet(wet)) => {
                 let event = float.note(reading.at, wet);
+                float.heard(now);
                 self.doubted = judge_chatter(system, reading, float, self.doubted, board, out);
                 event.map_or(Meaning::Nothing, Meaning::Float)
             }

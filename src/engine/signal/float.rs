@@ -9,6 +9,11 @@ pub(crate) const BRIDGE: Span = Span::from_mins(2);
 /// Changes an hour, decayed over an hour, above which a float is not to be believed.
 const CHATTER: f32 = 24.0;
 
+/// A reading heard so long after it was taken had been stored on its way.
+const STORED: Span = Span::HOUR;
+/// What was stored comes in a burst: the next of it is heard within this time.
+const BURST: Span = Span::from_mins(10);
+
 /// The state of one float switch.
 ///
 /// ```text
@@ -21,6 +26,8 @@ pub(crate) struct FloatSignal {
     wet_since: Option<EventTime>,
     falling_since: Option<EventTime>,
     last: Option<(EventTime, bool)>,
+    /// The last reading had been stored; until then, more of what was stored may be heard.
+    burst_until: Option<EventTime>,
     /// Changes of late, each decaying over an hour.
     changes: f32,
 }
@@ -59,6 +66,12 @@ impl FloatSignal {
         }
     }
 
+    /// Takes note that the last reading was heard `now`.
+    pub(crate) fn heard(&mut self, now: EventTime) {
+        let stored = self.last.is_some_and(|(at, _)| now - at >= STORED);
+        self.burst_until = stored.then_some(now + BURST);
+    }
+
     /// When a fall will be believed if no rise comes first.
     pub(crate) fn due(&self) -> Option<EventTime> {
         self.falling_since.map(|at| at + BRIDGE)
@@ -72,10 +85,17 @@ impl FloatSignal {
         Some(FloatEvent::Fell { began, at })
     }
 
-    /// When water will have stood (or stood) at the float for `hold`, unless it is falling before that.
+    /// When water will have stood (or stood) at the float for `hold`, unless it is falling before that. What was stored
+    /// on its way is waited for, unless what was heard of it says enough.
     pub(crate) fn stood_for(&self, hold: Span) -> Option<EventTime> {
         let due = self.wet_since? + hold;
-        self.falling_since.is_none_or(|falling| falling >= due).then_some(due)
+        let seen_wet = self.falling_since.or(self.last.map(|(at, _)| at)).is_some_and(|until| until >= due);
+        match self.burst_until {
+            _ if seen_wet => Some(due),
+            _ if self.falling_since.is_some() => None,
+            Some(burst) => Some(due.max(burst)),
+            None => Some(due),
+        }
     }
 
     /// Since when water has stood at the float.
@@ -131,6 +151,23 @@ mod tests {
         assert_eq!(float.settle(at(1200)), None);
         assert_eq!(float.settle(at(1320)), Some(FloatEvent::Fell { began: at(0), at: at(1200) }));
         assert_eq!(float.wet_since(), None);
+    }
+
+    #[test]
+    fn what_was_stored_is_waited_for() {
+        let hold = Span::from_hours(6);
+        let mut float = FloatSignal::default();
+        let now = at(48 * 3600);
+        float.note(at(0), true);
+        float.heard(now);
+        assert_eq!(float.stood_for(hold), Some(now + BURST), "its fall may be on its way");
+        let mut fell = float.clone();
+        fell.note(at(1800), false);
+        fell.heard(now);
+        assert_eq!(fell.stood_for(hold), None);
+        float.note(at(7 * 3600), true);
+        float.heard(now);
+        assert_eq!(float.stood_for(hold), Some(at(6 * 3600)), "it was seen to stand for long enough");
     }
 
     #[test]
