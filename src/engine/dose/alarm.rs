@@ -9,9 +9,9 @@ use serde::{Deserialize, Serialize};
 use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
-const LIMIT: f64 = 12.0;
+pub(super) const LIMIT: f64 = 12.0;
 /// Sum at which a cause is looked into where only floats tell: they see the large doses alone, and those roughly.
-const LIMIT_BY_FLOATS: f64 = 24.0;
+pub(super) const LIMIT_BY_FLOATS: f64 = 24.0;
 /// No episode counts for more than this: likelihoods are never exact.
 const MOST: f64 = 7.0;
 /// Episodes at the least.
@@ -38,9 +38,8 @@ impl Test {
         self.episodes = self.episodes.saturating_add(1);
     }
 
-    /// The first episode of the change, once the sum is high enough.
-    pub(super) fn signal(&self, by_floats: bool) -> Option<EventTime> {
-        let limit = if by_floats { LIMIT_BY_FLOATS } else { LIMIT };
+    /// The first episode of the change, once the sum has reached `limit`.
+    pub(super) fn signal(&self, limit: f64) -> Option<EventTime> {
         (f64::from(self.sum) >= limit && u32::from(self.episodes) >= EPISODES).then_some(self.onset)
     }
 
@@ -67,6 +66,6 @@ impl Relief {
 
     /// Whether it is over.
     pub(super) fn is_over(&self) -> bool {
-        self.0.signal(false).is_some()
+        self.0.signal(LIMIT).is_some()
     }
 }

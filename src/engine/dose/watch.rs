@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::alarm::{Relief, Test};
+use super::alarm::{LIMIT, LIMIT_BY_FLOATS, Relief, Test};
 use super::cause::Cause;
 use super::diagnose::{Explanation, explain, sum};
 use super::episode::{Episode, Gathering};
@@ -297,8 +297,9 @@ impl DoseWatch {
     /// Explains the strongest signal.
     fn look_into(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         let strongest = self.tests.iter().max_by(|a, b| a.sum().total_cmp(&b.sum()));
-        let by_floats = system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture);
-        let Some(since) = strongest.and_then(|test| test.signal(by_floats)) else { return };
+        let has_probes = system.sensors.iter().any(|sensor| sensor.quantity == Quantity::Moisture);
+        let limit = if has_probes { LIMIT } else { LIMIT_BY_FLOATS };
+        let Some(since) = strongest.and_then(|test| test.signal(limit)) else { return };
         let explanations = explain(system, &self.recent, since, &self.believed());
         let Some(first) = explanations.first() else { return };
         let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
