@@ -8,6 +8,7 @@ use crate::model::{Command, EventTime, Span};
 use super::alerts::Touched;
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
+use super::pack::{self, unless_damaged};
 use super::{Answer, Ledger, LedgerFault, Refused, ServiceOrder, alerts, effects, journal, orders};
 
 /// What a commit did.
@@ -35,6 +36,8 @@ pub(super) struct Rows {
     /// Hours that these readings touch and that are not marked stale yet.
     hours: Vec<(u32, i64)>,
     journal: Vec<u8>,
+    /// Readings before this may be in a block.
+    packed_before: i64,
 }
 
 #[derive(Debug)]
@@ -58,6 +61,7 @@ impl Ledger {
     /// Nothing was written, and the same batch can be committed again: see [`LedgerFault::may_pass`].
     pub fn commit(&mut self, batch: &Batch) -> Result<Commit, LedgerFault> {
         let seq = self.seq + 1;
+        self.rows.packed_before = self.packing.before;
         self.rows.fill(batch, &self.enrolment, &self.marks).map_err(|error| LedgerFault::Sqlite {
             doing: "write the journal",
             source: rusqlite::Error::ToSqlConversionFailure(error.into()),
@@ -193,7 +197,13 @@ fn readings(tx: &Transaction<'_>, rows: &Rows) -> rusqlite::Result<u64> {
     let mut insert = tx.prepare_cached(
         "INSERT INTO readings (series, at, value) VALUES (?1, ?2, ?3) ON CONFLICT DO NOTHING",
     )?;
+    let mut cache = pack::Cache::default();
     for row in &rows.readings {
+        if row.at < rows.packed_before
+            && unless_damaged(cache.value_at(tx, row.series, row.at))?.flatten().is_some()
+        {
+            continue;
+        }
         new += insert.execute(params![row.series, row.at, row.value])? as u64;
     }
     let mut latest = tx.prepare_cached(

@@ -8,7 +8,7 @@ use rusqlite::{Connection, OpenFlags};
 use super::commit::{Marks, Rows};
 use super::enrol::Enrolment;
 use super::lock::FolderLock;
-use super::{LedgerFault, migrate};
+use super::{LedgerFault, migrate, pack};
 use crate::model::Span;
 
 /// Name of the database inside the data folder.
@@ -19,7 +19,7 @@ const CHECKPOINT_PAGES: u32 = 4000;
 
 /// Tables that are checked before serving, all of them short beside the history. The rest is left to
 /// [`View::check`](super::View::check).
-const CHECKED_AT_START: [&str; 10] = [
+const CHECKED_AT_START: [&str; 11] = [
     "sqlite_schema",
     "totals",
     "systems",
@@ -28,6 +28,7 @@ const CHECKED_AT_START: [&str; 10] = [
     "snapshots",
     "findings",
     "horizons",
+    "packing",
     "cursors",
     "unassigned",
 ];
@@ -44,6 +45,7 @@ pub struct Ledger {
     pub(super) replayed: bool,
     pub(super) marks: Marks,
     pub(super) rows: Rows,
+    pub(super) packing: pack::Progress,
     /// How soon after its end an alert opens again rather than another one.
     pub(super) returns_within: Span,
     _lock: FolderLock,
@@ -72,6 +74,7 @@ impl Ledger {
         migrate::migrate(&mut db, &path, migrate::STEPS)?;
         check(&db, &path, &CHECKED_AT_START)?;
         let seq = db.query_row("SELECT seq FROM totals", [], |row| row.get(0)).map_err(&fault)?;
+        let packing = pack::Progress::load(&db).map_err(&fault)?;
         drop(fault);
         Ok(Self {
             db,
@@ -81,6 +84,7 @@ impl Ledger {
             replayed: false,
             marks: Marks::default(),
             rows: Rows::default(),
+            packing,
             returns_within: Span::DAY,
             _lock: lock,
         })

@@ -25,6 +25,7 @@ mod journal;
 mod lock;
 mod migrate;
 mod orders;
+mod pack;
 mod record;
 mod recover;
 mod retention;

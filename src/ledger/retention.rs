@@ -5,7 +5,7 @@ use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, 
 use crate::model::{EventTime, Span};
 
 use super::rollup::{self, DAY, Grain, HOUR};
-use super::{Ledger, LedgerFault};
+use super::{Ledger, LedgerFault, pack};
 
 /// How long things are kept. Days without a limit: daily roll-ups, findings, doses, soak times.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,6 +25,8 @@ pub struct RetentionPolicy {
 pub struct Retained {
     /// Hours and days rolled up.
     pub rolled_up: u64,
+    /// Readings packed.
+    pub packed: u64,
     /// Readings and hours deleted.
     pub deleted: u64,
     /// Commits whose journal was deleted.
@@ -39,6 +41,8 @@ pub struct Retained {
 const STEPS: usize = 2000;
 /// Deleted rows that cost as much as a step.
 const ROWS_A_STEP: usize = 20;
+/// Packed readings that cost as much as a step, to take them out of their block.
+const PACKED_A_STEP: usize = 10;
 /// Time by which one sweep over all series moves on, so that a shortened policy is caught up with in pieces.
 const SWEEP: Span = Span::from_days(31);
 /// Commits whose journal one call may delete.
@@ -53,12 +57,14 @@ impl Default for RetentionPolicy {
 }
 
 impl Ledger {
-    /// Rolls up what is complete at `now` and deletes what is past its time: one short transaction. Call it
-    /// between commits, again at once while there is [`more`](Retained::more), else every minute or so.
+    /// Rolls up what is complete at `now`, packs what has settled and deletes what is past its time: one short
+    /// transaction. Call it between commits, again at once while there is [`more`](Retained::more), else every minute or so.
     pub fn retain(&mut self, now: EventTime, policy: &RetentionPolicy) -> Result<Retained, LedgerFault> {
         let keep_journal_from = self.keep_journal_from();
-        let (retained, hours) = upkeep(&mut self.db, now, policy, keep_journal_from)
-            .map_err(LedgerFault::while_doing("roll up and delete old readings", &self.path))?;
+        let mut packing = self.packing;
+        let (retained, hours) = upkeep(&mut self.db, now, policy, keep_journal_from, &mut packing)
+            .map_err(LedgerFault::while_doing("roll up, pack and delete old readings", &self.path))?;
+        self.packing = packing;
         // From now on a late reading has to mark these hours again.
         for (series, hour) in hours {
             self.marks.lift(series, hour);
@@ -81,23 +87,26 @@ fn upkeep(
     now: EventTime,
     policy: &RetentionPolicy,
     keep_journal_from: u64,
+    packing: &mut pack::Progress,
 ) -> rusqlite::Result<(Retained, Vec<(u32, i64)>)> {
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let mut steps = STEPS;
     let mut retained = Retained::default();
     let [mut raw, mut hourly] = [Horizon::load(&tx, &HOUR)?, Horizon::load(&tx, &DAY)?];
-    let hours = rollup::roll_up(&tx, &HOUR, &raw, now, steps)?;
+    let hours = rollup::roll_up(&tx, &HOUR, &raw, packing.before, now, steps)?;
     rollup::mark_days(&tx, &hours)?;
     steps -= hours.len();
-    let days = rollup::roll_up(&tx, &DAY, &hourly, now, steps)?;
+    let days = rollup::roll_up(&tx, &DAY, &hourly, packing.before, now, steps)?;
     steps -= days.len();
     retained.rolled_up = (hours.len() + days.len()) as u64;
-    // Nothing is deleted before everything is rolled up.
+    // Nothing is deleted or packed before everything is rolled up.
     if steps > 0 {
-        retained.deleted += raw.sweep(&tx, &HOUR, cutoff(now, policy.raw_days), &mut steps)?;
+        let unpack = |series, cutoff| pack::drop_before(&tx, series, cutoff, hourly.gone_to(series));
+        retained.deleted += raw.sweep(&tx, &HOUR, cutoff(now, policy.raw_days), unpack, &mut steps)?;
         // An hour whose readings are still there could be worked out again and counted twice.
         let gone = cutoff(now, policy.hour_days).min(raw.gone_to);
-        retained.deleted += hourly.sweep(&tx, &DAY, gone, &mut steps)?;
+        retained.deleted += hourly.sweep(&tx, &DAY, gone, |_, _| Ok(0), &mut steps)?;
+        retained.packed = pack::sweep(&tx, packing, now, |series| raw.gone_to(series), &mut steps)?;
     }
     let waited_since = now - Span::from_days(i64::from(policy.journal_days));
     retained.trimmed = trim_journal(&tx, keep_journal_from, waited_since)?;
@@ -146,12 +155,14 @@ impl Horizon {
         if series <= self.swept { self.going_to } else { self.gone_to }
     }
 
-    /// Goes on deleting rows before `cutoff`, series by series, until done or out of steps.
+    /// Goes on deleting rows before `cutoff`, series by series, until done or out of steps. First `unpack` takes what
+    /// is packed of a series before a time, and says how many readings that was.
     fn sweep(
         &mut self,
         tx: &Transaction<'_>,
         grain: &Grain,
         cutoff: i64,
+        unpack: impl Fn(u32, i64) -> rusqlite::Result<usize>,
         steps: &mut usize,
     ) -> rusqlite::Result<u64> {
         let mut deleted = 0;
@@ -167,10 +178,11 @@ impl Horizon {
                 if *steps == 0 {
                     break;
                 }
+                let unpacked = unpack(*series, self.going_to)?;
                 let rows = delete.execute(params![series, self.going_to])?;
                 self.swept = *series;
-                deleted += rows as u64;
-                *steps = steps.saturating_sub(1 + rows / ROWS_A_STEP);
+                deleted += (unpacked + rows) as u64;
+                *steps = steps.saturating_sub(1 + rows / ROWS_A_STEP + unpacked / PACKED_A_STEP);
             }
             // Every series costs a step, so with steps left over the list was complete.
             if *steps > 0 {

@@ -4,11 +4,14 @@
 //! out anew from its readings, and its day becomes stale in turn. So a late reading corrects the
 //! roll-ups without special care, and working out twice changes nothing. Only where the source rows
 //! have been deleted by retention, what came late is merged in and deleted with them.
+//!
+//! Hours inside a block of packed readings are not kept but worked out with the block; days are.
 
 use rusqlite::{Connection, params};
 
 use crate::model::{EventTime, Span};
 
+use super::pack;
 use super::retention::Horizon;
 
 /// One step of rolling up.
@@ -44,11 +47,12 @@ pub(super) const DAY: Grain = Grain {
 const GRACE: Span = Span::from_mins(5);
 
 /// Works out at most `limit` stale bins that were complete at `now`, oldest first; returns them as
-/// (series, beginning).
+/// (series, beginning). Nothing at or after `packed_before` is packed.
 pub(super) fn roll_up(
     db: &Connection,
     grain: &Grain,
     horizon: &Horizon,
+    packed_before: i64,
     now: EventTime,
     limit: usize,
 ) -> rusqlite::Result<Vec<(u32, i64)>> {
@@ -74,7 +78,11 @@ pub(super) fn roll_up(
     let mut done = db.prepare_cached("DELETE FROM stale WHERE grain = ?1 AND at = ?2 AND series = ?3")?;
     for &(series, at) in &stale {
         let bin = params![series, at, at + width];
-        if at < horizon.gone_to(series) {
+        if at < packed_before && pack::covers(db, series, at, at + width)? {
+            if grain.name == DAY.name {
+                replace_day(db, series, at)?;
+            }
+        } else if at < horizon.gone_to(series) {
             merge.execute(bin)?;
             discard.execute(bin)?;
         } else {
@@ -83,6 +91,26 @@ pub(super) fn roll_up(
         done.execute(params![grain.name, at, series])?;
     }
     Ok(stale)
+}
+
+/// Works out a day some hours of which are packed.
+fn replace_day(db: &Connection, series: u32, at: i64) -> rusqlite::Result<()> {
+    let ends = at + DAY.width.millis();
+    // With damage in it, the day stays as it was.
+    let Some(mut hours) = pack::unless_damaged(pack::hours(db, series, at, ends))? else { return Ok(()) };
+    let mut kept = db.prepare_cached(
+        "SELECT at, count, sum, min, max FROM hours WHERE series = ?1 AND at >= ?2 AND at < ?3",
+    )?;
+    let mut rows = kept.query(params![series, at, ends])?;
+    while let Some(row) = rows.next()? {
+        hours.push(pack::Rolled::read(row)?);
+    }
+    let Some(day) = hours.into_iter().reduce(pack::Rolled::join) else { return Ok(()) };
+    db.prepare_cached(
+        "INSERT OR REPLACE INTO days (series, at, count, sum, min, max) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?
+    .execute(params![series, at, day.count, day.sum, day.min, day.max])?;
+    Ok(())
 }
 
 /// Marks the days of rolled-up hours as stale.

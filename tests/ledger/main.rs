@@ -11,6 +11,7 @@ mod flowtests;
 mod formats;
 mod full_disk;
 mod orders;
+mod packed;
 mod retention;
 mod services;
 mod yard;

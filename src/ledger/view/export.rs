@@ -3,8 +3,8 @@
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::View;
-use super::readings::{Latest, latest};
-use crate::ledger::{LedgerFault, RejectedLine};
+use super::readings::{self, Latest};
+use crate::ledger::{LedgerFault, RejectedLine, pack};
 use crate::model::EventTime;
 
 /// How far a reader that passes everything on has come.
@@ -58,18 +58,17 @@ impl View {
     pub fn past_readings(&self, past: &Past, limit: usize) -> Result<PastReadings, LedgerFault> {
         self.read("read the past", |db| {
             let names = self.names(db)?;
-            let mut query = db.prepare_cached(
-                "SELECT series, at, value FROM readings WHERE (series, at) > (?1, ?2) ORDER BY series, at LIMIT ?3",
-            )?;
-            let mut rows = query.query(params![past.series, past.at, limit])?;
-            let mut readings = Vec::new();
-            let mut last = None;
-            while let Some(row) = rows.next()? {
-                last = Some((row.get(0)?, row.get(1)?));
-                readings.push(latest(row, &names)?);
-            }
-            let next = last.filter(|_| readings.len() == limit);
-            let next = next.map(|(series, at)| place(db, series, at)).transpose()?;
+            let after = (past.series, past.at);
+            let mut run = pack::run_after(db, after, limit)?;
+            run.extend(loose_after(db, after, limit)?);
+            run.sort_by_key(|(series, sample)| (*series, sample.at));
+            run.truncate(limit);
+            let last = run.last().filter(|_| run.len() == limit);
+            let next = last.map(|(series, sample)| place(db, *series, sample.at)).transpose()?;
+            let told = run.iter().map(|(series, sample)| {
+                readings::reading(&names, *series, EventTime::from_millis(sample.at), sample.value)
+            });
+            let readings = told.collect::<Result<_, _>>()?;
             Ok(PastReadings { readings, next })
         })
     }
@@ -85,6 +84,21 @@ impl View {
             lines.collect()
         })
     }
+}
+
+/// The rows after the place (series, time), at most `limit`.
+fn loose_after(
+    db: &Connection,
+    (series, at): (u32, i64),
+    limit: usize,
+) -> rusqlite::Result<Vec<(u32, pack::Sample)>> {
+    db.prepare_cached(
+        "SELECT series, at, value FROM readings WHERE (series, at) > (?1, ?2) ORDER BY series, at LIMIT ?3",
+    )?
+    .query_map(params![series, at, limit], |row| {
+        Ok((row.get(0)?, pack::Sample { at: row.get(1)?, value: row.get(2)? }))
+    })?
+    .collect()
 }
 
 fn place(db: &Connection, series: u32, at: i64) -> rusqlite::Result<Past> {

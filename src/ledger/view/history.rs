@@ -2,7 +2,7 @@
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use crate::ledger::LedgerFault;
+use crate::ledger::{LedgerFault, pack};
 use crate::model::{EventTime, Id, Span};
 
 use super::View;
@@ -31,6 +31,13 @@ pub struct Bin {
     pub max: f64,
     /// Number of readings.
     pub count: u64,
+}
+
+impl Bin {
+    fn of(hour: &pack::Rolled) -> Self {
+        let mean = hour.sum / hour.count as f64;
+        Self { at: EventTime::from_millis(hour.at), min: hour.min, mean, max: hour.max, count: hour.count }
+    }
 }
 
 impl View {
@@ -63,6 +70,7 @@ impl View {
     /// gone.
     pub fn heard_since(&self, system: &Id) -> Result<Option<EventTime>, LedgerFault> {
         self.read("read history", |db| {
+            // Readings that are packed have their days.
             let first =
                 "SELECT min(min((SELECT coalesce(min(at), 9e18) FROM readings WHERE series = series.no),
                                         (SELECT coalesce(min(at), 9e18) FROM hours WHERE series = series.no),
@@ -84,15 +92,27 @@ fn series_no(db: &Connection, system: &Id, sensor: &str) -> rusqlite::Result<Opt
 }
 
 fn raw(db: &Connection, series: u32, from: i64, to: i64, bins: &mut Vec<Bin>) -> rusqlite::Result<()> {
-    let sql = "SELECT at, value, value, value, 1 FROM readings
-               WHERE series = ?1 AND at >= ?2 AND at < ?3 ORDER BY at";
-    collect(db, sql, series, from, to, bins)
+    bins.extend(pack::between(db, series, from, to)?.into_iter().map(|sample| Bin {
+        at: EventTime::from_millis(sample.at),
+        min: sample.value,
+        mean: sample.value,
+        max: sample.value,
+        count: 1,
+    }));
+    Ok(())
 }
 
 fn hours(db: &Connection, series: u32, from: i64, to: i64, bins: &mut Vec<Bin>) -> rusqlite::Result<()> {
     let rolled = "SELECT at, min, sum / count, max, count FROM hours
                   WHERE series = ?1 AND at >= ?2 AND at < ?3 ORDER BY at";
     collect(db, rolled, series, from, to, bins)?;
+    let packed = pack::hours(db, series, from, to)?;
+    if !packed.is_empty() {
+        bins.extend(packed.iter().map(Bin::of));
+        bins.sort_by_key(|bin| bin.at);
+    }
+    // No hour of a block is in the table.
+    let from = pack::last_until(db, series)?.map_or(from, |until| from.max(until));
     let from = unrolled_from(db, "hours", series, Span::HOUR, from)?;
     let fresh =
         "SELECT at - (at % 3600000 + 3600000) % 3600000 AS hour, min(value), avg(value), max(value), count(*)

@@ -6,7 +6,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, RwLock};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
 use super::names::Names;
-use crate::ledger::{LedgerFault, file, migrate};
+use crate::ledger::{LedgerFault, file, migrate, pack};
 
 /// Most connections at once; further readers wait for one.
 const CONNECTIONS: usize = 8;
@@ -50,11 +50,13 @@ impl View {
         Ok(Self { pool: Arc::new(pool) })
     }
 
-    /// Looks through the whole file for broken pages and rows out of place. Takes about a second a gigabyte
+    /// Looks through the whole file for broken pages, rows out of place and packed readings that do not agree with their
+    /// checksum. Takes about a second a gigabyte
     /// where the file is in memory, longer from the disk.
     pub fn check(&self) -> Result<(), LedgerFault> {
         let lent = self.pool.lend()?;
-        file::check_all(lent.db(), &self.pool.path)
+        file::check_all(lent.db(), &self.pool.path)?;
+        pack::check(lent.db()).map_err(LedgerFault::while_doing("check the packed readings", &self.pool.path))
     }
 
     /// The file.

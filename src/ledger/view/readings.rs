@@ -6,6 +6,7 @@ use rusqlite::{CachedStatement, Connection, OptionalExtension, Row, params};
 
 use crate::ledger::LedgerFault;
 use crate::ledger::journal::{self, Stored};
+use crate::ledger::pack;
 use crate::ledger::record::unreadable;
 use crate::model::{EventTime, Id, Quantity};
 
@@ -63,7 +64,7 @@ impl View {
         self.read("read the journal", |db| {
             let names = self.names(db)?;
             let mut exported = ExportedReadings { seq: after, readings: Vec::new() };
-            let mut kept = db.prepare_cached("SELECT value FROM readings WHERE series = ?1 AND at = ?2")?;
+            let mut kept = Kept::of(db)?;
             let mut query =
                 db.prepare_cached("SELECT seq, entries FROM journal WHERE seq > ?1 ORDER BY seq")?;
             let mut rows = query.query([after])?;
@@ -86,11 +87,30 @@ impl View {
     }
 }
 
-pub(super) fn latest(row: &Row<'_>, names: &Names) -> rusqlite::Result<Latest> {
+/// What was kept of a time, packed or not.
+struct Kept<'db> {
+    db: &'db Connection,
+    row: CachedStatement<'db>,
+    block: pack::Cache,
+}
+
+impl<'db> Kept<'db> {
+    fn of(db: &'db Connection) -> rusqlite::Result<Self> {
+        let row = db.prepare_cached("SELECT value FROM readings WHERE series = ?1 AND at = ?2")?;
+        Ok(Self { db, row, block: pack::Cache::default() })
+    }
+
+    fn value_at(&mut self, series: u32, at: i64) -> rusqlite::Result<Option<f64>> {
+        let loose = self.row.query_row(params![series, at], |row| row.get(0)).optional()?;
+        loose.map_or_else(|| self.block.value_at(self.db, series, at), |value| Ok(Some(value)))
+    }
+}
+
+fn latest(row: &Row<'_>, names: &Names) -> rusqlite::Result<Latest> {
     reading(names, row.get(0)?, EventTime::from_millis(row.get(1)?), row.get(2)?)
 }
 
-fn reading(names: &Names, series: u32, at: EventTime, value: f64) -> rusqlite::Result<Latest> {
+pub(super) fn reading(names: &Names, series: u32, at: EventTime, value: f64) -> rusqlite::Result<Latest> {
     let series = names.series(series)?;
     let (system, sensor) = (series.system.clone(), Arc::clone(&series.sensor));
     Ok(Latest { system, sensor, quantity: series.quantity, at, value })
@@ -99,13 +119,13 @@ fn reading(names: &Names, series: u32, at: EventTime, value: f64) -> rusqlite::R
 fn export(
     row: &Row<'_>,
     names: &Names,
-    kept: &mut CachedStatement<'_>,
+    kept: &mut Kept<'_>,
     exported: &mut ExportedReadings,
 ) -> rusqlite::Result<()> {
     let mut fault = None;
     journal::decode(row.get_ref(1)?.as_blob()?, |_, stored| {
         let Stored::Reading { series, at, value } = stored else { return };
-        let kept = kept.query_row(params![series.0, at.millis()], |row| row.get(0)).optional();
+        let kept = kept.value_at(series.0, at.millis());
         // None for a reading whose time to be kept is over.
         let value = kept.map(|kept| kept.unwrap_or_else(|| value.to_number()));
         match value.and_then(|value| reading(names, series.0, at, value)) {
