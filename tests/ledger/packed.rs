@@ -8,7 +8,7 @@ use basinward::ledger::{
 };
 use basinward::model::{EventTime, SensorIx, Span};
 use proptest::prelude::*;
-use rusqlite::Connection;
+use rusqlite::{Connection, params};
 use tempfile::TempDir;
 
 use crate::yard::{PROBE, id, minute, system, take};
@@ -97,8 +97,11 @@ impl Yard {
         assert_eq!(found.len(), expected.len(), "{resolution:?}");
         for (bin, (at, values)) in found.iter().zip(expected) {
             assert_eq!((bin.at.millis(), bin.count), (at * width.millis(), values.len() as u64));
-            assert_eq!(bin.min, values.iter().copied().fold(f64::INFINITY, f64::min));
-            assert_eq!(bin.max, values.iter().copied().fold(f64::NEG_INFINITY, f64::max));
+            let extremes = (
+                values.iter().copied().fold(f64::INFINITY, f64::min),
+                values.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            );
+            assert_eq!((bin.min, bin.max), extremes);
             // Sums in another order differ in the last places.
             assert!((bin.mean - values.iter().sum::<f64>() / values.len() as f64).abs() < 1e-9);
         }
@@ -220,8 +223,14 @@ fn a_damaged_block_is_told_to_readers_and_stops_nothing_else() {
     yard.tell(every_five_minutes(0..30));
     yard.retain(30 * 1440, &FOREVER);
     yard.view().check().unwrap();
-    let sql = "UPDATE packed SET body = substr(body, 1, 40) || x'00' || substr(body, 42) WHERE at = (SELECT min(at) FROM packed)";
-    yard.db().execute(sql, []).unwrap();
+    let db = yard.db();
+    let (no, mut body): (i64, Vec<u8>) = db
+        .query_row("SELECT no, body FROM packed ORDER BY at LIMIT 1", [], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })
+        .unwrap();
+    body[40] ^= 4;
+    db.execute("UPDATE packed SET body = ?2 WHERE no = ?1", params![no, body]).unwrap();
     let read = |from| {
         yard.view().history(&id("east"), "quince/moisture", minute(from), minute(1 << 30), Resolution::Raw)
     };
@@ -293,7 +302,9 @@ proptest! {
     ) {
         let mut yard = Yard::new();
         for (readings, now, raw_days, more) in stretches {
-            yard.tell(readings);
+            // What comes again after its reading is gone cannot be known for the same.
+            let new: Vec<_> = readings.into_iter().filter(|it| !yard.told.contains_key(&(it.0.0, it.1))).collect();
+            yard.tell(new);
             let policy = RetentionPolicy { raw_days, hour_days: raw_days + more, ..FOREVER };
             yard.retain(now * 1440, &policy);
         }
