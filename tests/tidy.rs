@@ -35,6 +35,7 @@ const MAY_USE: [(&str, &[&str]); 24] = [
             "clock",
             "export",
             "flowtest",
+            "intake",
             "ledger",
             "model",
             "notify",

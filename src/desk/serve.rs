@@ -51,6 +51,8 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/systems/{id}/splitters/{splitter}", get(visit::place::splitter))
         .route("/fragments/systems/{id}/basins/{basin}", get(visit::place::basin_fragment))
         .route("/fragments/systems/{id}/splitters/{splitter}", get(visit::place::splitter_fragment))
+        .route("/systems/{id}/sensors/{*sensor}", get(visit::sensor::sensor))
+        .route("/fragments/systems/{id}/sensors/{*sensor}", get(visit::sensor::sensor_fragment))
         .route("/units", get(visit::preference::units))
         .route("/heard", get(visit::heard))
         .route("/fragments/first", get(visit::first_fragment))

@@ -1,5 +1,7 @@
 //! Quantities with their units, metric or as used in the United States.
 
+use crate::model::Quantity;
+
 /// A no-break space, between a number and its unit.
 const NBSP: char = '\u{a0}';
 /// Litres in a US gallon, exactly (NIST Handbook 44, appendix C).
@@ -107,6 +109,14 @@ impl Units {
         match self {
             Self::Metric => format!("{m2:.1}{NBSP}m²"),
             Self::Us => format!("{:.1}{NBSP}ft²", m2 / (0.012 * MM_PER_INCH).powi(2)),
+        }
+    }
+
+    /// A value of a sensor.
+    pub fn value(self, quantity: Quantity, number: f64) -> String {
+        match quantity {
+            Quantity::Temperature => self.temperature(number),
+            _ => super::words::value(quantity, number),
         }
     }
 

@@ -3,6 +3,7 @@
 pub(super) mod alerts;
 pub(super) mod place;
 pub(super) mod preference;
+pub(super) mod sensor;
 pub(super) mod timeline;
 
 use std::sync::Arc;

@@ -21,6 +21,10 @@ pub struct Batch {
     messages: u64,
     received: Option<EventTime>,
     pub(super) inputs: Vec<JournalEntry>,
+    /// Beginnings of payloads, one after the other.
+    payloads: Vec<u8>,
+    /// Of each of them: inputs up to and with its own, and where it ends.
+    carried: Vec<(usize, usize)>,
     pub(super) effects: Vec<(SystemNo, Effect)>,
     pub(super) snapshots: Vec<(SystemNo, Vec<u8>)>,
     pub(super) refused: BTreeMap<&'static str, u64>,
@@ -30,6 +34,9 @@ pub struct Batch {
     pub(super) cursors: Vec<(String, Position)>,
     pub(super) orders: Vec<Order>,
 }
+
+/// Length of a payload's beginning that is kept, bytes.
+const PAYLOAD_BYTES: usize = 160;
 
 /// One input of one engine.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,6 +87,23 @@ impl Batch {
     /// Adds what an engine took in. Readings go into the history as well as the journal.
     pub fn take_in(&mut self, system: SystemNo, received: EventTime, input: Input) {
         self.inputs.push(JournalEntry { system, received, input });
+    }
+
+    /// Keeps the beginning of the payload that brought the inputs taken in since the last one.
+    pub fn carried_by(&mut self, payload: &[u8]) {
+        let before = self.carried.last().map_or(0, |(inputs, _)| *inputs);
+        if self.inputs.len() > before {
+            self.payloads.extend_from_slice(&payload[..payload.len().min(PAYLOAD_BYTES)]);
+            self.carried.push((self.inputs.len(), self.payloads.len()));
+        }
+    }
+
+    /// The beginning of the payload that brought input number `place`, where it was kept.
+    pub(super) fn payload_of(&self, place: usize) -> Option<&[u8]> {
+        let at = self.carried.partition_point(|(inputs, _)| *inputs <= place);
+        let (_, end) = *self.carried.get(at)?;
+        let start = at.checked_sub(1).map_or(0, |before| self.carried[before].1);
+        Some(&self.payloads[start..end])
     }
 
     /// Adds what an engine concluded, in order.
@@ -174,6 +198,8 @@ impl Batch {
         self.received = None;
         self.unassigned = 0;
         self.inputs.clear();
+        self.payloads.clear();
+        self.carried.clear();
         self.effects.clear();
         self.snapshots.clear();
         self.refused.clear();

@@ -6,6 +6,7 @@ use crate::engine::Input;
 use crate::model::{Command, EventTime, Span};
 
 use super::alerts::Touched;
+use super::arrivals::{self, Arrived};
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
 use super::pack::{self, unless_damaged};
@@ -31,8 +32,11 @@ pub struct Commit {
 pub(super) struct Rows {
     /// By series and time, each once, so that neighbours go to the same page.
     readings: Vec<Row>,
-    /// Readings before those at one time became one.
+    /// Readings before those at one time became one, and those of them that did not stay.
     sent: usize,
+    merged: Vec<u32>,
+    /// How they arrived, by series.
+    arrived: Vec<Arrived>,
     /// Hours that these readings touch and that are not marked stale yet.
     hours: Vec<(u32, i64)>,
     journal: Vec<u8>,
@@ -108,7 +112,15 @@ impl Rows {
         }
         self.readings.sort_unstable_by_key(|row| (row.series, row.at, row.arrival));
         self.sent = self.readings.len();
-        self.readings.dedup_by_key(|row| (row.series, row.at));
+        let told = self.readings.iter().map(|row| (row.series, row.at, row.arrival));
+        Arrived::gather(told, batch, &mut self.arrived);
+        let merged = &mut self.merged;
+        merged.clear();
+        self.readings.dedup_by(|row, kept| {
+            let same = (row.series, row.at) == (kept.series, kept.at);
+            merged.extend(same.then_some(row.series));
+            same
+        });
         self.hours.clear();
         for row in &self.readings {
             let touched = (row.series, hour_of(row.at));
@@ -171,8 +183,10 @@ fn write(
     mut touched: Touched,
 ) -> rusqlite::Result<Commit> {
     let mut tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    let new_readings = readings(&tx, rows)?;
-    let duplicates = rows.sent as u64 - new_readings;
+    let repeated = readings(&tx, rows)?;
+    let duplicates = repeated.len() as u64;
+    let new_readings = rows.sent as u64 - duplicates;
+    arrivals::write(&tx, batch, &rows.arrived, &repeated)?;
     inputs(&tx, seq, batch, rows)?;
     for (system, effect) in &batch.effects {
         effects::write(&tx, enrolment, *system, effect, &mut touched)?;
@@ -191,9 +205,9 @@ fn write(
     Ok(Commit { seq, new_readings, duplicates, last_effect, answers })
 }
 
-/// Writes the readings and all that follows from them; returns how many were new.
-fn readings(tx: &Transaction<'_>, rows: &Rows) -> rusqlite::Result<u64> {
-    let mut new = 0;
+/// Writes the readings and all that follows from them; returns the series of each that was there already, in order.
+fn readings(tx: &Transaction<'_>, rows: &Rows) -> rusqlite::Result<Vec<u32>> {
+    let mut repeated = rows.merged.clone();
     let mut insert = tx.prepare_cached(
         "INSERT INTO readings (series, at, value) VALUES (?1, ?2, ?3) ON CONFLICT DO NOTHING",
     )?;
@@ -202,9 +216,12 @@ fn readings(tx: &Transaction<'_>, rows: &Rows) -> rusqlite::Result<u64> {
         if row.at < rows.packed_before
             && unless_damaged(cache.value_at(tx, row.series, row.at))?.flatten().is_some()
         {
+            repeated.push(row.series);
             continue;
         }
-        new += insert.execute(params![row.series, row.at, row.value])? as u64;
+        if insert.execute(params![row.series, row.at, row.value])? == 0 {
+            repeated.push(row.series);
+        }
     }
     let mut latest = tx.prepare_cached(
         "INSERT INTO latest (series, at, value) VALUES (?1, ?2, ?3) ON CONFLICT (series) DO UPDATE
@@ -219,7 +236,8 @@ fn readings(tx: &Transaction<'_>, rows: &Rows) -> rusqlite::Result<u64> {
     for (series, hour) in &rows.hours {
         stale.execute(params![hour, series])?;
     }
-    Ok(new)
+    repeated.sort_unstable();
+    Ok(repeated)
 }
 
 fn inputs(tx: &Transaction<'_>, seq: u64, batch: &Batch, rows: &Rows) -> rusqlite::Result<()> {

@@ -14,6 +14,7 @@
 
 mod alerts;
 mod apart;
+mod arrivals;
 mod backup;
 mod batch;
 mod commit;
@@ -48,8 +49,8 @@ pub use record::{DoseRecord, ForecastRecord, Record, SoakRecord};
 pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
-    AlertFilter, AlertStory, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService, Latest,
-    LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals, Resolution,
-    ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto, StoredService,
-    StoredStep, StoredTest, Totals, Unassigned, UpkeepStamp, View, WaitingDelivery,
+    AlertFilter, AlertStory, Arrivals, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService,
+    Latest, LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals,
+    Resolution, ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto,
+    StoredService, StoredStep, StoredTest, Totals, Unassigned, UpkeepStamp, View, WaitingDelivery,
 };

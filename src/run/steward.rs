@@ -104,6 +104,7 @@ impl Steward {
             self.batch.hear_unassigned(&heard.topic, &heard.sample, received);
         }
         self.hand_over();
+        self.batch.carried_by(payload);
     }
 
     /// Takes in an order, to be carried out with the next commit and answered by it.

@@ -13,7 +13,7 @@ after(async () => { await browser?.close(); await demo?.stop(); });
 const places = async (page) => {
   const found = new Map();
   const waiting = ['/', '/setup', '/no-such-page'];
-  const kind = (path) => path.replace(/^(\/[a-z-]+\/)[^/]+/, '$1*').replace(/(\/[a-z-]+\/)[^/]+$/, (all, begin) => (begin === '/' ? all : `${begin}*`));
+  const kind = (path) => path.replace(/\/sensors\/.*/, '/sensors/*').replace(/^(\/[a-z-]+\/)[^/]+/, '$1*').replace(/(\/[a-z-]+\/)[^/]+$/, (all, begin) => (begin === '/' ? all : `${begin}*`));
   while (waiting.length) {
     const path = waiting.shift();
     if (found.has(kind(path))) continue;

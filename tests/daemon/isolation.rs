@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 65] = [
+const DECISIONS: [(&str, Answers, &str); 67] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -52,6 +52,7 @@ const DECISIONS: [(&str, Answers, &str); 65] = [
     ("/fragments/heard", Refused, ""),
     ("/fragments/systems/{id}", Nothing, ""),
     ("/fragments/systems/{id}/basins/{basin}", Nothing, ""),
+    ("/fragments/systems/{id}/sensors/{*sensor}", Nothing, ""),
     ("/fragments/systems/{id}/splitters/{splitter}", Nothing, ""),
     ("/fragments/tests/{key}", Nothing, ""),
     ("/healthz", Own, ""),
@@ -83,6 +84,7 @@ const DECISIONS: [(&str, Answers, &str); 65] = [
     ("/systems/{id}/record", Nothing, "?at=basin:secret-fig"),
     ("/systems/{id}/services", Nothing, ""),
     ("/systems/{id}/services.csv", Nothing, ""),
+    ("/systems/{id}/sensors/{*sensor}", Nothing, ""),
     ("/systems/{id}/sheet", Nothing, ""),
     ("/systems/{id}/splitters/{splitter}", Nothing, ""),
     ("/systems/{id}/tests", Nothing, ""),
@@ -204,6 +206,7 @@ impl House {
             ("{basin}", "secret-fig"),
             ("{splitter}", "secret-tee"),
             ("{part}", "basin:secret-fig"),
+            ("{*sensor}", "secret-fig/moisture"),
             ("/tests/{key}", &format!("/tests/{TEST}")),
             ("{key}", RECORD),
             ("{no}", "1"),

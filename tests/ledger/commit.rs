@@ -39,6 +39,43 @@ fn a_committed_reading_shows_in_history_and_as_the_latest() {
 }
 
 #[test]
+fn how_readings_arrive_is_counted_by_sensor_and_their_last_payloads_are_kept() {
+    let folder = TempDir::new().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    let no = ledger.enrol([&system("east", &["quince"])]).unwrap()[0];
+    let mut batch = Batch::default();
+    let bring = |batch: &mut Batch, received, at, payload: &str| {
+        batch.take_in(no, received, reading(PROBE, at, 0.2));
+        batch.carried_by(payload.as_bytes());
+    };
+    bring(&mut batch, minute(1), minute(0), "20 %");
+    bring(&mut batch, minute(2), minute(0), "20 % again");
+    ledger.commit(&batch).unwrap();
+    batch.clear();
+    bring(&mut batch, minute(40), minute(5), "stored\twith\na break");
+    bring(&mut batch, minute(41), minute(0), "20 % once more");
+    bring(&mut batch, minute(42), minute(42), &"x".repeat(5000));
+    ledger.commit(&batch).unwrap();
+
+    let arrived = View::open(folder.path()).unwrap().arrivals(&id("east")).unwrap();
+    let [of] = &arrived[..] else { panic!("{arrived:?}") };
+    assert_eq!((&*of.sensor, of.since, of.last), ("quince/moisture", minute(1), minute(42)));
+    assert_eq!((of.readings, of.repeated, of.late), (5, 2, 2));
+    assert_eq!(of.longest, Span::from_mins(41));
+    let payloads: Vec<_> =
+        of.payloads.iter().map(|(at, payload)| (*at, &payload[..payload.len().min(20)])).collect();
+    let told = [
+        (42, "xxxxxxxxxxxxxxxxxxxx"),
+        (41, "20 % once more"),
+        (40, "stored with a break"),
+        (2, "20 % again"),
+        (1, "20 %"),
+    ];
+    assert_eq!(payloads, told.map(|(at, payload)| (minute(at), payload)));
+    assert_eq!(of.payloads[0].1.len(), 160, "only the beginning is kept");
+}
+
+#[test]
 fn of_two_readings_at_one_time_the_first_wins_within_and_across_batches() {
     let folder = TempDir::new().unwrap();
     let mut ledger = Ledger::open(folder.path()).unwrap();

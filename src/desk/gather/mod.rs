@@ -8,6 +8,8 @@ mod finding;
 mod heard;
 mod place;
 mod readings;
+mod rhythm;
+mod sensor;
 mod system;
 mod timeline;
 
@@ -18,5 +20,6 @@ pub(in crate::desk) use finding::sheet as finding_sheet;
 pub use heard::heard;
 pub use place::{basin_page, splitter_page};
 pub use readings::Readings;
+pub use sensor::{SensorRecord, sensor_page};
 pub use system::{Lately, SystemRecord, plan, system};
 pub use timeline::{TimelineRecord, timeline, timeline_table, told};

@@ -48,7 +48,7 @@ pub fn basin_page(
         soak_trend: soak_trend(&soaks),
         soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
-        sensors: sensors(system, Readings::new(system, &record.latest, now))
+        sensors: sensors(system, Readings::new(system, &record.latest, now), units)
             .into_iter()
             .filter(|sensor| sensor.name.starts_with(&mine))
             .collect(),

@@ -45,7 +45,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         facts: facts(system),
         plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
-        sensors: sensors(system, Readings::new(system, &record.latest, now)),
+        sensors: sensors(system, Readings::new(system, &record.latest, now), units),
         coming: record.coming.clone(),
         design: design_words(system, &design(system)),
         past: past(system, &record.history, now),
@@ -145,14 +145,15 @@ fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Optio
 }
 
 /// Sensors that the file names or that were heard.
-pub(super) fn sensors(system: &System, readings: Readings<'_>) -> Vec<SensorRow> {
+pub(super) fn sensors(system: &System, readings: Readings<'_>, units: Units) -> Vec<SensorRow> {
     let row = |ix| {
         let name = system.sensor_name(ix);
         let sensor = system.sensor(ix);
         let last =
-            readings.of(ix).map(|last| (words::value(sensor.quantity, last.value), readings.moment(last.at)));
+            readings.of(ix).map(|last| (units.value(sensor.quantity, last.value), readings.moment(last.at)));
         SensorRow {
             words: words::capitalised(sensor_words(system, &name).trim_start_matches("the ")),
+            page: format!("/systems/{}/sensors/{name}", system.id),
             name,
             last,
             declared: sensor.declared,
@@ -161,7 +162,7 @@ pub(super) fn sensors(system: &System, readings: Readings<'_>) -> Vec<SensorRow>
     system.sensor_ixs().map(row).filter(|row| row.declared || row.last.is_some()).collect()
 }
 
-fn past(system: &System, history: &[StoredFinding], now: EventTime) -> Vec<PastSheet> {
+pub(super) fn past(system: &System, history: &[StoredFinding], now: EventTime) -> Vec<PastSheet> {
     let moment = |at| words::moment(at, now, &system.zone);
     let sheet = |stored: &StoredFinding| {
         let cleared = stored.cleared_at?;

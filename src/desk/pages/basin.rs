@@ -9,19 +9,20 @@ use maud::{Markup, html};
 use super::mark;
 use crate::desk::sheet::{BasinSheet, FloatSheet, PipeRow, SoilWater, SystemCard};
 use crate::desk::words;
-use crate::model::Course;
+use crate::model::{Course, Quantity};
 
 /// Width of a column of pipes, px.
 const COLUMN: usize = 26;
 /// Distance of the horizontal run from the row's top, px.
 const RUN_Y: usize = 22;
 
-/// The whole drain: where the water comes from, then one row a basin.
-pub(super) fn drain(card: &SystemCard) -> Markup {
+/// The whole drain: where the water comes from, then one row a basin. With `leads`, its parts lead to their pages.
+pub(super) fn drain(card: &SystemCard, leads: bool) -> Markup {
+    let system = leads.then_some(card.id.as_str());
     html! {
         ul class="drain" {
             li class="inlet" { (inlet(card)) }
-            @for basin in &card.basins { li class="basin" { (row(basin)) } }
+            @for basin in &card.basins { li class="basin" { (row(basin, system)) } }
         }
     }
 }
@@ -46,52 +47,63 @@ fn inlet(card: &SystemCard) -> Markup {
     }
 }
 
-fn row(basin: &BasinSheet) -> Markup {
+fn row(basin: &BasinSheet, system: Option<&str>) -> Markup {
     html! {
         (pipes(&basin.pipes))
         (bowl(basin))
         div class="says" {
             p class="name" {
-                b { (basin.label) }
+                b {
+                    @match system {
+                        Some(system) => a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) },
+                        None => (basin.label),
+                    }
+                }
                 @if basin.label != basin.id { " " span class="id" { (basin.id) } }
                 " " span class="share" { "gets " (words::percent(basin.share)) }
             }
             @if let Some((urgency, words)) = basin.trouble {
                 p class={ "trouble " (urgency.class()) } { (mark::sign(urgency)) " " (words) }
             }
-            (readings(basin))
+            (readings(basin, system))
         }
     }
 }
 
 /// The basin alone, without the pipes beside it.
-pub(super) fn one(basin: &BasinSheet) -> Markup {
-    html! { (bowl(basin)) div class="says" { p { "gets " (words::percent(basin.share)) " by design" } (readings(basin)) } }
+pub(super) fn one(basin: &BasinSheet, system: &str) -> Markup {
+    html! { (bowl(basin)) div class="says" { p { "gets " (words::percent(basin.share)) " by design" } (readings(basin, Some(system))) } }
 }
 
-/// Readings in words.
-pub(super) fn readings(basin: &BasinSheet) -> Markup {
+/// Readings in words; each leads to its sensor where the `system` is told.
+fn readings(basin: &BasinSheet, system: Option<&str>) -> Markup {
+    let name = |words: &str, quantity: Quantity| match system {
+        Some(system) => {
+            html! { a href={ "/systems/" (system) "/sensors/" (basin.id) "/" (quantity.name()) } { (words) } }
+        }
+        None => html! { (words) },
+    };
     html! {
         p class="reading" {
             @match &basin.soil {
-                Some(soil) => { (soil_words(soil)) }
-                None if basin.has_probe => { "soil: not heard yet" }
+                Some(soil) => { (name("soil", Quantity::Moisture)) (soil_words(soil)) }
+                None if basin.has_probe => { (name("soil", Quantity::Moisture)) ": not heard yet" }
                 None => { "no moisture probe" }
             }
         }
-        @if let Some(float) = &basin.float { (float_words("float", float)) }
-        @if let Some(overflow) = &basin.overflow { (float_words("overflow float", overflow)) }
+        @if let Some(float) = &basin.float { (float_words(&name("float", Quantity::Float), float)) }
+        @if let Some(overflow) = &basin.overflow { (float_words(&name("overflow float", Quantity::Overflow), overflow)) }
     }
 }
 
 fn soil_words(soil: &SoilWater) -> Markup {
     html! {
-        "soil " b { (words::percent(soil.content)) " water" } ", " (soil.band.words())
+        " " b { (words::percent(soil.content)) " water" } ", " (soil.band.words())
         " " span class="when" { (mark::time(&soil.read)) @if soil.old { ", old" } }
     }
 }
 
-fn float_words(name: &str, float: &FloatSheet) -> Markup {
+fn float_words(name: &Markup, float: &FloatSheet) -> Markup {
     html! {
         p class="reading" {
             (name) " "

@@ -36,7 +36,7 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
             @if let Some(due) = &card.due {
                 p class="due" { b { (due.title) } ", " (due.due) ". " a class="target" href={ "/tasks?system=" (card.id) } { "What is to be done" } }
             }
-            @if detail == Detail::Whole { (basin::drain(card)) }
+            @if detail == Detail::Whole { (basin::drain(card, false)) }
         }
     }
 }

@@ -36,7 +36,7 @@ pub fn basin_page_main(sheet: &BasinPage, units: Units) -> Markup {
         (part("heading", &html! {
             (trail(&sheet.system))
             h1 { (words::capitalised(&sheet.basin.label)) " basin" }
-            ul class="drain" { li class="basin" { (basin::one(&sheet.basin)) } }
+            ul class="drain" { li class="basin" { (basin::one(&sheet.basin, &sheet.system.0)) } }
             (write_down(&sheet.system.0, "basin", &sheet.basin.id))
         }).markup())
         @if !sheet.findings.is_empty() { (part("findings", &findings(&sheet.findings)).markup()) }

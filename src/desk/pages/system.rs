@@ -75,7 +75,7 @@ fn drain(sheet: &SystemSheet) -> Markup {
     html! {
         h2 { "The drain" }
         @if let Some(drawn) = &sheet.plan { (plan::plan(drawn)) }
-        (basin::drain(&sheet.card))
+        (basin::drain(&sheet.card, true))
     }
 }
 
@@ -90,7 +90,7 @@ pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
                     tbody {
                         @for sensor in sensors {
                             tr {
-                                th scope="row" { (sensor.words) }
+                                th scope="row" { a href=(sensor.page) { (sensor.words) } }
                                 td { code { (sensor.name) } }
                                 @match &sensor.last {
                                     Some((value, at)) => { td { (value) } td { (mark::time(at)) } }
@@ -105,7 +105,7 @@ pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
     }
 }
 
-fn past(past: &[PastSheet]) -> Markup {
+pub(super) fn past(past: &[PastSheet]) -> Markup {
     html! {
         h2 id="past" { "What was wrong" }
         @if past.is_empty() { p { "Nothing yet." } }

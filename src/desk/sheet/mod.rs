@@ -13,6 +13,7 @@ mod part;
 mod pipes;
 mod place;
 mod scatter;
+mod sensor;
 mod stretch;
 mod system;
 mod timeline;
@@ -27,6 +28,7 @@ pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater
 pub use pipes::{PipeRow, SplitterMark};
 pub use place::{BasinPage, SplitterPage};
 pub use scatter::Scatter;
+pub use sensor::{DayHeard, RefusedSheet, SensorPage};
 pub use stretch::{Range, Stretch};
 pub use system::{PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, SystemSheet};
 pub use timeline::{

@@ -86,6 +86,8 @@ pub struct SensorRow {
     pub name: String,
     /// What it is, in words.
     pub words: String,
+    /// Its page.
+    pub page: String,
     /// Last value in words, and when.
     pub last: Option<(String, Moment)>,
     /// The system file names it, rather than it being heard at its default topic.

@@ -1,6 +1,7 @@
 //! Reading the ledger, from any thread, while the writer goes on.
 
 mod alerts;
+mod arrivals;
 mod changes;
 mod export;
 mod findings;
@@ -17,6 +18,7 @@ mod totals;
 mod upkeep;
 
 pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
+pub use arrivals::Arrivals;
 pub use changes::LoggedEffect;
 pub use export::{ExportPlace, Past, PastReadings};
 pub use findings::StoredFinding;

@@ -1,0 +1,210 @@
+//! One sensor's own page.
+
+use super::Readings;
+use super::finding::findings;
+use super::rhythm::rhythm;
+use super::system::past;
+use crate::advice::{basin_words, sensor_words};
+use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::intake::Refusal;
+use crate::ledger::{Arrivals, Bin, Latest, RefusalSample, StoredFinding};
+use crate::model::{EventTime, FindingKind, Place, Quantity, SensorIx, Span, Subject, System};
+
+/// Readings that are listed.
+const LISTED: usize = 24;
+
+/// What the ledger knows of one sensor.
+#[derive(Clone, Debug)]
+pub struct SensorRecord {
+    /// Open findings of its system.
+    pub open: Vec<StoredFinding>,
+    /// Findings of its system, open or over, newest first.
+    pub history: Vec<StoredFinding>,
+    /// Last readings of its system.
+    pub latest: Vec<Latest>,
+    /// How its readings arrived; none while none did since that is counted.
+    pub arrivals: Option<Arrivals>,
+    /// Its readings of late, in order.
+    pub readings: Vec<Bin>,
+    /// Over how long.
+    pub lately: Span,
+    /// Its readings by day of UTC.
+    pub days: Vec<Bin>,
+    /// Refused records on its topic, newest first.
+    pub refusals: Vec<RefusalSample>,
+}
+
+/// The page of a sensor that is heard at `topic`.
+pub fn sensor_page(
+    system: &System,
+    ix: SensorIx,
+    topic: String,
+    record: &SensorRecord,
+    now: EventTime,
+    units: Units,
+) -> SensorPage {
+    let sensor = system.sensor(ix);
+    let name = system.sensor_name(ix);
+    let moment = |at| words::moment(at, now, &system.zone);
+    let about =
+        |stored: &&StoredFinding| matches!(&stored.finding.subject, Subject::Sensor(of) if *of == name);
+    let open: Vec<StoredFinding> = record.open.iter().filter(about).cloned().collect();
+    let over: Vec<StoredFinding> = record.history.iter().filter(about).cloned().collect();
+    let basin = match sensor.place {
+        Place::Basin(basin) => Some((
+            system.basin(basin).id.to_string(),
+            words::capitalised(basin_words(system, basin).trim_start_matches("the ")),
+        )),
+        Place::System => None,
+    };
+    let value = |number| units.value(sensor.quantity, number);
+    SensorPage {
+        system: (system.id.to_string(), system.name.clone()),
+        basin,
+        words: words::capitalised(sensor_words(system, &name).trim_start_matches("the ")),
+        topic,
+        verdict: verdict(
+            &open,
+            !record.latest.is_empty() && Readings::new(system, &record.latest, now).of(ix).is_some(),
+        ),
+        findings: findings(system, &open, now),
+        facts: facts(system, ix, record, now, units),
+        days: days(record, now),
+        payloads: record
+            .arrivals
+            .iter()
+            .flat_map(|arrivals| &arrivals.payloads)
+            .map(|(at, payload)| (moment(*at), payload.clone()))
+            .collect(),
+        refusals: record.refusals.iter().map(|sample| refused(sample, moment(sample.at))).collect(),
+        readings: record
+            .readings
+            .iter()
+            .rev()
+            .take(LISTED)
+            .map(|bin| (moment(bin.at), value(bin.mean)))
+            .collect(),
+        past: past(system, &over, now),
+        name,
+    }
+}
+
+/// What the open findings say of it.
+fn verdict(open: &[StoredFinding], heard: bool) -> String {
+    let doubts: Vec<&str> = open
+        .iter()
+        .filter_map(|stored| match stored.finding.kind {
+            FindingKind::SensorSilent => Some("it is silent"),
+            FindingKind::SensorStuck => Some("it is stuck"),
+            FindingKind::SensorImplausible => Some("what it says cannot be right"),
+            _ => None,
+        })
+        .collect();
+    match (doubts.is_empty(), heard) {
+        (false, _) => format!("Not believed: {}.", doubts.join(", and ")),
+        (true, true) => {
+            "Believed: it is neither silent nor stuck, and nothing that it says contradicts the others."
+                .to_owned()
+        }
+        (true, false) => "It was not heard yet.".to_owned(),
+    }
+}
+
+fn facts(
+    system: &System,
+    ix: SensorIx,
+    record: &SensorRecord,
+    now: EventTime,
+    units: Units,
+) -> Vec<(&'static str, String)> {
+    let sensor = system.sensor(ix);
+    let readings = Readings::new(system, &record.latest, now);
+    let mut facts = Vec::new();
+    if let Some(last) = readings.of(ix) {
+        let when = readings.moment(last.at).words;
+        facts.push(("Last value", format!("{}, measured {when}", units.value(sensor.quantity, last.value))));
+    }
+    let arrivals = record.arrivals.as_ref();
+    facts.push(("Last heard", arrivals.map_or("never".to_owned(), |it| readings.moment(it.last).words)));
+    facts.extend(regularity(record, now));
+    if let Some(it) = arrivals {
+        let since = readings.moment(it.since).words;
+        facts.push(("Arrived", format!("{} readings since {since}", words::grouped(it.readings))));
+        facts.push(("Came twice", part(it.repeated, it.readings)));
+        let longest = match it.late {
+            0 => String::new(),
+            _ => format!("; the longest was under way for {}", words::span(it.longest)),
+        };
+        facts.push(("Came late", format!("{}{longest}", part(it.late, it.readings))));
+    }
+    if let (Place::Basin(_), true) = (sensor.place, sensor.quantity != Quantity::Battery) {
+        let battery =
+            system.find_sensor(sensor.place, Quantity::Battery).and_then(|battery| readings.of(battery));
+        facts.extend(battery.map(|charge| {
+            let when = readings.moment(charge.at).words;
+            ("Battery", format!("{}, {when}", words::value(Quantity::Battery, charge.value)))
+        }));
+    }
+    let source = if sensor.declared { "yes" } else { "no, it is heard at its usual topic" };
+    facts.push(("Named in the system file", source.to_owned()));
+    facts
+}
+
+/// Interval and what was missed.
+fn regularity(record: &SensorRecord, now: EventTime) -> Vec<(&'static str, String)> {
+    let times: Vec<EventTime> = record.readings.iter().map(|bin| bin.at).collect();
+    match rhythm(&times, now) {
+        Some(found) => vec![
+            ("Speaks", format!("every {}", words::span(found.interval))),
+            (
+                "Missed",
+                format!("{} expected in {}", part(found.missed, found.expected), words::span(record.lately)),
+            ),
+        ],
+        None if times.is_empty() => vec![("Speaks", format!("not in {}", words::span(record.lately)))],
+        None => vec![("Speaks", "when something changes, at no even interval".to_owned())],
+    }
+}
+
+/// How many of how many: `none of 2 016`, `12 of 2 016 (0.6 %)`.
+fn part(some: u64, all: u64) -> String {
+    match some {
+        0 => format!("none of {}", words::grouped(all)),
+        _ => {
+            let percent = 100.0 * some as f64 / all.max(1) as f64;
+            let percent = if percent < 0.1 { "under 0.1".to_owned() } else { format!("{percent:.1}") };
+            format!("{} of {} ({percent}\u{a0}%)", words::grouped(some), words::grouped(all))
+        }
+    }
+}
+
+/// The days, each against what an even rhythm would bring or, without one, against the day with most readings.
+fn days(record: &SensorRecord, now: EventTime) -> Vec<DayHeard> {
+    let times: Vec<EventTime> = record.readings.iter().map(|bin| bin.at).collect();
+    let most = record.days.iter().map(|day| day.count).max().unwrap_or_default() as f64;
+    let whole_day =
+        rhythm(&times, now).map_or(most, |found| Span::DAY.secs_f64() / found.interval.secs_f64());
+    let (Some(first), true) = (record.days.first(), whole_day > 0.0) else { return Vec::new() };
+    let from = first.at.millis();
+    let today = now.millis().div_euclid(Span::DAY.millis()) * Span::DAY.millis();
+    let span = |at: i64| (from..=at).step_by(Span::DAY.millis() as usize);
+    span(today)
+        .map(|at| {
+            let at = EventTime::from_millis(at);
+            let heard = record.days.iter().find(|day| day.at == at).map_or(0, |day| day.count);
+            let expected = whole_day * ((now - at).days_f64().min(1.0)).max(0.05);
+            DayHeard {
+                words: format!("{}: {} readings", at.timestamp().strftime("%-d %b"), words::grouped(heard)),
+                part: (heard as f64 / expected).min(1.0),
+            }
+        })
+        .collect()
+}
+
+fn refused(sample: &RefusalSample, at: crate::desk::sheet::Moment) -> RefusedSheet {
+    let mend =
+        Refusal::ALL.iter().find(|reason| reason.name() == sample.reason).map_or("", |reason| reason.mend());
+    RefusedSheet { at, detail: words::capitalised(&sample.detail), mend, payload: sample.sample.clone() }
+}

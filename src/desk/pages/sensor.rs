@@ -1,0 +1,118 @@
+//! One sensor's own page.
+
+use maud::{Markup, html};
+
+use super::layout::{Page, layout};
+use super::part::Part;
+use super::{finding, mark, system};
+use crate::desk::sheet::{Chrome, DayHeard, Moment, RefusedSheet, SensorPage};
+use crate::desk::words;
+
+/// Width of a day and height of a full one, px.
+const DAY: usize = 18;
+const FULL: f64 = 60.0;
+
+/// The page around its `main`.
+pub fn sensor_page(chrome: &Chrome, sheet: &SensorPage) -> String {
+    let here = format!("/systems/{}/sensors/{}", sheet.system.0, sheet.name);
+    let fragment = format!("/fragments{here}");
+    let page = Page { title: &sheet.words, here: &here, fragment: &fragment, live: true };
+    layout(chrome, &page, &sensor_page_main(sheet)).into_string()
+}
+
+/// What is inside `main`.
+pub fn sensor_page_main(sheet: &SensorPage) -> Markup {
+    let part = |name: &str, content: Markup| {
+        Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
+    };
+    html! {
+        (part("heading", heading(sheet)).markup())
+        @if !sheet.findings.is_empty() {
+            (part("findings", html! { @for open in &sheet.findings { (finding::whole(open)) } }).markup())
+        }
+        div class="beside" {
+            (part("facts", html! {
+                h2 { "How it is heard" }
+                dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (value) } } }
+                (days(&sheet.days))
+            }).markup())
+            (part("payloads", payloads(&sheet.payloads)).markup())
+        }
+        (part("refusals", refusals(&sheet.refusals)).markup())
+        (part("readings", readings(&sheet.readings)).markup())
+        (part("past", system::past(&sheet.past)).markup())
+    }
+}
+
+fn heading(sheet: &SensorPage) -> Markup {
+    let system = format!("/systems/{}", sheet.system.0);
+    html! {
+        p class="trail" {
+            a href="/" { "All systems" } " › " a href=(system) { (sheet.system.1) }
+            @if let Some((id, label)) = &sheet.basin { " › " a href={ (system) "/basins/" (id) } { (label) } }
+        }
+        h1 { (sheet.words) }
+        p { (sheet.verdict) }
+        p class="raw" { "Heard at " code { (sheet.topic) } }
+    }
+}
+
+fn days(days: &[DayHeard]) -> Markup {
+    html! {
+        @if !days.is_empty() {
+            h3 { "Day by day" }
+            div class="scroll" tabindex="0" role="region" aria-label="Readings day by day" {
+                svg class="days" width=(days.len() * DAY) height=(FULL + 2.0) role="img" aria-label={ "Readings heard in the last " (words::count(days.len())) " days" } {
+                    @for (at, day) in days.iter().enumerate() {
+                        rect class="room" x=(at * DAY + 1) y="1" width=(DAY - 4) height=(FULL) { title { (day.words) } }
+                        rect x=(at * DAY + 1) y=(format!("{:.1}", 1.0 + FULL * (1.0 - day.part))) width=(DAY - 4) height=(format!("{:.1}", FULL * day.part)) { title { (day.words) } }
+                    }
+                }
+            }
+            p class="key" { "A bar a day (UTC), the newest on the right: full when every reading expected was heard." }
+        }
+    }
+}
+
+fn payloads(payloads: &[(Moment, String)]) -> Markup {
+    html! {
+        h2 { "Last payloads" }
+        @if payloads.is_empty() { p { "None was kept yet: they are, from the next one that arrives." } }
+        @else {
+            ul class="past" {
+                @for (at, payload) in payloads {
+                    li { code class="raw" { (payload) } " " span class="when" { "arrived " (mark::time(at)) } }
+                }
+            }
+        }
+    }
+}
+
+fn refusals(refusals: &[RefusedSheet]) -> Markup {
+    html! {
+        h2 { "Refused on this topic" }
+        @if refusals.is_empty() { p { "Nothing, among the last records that were refused." } }
+        @for refusal in refusals {
+            section class="refusal" {
+                p { b { (refusal.detail) } " " span class="when" { (mark::time(&refusal.at)) } }
+                p class="raw" { code { (refusal.payload) } }
+                @if !refusal.mend.is_empty() { p { (refusal.mend) } }
+            }
+        }
+    }
+}
+
+fn readings(readings: &[(Moment, String)]) -> Markup {
+    html! {
+        h2 { "Last readings" }
+        @if readings.is_empty() { p { "None of late." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label="Last readings" {
+                table {
+                    thead { tr { th scope="col" { "Measured" } th scope="col" { "Value" } } }
+                    tbody { @for (at, value) in readings { tr { th scope="row" { (mark::time(at)) } td { (value) } } } }
+                }
+            }
+        }
+    }
+}
