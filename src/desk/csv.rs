@@ -5,8 +5,8 @@ use std::fmt::Write;
 
 use jiff::tz::TimeZone;
 
-use super::sheet::TimeTable;
-use crate::model::EventTime;
+use super::sheet::{ReceivedTime, TimeTable};
+use crate::model::{EventTime, System};
 
 /// A timeline: one line a step, times in `zone` with their offset (RFC 3339), metric units, which the column
 /// names state.
@@ -54,6 +54,35 @@ fn header(table: &TimeTable) -> String {
         names.push("rain (mm)".to_owned());
     }
     line(&names)
+}
+
+/// What each basin received, a line a basin and month; times in the system's zone with their offset.
+pub(super) fn received(system: &System, months: &[ReceivedTime]) -> String {
+    let mut text = line(&[
+        "from",
+        "to",
+        "basin",
+        "received (L)",
+        "share",
+        "share by design",
+        "doses",
+        "doses not measured",
+    ]);
+    for month in months {
+        for (ix, received) in system.basin_ixs().zip(&month.basins) {
+            text.push_str(&time(month.from, &system.zone));
+            text.push(',');
+            text.push_str(&time(month.to, &system.zone));
+            text.push(',');
+            text.push_str(&field(system.basin(ix).id.as_str()));
+            number(&mut text, received.litres, 1);
+            number(&mut text, received.share, 4);
+            number(&mut text, Some(system.tree().design_share(ix)), 4);
+            write!(text, ",{},{}\r\n", month.doses, month.unmeasured)
+                .expect("writing to a string cannot fail");
+        }
+    }
+    text
 }
 
 /// A line of these fields.

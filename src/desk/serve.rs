@@ -41,6 +41,7 @@ fn routes(office: Arc<Office>) -> Router {
         .route("/systems/{id}", get(visit::system))
         .route("/systems/{id}/timeline.json", get(visit::timeline::json))
         .route("/systems/{id}/timeline.csv", get(visit::timeline::sheet))
+        .route("/systems/{id}/received.csv", get(visit::received::sheet))
         .route("/systems/{id}/basins/{basin}/timeline.json", get(visit::timeline::basin_json))
         .route("/systems/{id}/basins/{basin}/timeline.csv", get(visit::timeline::basin_sheet))
         .route("/alerts", get(visit::alerts::alerts).post(visit::alerts::act))

@@ -116,7 +116,13 @@ impl Units {
     pub fn value(self, quantity: Quantity, number: f64) -> String {
         match quantity {
             Quantity::Temperature => self.temperature(number),
-            _ => super::words::value(quantity, number),
+            Quantity::Float
+            | Quantity::Overflow
+            | Quantity::Moisture
+            | Quantity::Battery
+            | Quantity::Meter
+            | Quantity::Diverter
+            | Quantity::Rain => super::words::value(quantity, number),
         }
     }
 

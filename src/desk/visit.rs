@@ -3,6 +3,7 @@
 pub(super) mod alerts;
 pub(super) mod place;
 pub(super) mod preference;
+pub(super) mod received;
 pub(super) mod sensor;
 pub(super) mod timeline;
 
@@ -23,7 +24,7 @@ use super::sheet::{Filter, HeardSheet, SystemSheet};
 use super::units::Units;
 use super::upkeep;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{BasinIx, EventTime, Id, Span, System};
+use crate::model::{BasinIx, EventTime, Id, System};
 use timeline::Asked;
 
 /// Past findings on a system's page.
@@ -190,7 +191,7 @@ fn record(
         coming: Vec::new(),
         latest: view.latest(Some(&system.id))?,
         timeline: fetch::timeline(view, system, basins, &stretch, now)?,
-        month: view.doses(&system.id, now - Span::from_days(30), now)?,
+        doses: view.doses(&system.id, gather::received_from(system, now), now)?,
         stretch,
     })
 }

@@ -2,6 +2,8 @@
 //!
 //! One row a sensor, written once a commit, so that it costs little beside the readings themselves.
 
+use std::fmt::Write;
+
 use rusqlite::{Connection, params};
 
 use crate::model::Span;
@@ -76,7 +78,7 @@ impl Arrived {
             let Some(payload) = batch.payload_of(place as usize) else { continue };
             let received = batch.inputs[place as usize].received.millis();
             let text = String::from_utf8_lossy(payload).replace(char::is_control, " ");
-            lines.push_str(&format!("{received}{AFTER_TIME}{text}{LINE_END}"));
+            write!(lines, "{received}{AFTER_TIME}{text}{LINE_END}").expect("writing to a string cannot fail");
         }
         lines
     }

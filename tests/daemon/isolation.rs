@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 67] = [
+const DECISIONS: [(&str, Answers, &str); 68] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -81,6 +81,7 @@ const DECISIONS: [(&str, Answers, &str); 67] = [
     ("/systems/{id}/basins/{basin}/timeline.csv", Nothing, ""),
     ("/systems/{id}/basins/{basin}/timeline.json", Nothing, ""),
     ("/systems/{id}/labels", Nothing, ""),
+    ("/systems/{id}/received.csv", Nothing, ""),
     ("/systems/{id}/record", Nothing, "?at=basin:secret-fig"),
     ("/systems/{id}/services", Nothing, ""),
     ("/systems/{id}/services.csv", Nothing, ""),

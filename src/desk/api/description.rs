@@ -14,8 +14,8 @@ use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use super::{
-    alerts, events, files, findings, flow_tests, heard, keys, people, portfolio, readings, sensors, services,
-    systems, tags, upkeep, years,
+    alerts, events, files, findings, flow_tests, heard, keys, people, portfolio, readings, received, sensors,
+    services, systems, tags, upkeep, years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -58,6 +58,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(findings::routes())
         .merge(alerts::routes())
         .merge(readings::routes())
+        .merge(received::routes())
         .merge(sensors::routes())
         .merge(services::routes())
         .merge(upkeep::routes())

@@ -16,6 +16,7 @@ mod paging;
 mod people;
 mod portfolio;
 mod readings;
+mod received;
 mod sensors;
 mod services;
 mod systems;

@@ -1,11 +1,12 @@
 //! One basin's and one splitter's own page.
 
-use super::balance::{level, part_to_a, received};
+use super::balance::{level, part_to_a};
 use super::finding::findings;
+use super::received::received;
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
-use crate::desk::sheet::{BasinPage, Level, Scatter, SplitterPage, Stretch};
+use crate::desk::sheet::{BasinPage, Level, Received, ReceivedTime, Scatter, SplitterPage, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
@@ -40,7 +41,7 @@ pub fn basin_page(
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
         basin: shown.expect("a card has every basin of its system"),
-        facts: facts(system, ix, &record.month, units)
+        facts: facts(system, ix, &record.doses, now, units)
             .into_iter()
             .chain(forecast.into_iter().flat_map(|made| outlook(system, made, now, units)))
             .collect(),
@@ -55,25 +56,23 @@ pub fn basin_page(
     }
 }
 
-fn facts(system: &System, ix: BasinIx, month: &[DoseRecord], units: Units) -> Vec<(&'static str, String)> {
+fn facts(
+    system: &System,
+    ix: BasinIx,
+    doses: &[DoseRecord],
+    now: EventTime,
+    units: Units,
+) -> Vec<(&'static str, String)> {
     let basin = system.basin(ix);
-    let design = words::percent(system.tree().design_share(ix));
-    let share = received(system, ix, month).map_or("not known yet".to_owned(), words::percent);
-    let litres: Vec<f64> = month
-        .iter()
-        .filter_map(|dose| Some(dose.litres? * super::timeline::share_of(system, dose, &basin.id)?))
+    let sheet = received(system, doses, now);
+    let names = ["Received last month", "Received this month", "Received in 30 days"];
+    let mut facts: Vec<_> = names
+        .into_iter()
+        .zip(&sheet.times)
+        .map(|(name, time)| {
+            (name, received_words(time, usize::from(ix.0), system.tree().design_share(ix), units))
+        })
         .collect();
-    let mut facts = vec![("Share of each dose, 30 days", format!("{share}, by design {design}"))];
-    if !litres.is_empty() {
-        let sum = units.volume(litres.iter().sum());
-        facts.push((
-            "Received in 30 days",
-            match month.len() - litres.len() {
-                0 => sum,
-                unknown => format!("{sum} in what was measured; {unknown} of {} doses were not", month.len()),
-            },
-        ));
-    }
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
     let chip = match basin.mulch.chip {
         Chip::Fine => "fine",
@@ -88,6 +87,26 @@ fn facts(system: &System, ix: BasinIx, month: &[DoseRecord], units: Units) -> Ve
     ));
     facts.push(("Air gap", units.depth(basin.air_gap_mm)));
     facts
+}
+
+/// `1 240 L in October 2026, 40 % of the water, by design 25 %; 3 of 60 doses were not measured`
+fn received_words(time: &ReceivedTime, basin: usize, design: f64, units: Units) -> String {
+    let Received { litres, share } = time.basins[basin];
+    let mut parts = Vec::new();
+    parts.extend(litres.map(|litres| units.volume(litres)));
+    parts.extend(share.map(|share| {
+        format!("{} of the water, by design {}", words::percent(share), words::percent(design))
+    }));
+    let told = match (time.doses, parts.is_empty()) {
+        (0, _) => "nothing: no dose was seen".to_owned(),
+        (_, true) => "not known yet".to_owned(),
+        (_, false) => parts.join(", "),
+    };
+    let unmeasured = match time.unmeasured {
+        0 => String::new(),
+        some => format!("; the litres of {some} of {} doses are not known", time.doses),
+    };
+    format!("{told} ({}){unmeasured}", time.words)
 }
 
 /// What the engine expects of a basin, and from how much water.

@@ -14,6 +14,8 @@ use crate::model::{EventTime, FindingKind, Place, Quantity, SensorIx, Span, Subj
 
 /// Readings that are listed.
 const LISTED: usize = 24;
+/// Payloads that are listed.
+const PAYLOADS: usize = 8;
 
 /// What the ledger knows of one sensor.
 #[derive(Clone, Debug)]
@@ -76,6 +78,7 @@ pub fn sensor_page(
             .arrivals
             .iter()
             .flat_map(|arrivals| &arrivals.payloads)
+            .take(PAYLOADS)
             .map(|(at, payload)| (moment(*at), payload.clone()))
             .collect(),
         refusals: record.refusals.iter().map(|sample| refused(sample, moment(sample.at))).collect(),
@@ -99,7 +102,14 @@ fn verdict(open: &[StoredFinding], heard: bool) -> String {
             FindingKind::SensorSilent => Some("it is silent"),
             FindingKind::SensorStuck => Some("it is stuck"),
             FindingKind::SensorImplausible => Some("what it says cannot be right"),
-            _ => None,
+            FindingKind::Flooding
+            | FindingKind::Ponding
+            | FindingKind::SlowSoak
+            | FindingKind::BlockedOutlet
+            | FindingKind::UnevenSplit
+            | FindingKind::NoWater
+            | FindingKind::UnexpectedWater
+            | FindingKind::BatteryLow => None,
         })
         .collect();
     match (doubts.is_empty(), heard) {
@@ -133,9 +143,10 @@ fn facts(
         let since = readings.moment(it.since).words;
         facts.push(("Arrived", format!("{} readings since {since}", words::grouped(it.readings))));
         facts.push(("Came twice", part(it.repeated, it.readings)));
-        let longest = match it.late {
-            0 => String::new(),
-            _ => format!("; the longest was under way for {}", words::span(it.longest)),
+        let longest = if it.late == 0 {
+            String::new()
+        } else {
+            format!("; the longest was under way for {}", words::span(it.longest))
         };
         facts.push(("Came late", format!("{}{longest}", part(it.late, it.readings))));
     }
@@ -170,14 +181,12 @@ fn regularity(record: &SensorRecord, now: EventTime) -> Vec<(&'static str, Strin
 
 /// How many of how many: `none of 2 016`, `12 of 2 016 (0.6 %)`.
 fn part(some: u64, all: u64) -> String {
-    match some {
-        0 => format!("none of {}", words::grouped(all)),
-        _ => {
-            let percent = 100.0 * some as f64 / all.max(1) as f64;
-            let percent = if percent < 0.1 { "under 0.1".to_owned() } else { format!("{percent:.1}") };
-            format!("{} of {} ({percent}\u{a0}%)", words::grouped(some), words::grouped(all))
-        }
+    if some == 0 {
+        return format!("none of {}", words::grouped(all));
     }
+    let percent = 100.0 * some as f64 / all.max(1) as f64;
+    let percent = if percent < 0.1 { "under 0.1".to_owned() } else { format!("{percent:.1}") };
+    format!("{} of {} ({percent}\u{a0}%)", words::grouped(some), words::grouped(all))
 }
 
 /// The days, each against what an even rhythm would bring or, without one, against the day with most readings.
@@ -194,7 +203,7 @@ fn days(record: &SensorRecord, now: EventTime) -> Vec<DayHeard> {
         .map(|at| {
             let at = EventTime::from_millis(at);
             let heard = record.days.iter().find(|day| day.at == at).map_or(0, |day| day.count);
-            let expected = whole_day * ((now - at).days_f64().min(1.0)).max(0.05);
+            let expected = whole_day * (now - at).days_f64().clamp(0.05, 1.0);
             DayHeard {
                 words: format!("{}: {} readings", at.timestamp().strftime("%-d %b"), words::grouped(heard)),
                 part: (heard as f64 / expected).min(1.0),

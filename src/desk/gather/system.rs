@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use super::balance::received;
 use super::place::level_now;
+use super::received::received as received_sheet;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline, sensor_words};
 use crate::desk::sheet::{
@@ -12,7 +13,7 @@ use crate::desk::sheet::{
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, Latest, StoredFinding};
-use crate::model::{EventTime, Node, Point, SplitterIx, System};
+use crate::model::{EventTime, Node, Point, Span, SplitterIx, System};
 use crate::upkeep::{design, design_words};
 
 /// What the ledger knows of one system.
@@ -28,10 +29,18 @@ pub struct SystemRecord {
     pub latest: Vec<Latest>,
     /// What happened in the stretch looked at.
     pub timeline: TimelineRecord,
-    /// Doses of the last 30 days, in order.
-    pub month: Vec<DoseRecord>,
+    /// Doses since the beginning of last month or for 30 days, whichever is longer, in order.
+    pub doses: Vec<DoseRecord>,
     /// The stretch looked at.
     pub stretch: Stretch,
+}
+
+impl SystemRecord {
+    /// Doses of the last 30 days.
+    pub(super) fn month(&self) -> &[DoseRecord] {
+        let from = self.timeline.now - Span::from_days(30);
+        &self.doses[self.doses.partition_point(|dose| dose.at < from)..]
+    }
 }
 
 /// The page of `system`.
@@ -39,7 +48,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
     let now = record.timeline.now;
     let page = format!("/systems/{}", system.id);
     let card = card(system, &record.open, &record.latest, now);
-    let lately = Lately { open: &record.open, doses: &record.month, now };
+    let lately = Lately { open: &record.open, doses: record.month(), now };
     SystemSheet {
         property: words::title(system.property.as_str()),
         facts: facts(system),
@@ -47,6 +56,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now), units),
         coming: record.coming.clone(),
+        received: received_sheet(system, &record.doses, now),
         design: design_words(system, &design(system)),
         past: past(system, &record.history, now),
         card,

@@ -77,11 +77,12 @@ pub(super) fn one(basin: &BasinSheet, system: &str) -> Markup {
 
 /// Readings in words; each leads to its sensor where the `system` is told.
 fn readings(basin: &BasinSheet, system: Option<&str>) -> Markup {
-    let name = |words: &str, quantity: Quantity| match system {
-        Some(system) => {
-            html! { a href={ "/systems/" (system) "/sensors/" (basin.id) "/" (quantity.name()) } { (words) } }
+    let name = |words: &str, quantity: Quantity| {
+        html! {
+            @if let Some(system) = system {
+                a href={ "/systems/" (system) "/sensors/" (basin.id) "/" (quantity.name()) } { (words) }
+            } @else { (words) }
         }
-        None => html! { (words) },
     };
     html! {
         p class="reading" {

@@ -13,6 +13,7 @@ mod mark;
 mod part;
 mod place;
 mod plan;
+mod received;
 mod scatter;
 mod sensor;
 mod system;

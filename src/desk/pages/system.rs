@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::layout::{Page, layout_with};
 use super::part::Part;
-use super::{basin, finding, mark, plan, timeline};
+use super::{basin, finding, mark, plan, received, timeline};
 use crate::desk::assets;
 use crate::desk::sheet::{Chrome, PastSheet, SensorRow, SystemSheet};
 use crate::desk::units::Units;
@@ -32,6 +32,7 @@ pub fn system_main(sheet: &SystemSheet, units: Units) -> Markup {
             (part("drain", drain(sheet)).markup())
             (part("timeline", timeline::timeline(&sheet.timeline, units)).markup())
         }
+        (part("received", received::table(sheet.card.id.as_str(), &sheet.received, units)).markup())
         (part("coming", coming(sheet.card.id.as_str(), &sheet.coming)).markup())
         (part("sensors", sensors(&sheet.sensors)).markup())
         (part("past", past(&sheet.past)).markup())

@@ -1,6 +1,6 @@
 //! One system's own page.
 
-use super::{ComingRow, Level, Moment, SystemCard, TimelineSheet, Urgency};
+use super::{ComingRow, Level, Moment, ReceivedSheet, SystemCard, TimelineSheet, Urgency};
 use crate::model::FindingKind;
 
 /// Everything on a system's page.
@@ -20,6 +20,8 @@ pub struct SystemSheet {
     pub sensors: Vec<SensorRow>,
     /// What is to be done, the soonest first.
     pub coming: Vec<ComingRow>,
+    /// What the basins received.
+    pub received: ReceivedSheet,
     /// How the basins stand against published tables.
     pub design: Vec<String>,
     /// Findings that are over, latest first.

@@ -1,0 +1,74 @@
+//! What each basin received, month by month.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, State};
+use serde::Serialize;
+use utoipa::ToSchema;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::systems::seen;
+use crate::desk::office::Office;
+use crate::desk::people::Visitor;
+use crate::desk::problem::Problem;
+use crate::desk::visit::received::months;
+use crate::model::EventTime;
+
+/// A month of the calendar in the system's zone.
+#[derive(Serialize, ToSchema)]
+struct MonthWire {
+    #[schema(value_type = String, format = DateTime)]
+    from: EventTime,
+    /// Its end, or now.
+    #[schema(value_type = String, format = DateTime)]
+    to: EventTime,
+    doses: usize,
+    /// Doses whose litres are not known; they are in no sum of litres.
+    unmeasured: usize,
+    basins: Vec<ReceivedWire>,
+}
+
+/// What one basin received.
+#[derive(Serialize, ToSchema)]
+struct ReceivedWire {
+    basin: String,
+    /// Null where no dose was measured.
+    litres: Option<f64>,
+    /// Fraction of the water, null where the probes do not tell.
+    share: Option<f64>,
+    design_share: f64,
+}
+
+pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
+    OpenApiRouter::new().routes(routes!(received))
+}
+
+/// What each basin received in this month and the twelve before it, oldest first.
+#[utoipa::path(get, path = "/systems/{id}/received", tag = "readings", params(("id" = String, Path)),
+    responses((status = 200, body = Vec<MonthWire>)))]
+async fn received(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+) -> Result<Json<Vec<MonthWire>>, Problem> {
+    let system = seen(&office, &visitor, &id)?;
+    let months = months(&office, &system).await?.into_iter().map(|month| MonthWire {
+        from: month.from,
+        to: month.to,
+        doses: month.doses,
+        unmeasured: month.unmeasured,
+        basins: system
+            .basin_ixs()
+            .zip(month.basins)
+            .map(|(ix, of)| ReceivedWire {
+                basin: system.basin(ix).id.to_string(),
+                litres: of.litres,
+                share: of.share,
+                design_share: system.tree().design_share(ix),
+            })
+            .collect(),
+    });
+    Ok(Json(months.collect()))
+}
