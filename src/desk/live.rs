@@ -21,7 +21,6 @@ use super::office::{LinkNote, Office};
 use super::people::{Visitor, is_still_welcome};
 use super::sheet::Filter;
 use super::shelf::{Changed, Drawn};
-use super::visit::Wanted;
 use crate::model::System;
 use crate::telemetry::chain;
 
@@ -38,8 +37,6 @@ pub(super) struct Shown {
     since: u64,
     /// The one system that it is about.
     system: Option<String>,
-    #[serde(flatten)]
-    wanted: Wanted,
 }
 
 #[derive(Debug, Serialize)]
@@ -72,6 +69,7 @@ pub(super) async fn live(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
     Query(page): Query<Shown>,
+    Query(filter): Query<Filter>,
 ) -> Response {
     let Ok(seat) = Arc::clone(&office.viewers).try_acquire_owned() else {
         return (StatusCode::SERVICE_UNAVAILABLE, "Too many pages are open; refresh by hand.")
@@ -81,7 +79,7 @@ pub(super) async fn live(
         visitor,
         since: page.since,
         system: page.system,
-        filter: page.wanted.filter(),
+        filter,
         choice: None,
         greeted: false,
         commits: office.desk.commits.clone(),

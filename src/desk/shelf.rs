@@ -17,6 +17,7 @@ use super::gather;
 use super::office::Desk;
 use super::pages::{self, Detail, Group, Part};
 use super::sheet::{Board, Choices, Counts, Filter, Need, SystemCard};
+use super::units::Units;
 use super::upkeep;
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
 use crate::model::{EventTime, Id, Reach, Span, System};
@@ -57,7 +58,7 @@ pub(super) struct Drawn {
     /// Stamp of the first board since the desk opened.
     first: u64,
     counts: Counts,
-    choices: Choices,
+    pub(super) choices: Choices,
     /// Most urgent first.
     cards: Vec<Arc<Card>>,
     /// Stamp of the board since which the order is the same.
@@ -148,7 +149,7 @@ fn cards(
     let card = |system: &Arc<System>| {
         let open = run(&open, |finding| finding.system.cmp(&system.id));
         let latest = run(&latest, |reading| reading.system.cmp(&system.id));
-        SystemCard { due: due.remove(&system.id), ..gather::card(system, open, latest, now) }
+        gather::card(system, open, latest, now, Units::Metric).with_due(due.remove(&system.id))
     };
     systems.iter().map(card).collect()
 }

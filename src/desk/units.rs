@@ -112,6 +112,14 @@ impl Units {
         }
     }
 
+    /// A sentence whose volumes, depths and temperatures are metric, in these units.
+    pub fn retold(self, metric: &str) -> String {
+        match self {
+            Self::Metric => metric.to_owned(),
+            Self::Us => retold_in_us(metric),
+        }
+    }
+
     /// A value of a sensor.
     pub fn value(self, quantity: Quantity, number: f64) -> String {
         match quantity {
@@ -135,6 +143,45 @@ impl Units {
     }
 }
 
+/// Every `120 mm`, `798 L`, `5 mm/h` and `6.3 °C` turned into what is used in the United States.
+fn retold_in_us(metric: &str) -> String {
+    let mut told = String::with_capacity(metric.len());
+    let mut rest = metric;
+    while let Some(at) = rest.find(|c: char| c.is_ascii_digit()) {
+        let (before, from_digit) = rest.split_at(at);
+        told.push_str(before);
+        let digits = from_digit.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(from_digit.len());
+        // A full stop after a number ends the sentence.
+        let digits = from_digit[..digits].trim_end_matches('.').len();
+        let (number, after) = from_digit.split_at(digits);
+        if let Some((words, length)) = us(number, after) {
+            told.push_str(&words);
+            rest = &after[length..];
+        } else {
+            told.push_str(number);
+            rest = after;
+        }
+    }
+    told + rest
+}
+
+/// The quantity of `number` and the unit that `after` begins with, and how much of `after` that was.
+fn us(number: &str, after: &str) -> Option<(String, usize)> {
+    let space = after.chars().next().filter(|c| *c == ' ' || *c == NBSP)?.len_utf8();
+    let length = after[space..]
+        .find(|c: char| !(c.is_alphabetic() || c == '°' || c == '/'))
+        .unwrap_or(after.len() - space);
+    let value: f64 = number.parse().ok()?;
+    let words = match &after[space..space + length] {
+        "L" | "litres" => Units::Us.volume(value),
+        "mm" => Units::Us.depth(value),
+        "mm/h" => format!("{:.2}{NBSP}in/h", Units::Us.depth_in(value)),
+        "°C" => Units::Us.temperature(value),
+        _ => return None,
+    };
+    Some((words, space + length))
+}
+
 fn grouped(number: f64) -> String {
     super::words::grouped(number.max(0.0).round() as u64)
 }
@@ -142,6 +189,18 @@ fn grouped(number: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn sentences_are_retold_in_the_units_of_the_reader() {
+        let says = "Loam alone would take the same 18 mm in 83 minutes. It received 798 L, at 5 mm/h and 6.5 °C, since 2026.";
+        assert_eq!(Units::Metric.retold(says), says);
+        assert_eq!(
+            Units::Us.retold(says),
+            "Loam alone would take the same 0.7\u{a0}in in 83 minutes. It received 211\u{a0}gal, at 0.20\u{a0}in/h \
+             and 43.7\u{a0}°F, since 2026."
+        );
+        assert_eq!(Units::Us.retold("It takes 2.5."), "It takes 2.5.");
+    }
 
     /// Conversions printed in NIST Handbook 44 (2024), appendix C: 1 gallon is 3.785 411 784 litres, 1 foot
     /// 304.8 mm, 1 square foot 929.0304 cm².

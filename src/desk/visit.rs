@@ -32,40 +32,17 @@ const PAST: usize = 50;
 
 type Shared = State<Arc<Office>>;
 
-/// Which systems an address asks for, and which parts of the first page to send.
-#[derive(Debug, Default, Deserialize)]
-pub(super) struct Wanted {
-    #[serde(default)]
-    text: String,
-    #[serde(default)]
-    property: String,
-    #[serde(default)]
-    state: String,
-    #[serde(default)]
-    kind: String,
+/// Which parts of the first page to send.
+#[derive(Debug, Deserialize)]
+pub(super) struct Parts {
     /// Names with commas between them; all of `main` without.
     parts: Option<String>,
 }
 
-impl Wanted {
-    pub(super) fn filter(&self) -> Filter {
-        let Self { text, property, state, kind, .. } = self;
-        Filter {
-            text: text.trim().to_owned(),
-            property: property.clone(),
-            state: state.clone(),
-            kind: kind.clone(),
-        }
-    }
-}
-
 /// `GET /`
-pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
+pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(filter): Query<Filter>) -> Response {
     match office.shelf.recent(visitor.reach()).await {
-        Ok(board) => {
-            let filter = wanted.filter();
-            html(pages::first(&office.chrome(&visitor, board.stamp), &filter, &board.main(&filter)))
-        }
+        Ok(board) => html(pages::first(&office.chrome(&visitor, board.stamp), &filter, &board.main(&filter))),
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
 }
@@ -74,12 +51,13 @@ pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(wanted)
 pub(super) async fn first_fragment(
     visitor: Visitor,
     State(office): Shared,
-    Query(wanted): Query<Wanted>,
+    Query(filter): Query<Filter>,
+    Query(wanted): Query<Parts>,
 ) -> Response {
     match office.shelf.recent(visitor.reach()).await {
         Ok(board) => html(match &wanted.parts {
-            Some(names) => board.parts(&wanted.filter(), &names.split(',').collect::<Vec<_>>()),
-            None => board.main(&wanted.filter()).into_string(),
+            Some(names) => board.parts(&filter, &names.split(',').collect::<Vec<_>>()),
+            None => board.main(&filter).into_string(),
         }),
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
@@ -170,10 +148,12 @@ async fn system_sheet(
     let system = found(office, visitor, id)?;
     let now = office.now();
     let seen = Arc::clone(&system);
-    let coming = upkeep::coming_rows(&office.desk.upkeep.borrow(), &system, now);
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let coming = upkeep::coming_rows(&upkeep, &system, now);
+    let due = upkeep::due_soon(&upkeep, std::slice::from_ref(&system), now).remove(&system.id);
     let basins = system.basin_ixs().collect();
     let mut record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
-    record.coming = coming;
+    (record.coming, record.due) = (coming, due);
     Ok(gather::system(&system, &record, units))
 }
 
@@ -189,6 +169,7 @@ fn record(
         open: view.findings_open_in(&system.id)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, PAST)?,
         coming: Vec::new(),
+        due: None,
         latest: view.latest(Some(&system.id))?,
         timeline: fetch::timeline(view, system, basins, &stretch, now)?,
         doses: view.doses(&system.id, gather::received_from(system, now), now)?,

@@ -118,6 +118,7 @@ pub(super) fn summary(counts: &Counts) -> String {
             Urgency::Now => ("needs somebody now", "need somebody now"),
             Urgency::Soon => ("needs a visit soon", "need a visit soon"),
             Urgency::NextVisit => ("has something for the next visit", "have something for the next visit"),
+            Urgency::Work => ("has planned work due", "have planned work due"),
             Urgency::Unheard => ("was not heard yet", "were not heard yet"),
             Urgency::Fine => ("is fine", "are fine"),
         };

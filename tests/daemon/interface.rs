@@ -93,7 +93,9 @@ fn no_address_of_the_description_tells_one_property_of_another() {
                 asked += 1;
                 let said = answer.to_string();
                 assert!(!HIDDEN.iter().any(|word| said.contains(word)), "{method} {address}: {said}");
-                if aimed != *path || method != "get" {
+                // A calendar is made for whoever asks, of what they see.
+                let is_own = path.ends_with("/calendar");
+                if !is_own && (aimed != *path || method != "get") {
                     assert!((400..500).contains(&status), "{method} {address}: {status} {said}");
                 }
                 if method == "get" {

@@ -111,7 +111,7 @@ const TEST: &str = "0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16002";
 const SECRET: &str = "behind the blue door";
 
 /// The routes in the source: address, and whether something can be sent to it.
-fn routes() -> BTreeSet<(String, bool)> {
+pub(crate) fn routes() -> BTreeSet<(String, bool)> {
     let mut found = BTreeSet::new();
     read_routes(&PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/desk"), &mut found);
     found

@@ -7,6 +7,7 @@ mod isolation;
 mod kills;
 mod labels;
 mod manners;
+mod parity;
 mod people;
 mod rig;
 mod services;

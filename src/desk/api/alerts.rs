@@ -17,9 +17,9 @@ use crate::alerts::{Act, AlertNo, Stage};
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
-use crate::desk::visit::alerts::step_all;
-use crate::desk::visit::ask;
-use crate::ledger::{AlertFilter, StoredAlert};
+use crate::desk::sheet::{AlertChoice, AlertsAsked};
+use crate::desk::visit::alerts::{in_reach, step_all};
+use crate::ledger::StoredAlert;
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System};
 
 /// An alert.
@@ -50,13 +50,11 @@ struct AlertWire {
     folded: u32,
 }
 
-/// Which alerts.
+/// Whether closed alerts are listed as well.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-struct Which {
-    /// Of this system only.
-    system: Option<String>,
-    /// Those that are over as well; only those that stand, without.
+struct Past {
+    /// Those that are over as well, as with `show=all`.
     #[serde(default)]
     past: bool,
 }
@@ -80,37 +78,25 @@ pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
 }
 
 /// Alerts, newest first.
-#[utoipa::path(get, path = "/alerts", tag = "alerts", params(Which, Paging),
+#[utoipa::path(get, path = "/alerts", tag = "alerts", params(AlertsAsked, Past, Paging),
     responses((status = 200, body = Page<AlertWire>)))]
 async fn alerts(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Asked(which): Asked<Which>,
+    Asked(mut asked): Asked<AlertsAsked>,
+    Asked(past): Asked<Past>,
     Asked(paging): Asked<Paging>,
 ) -> Result<Json<Page<AlertWire>>, Problem> {
-    /// Alerts read at a time; those beyond the visitor's reach are passed over.
-    const STRIDE: usize = 500;
-    let system = match &which.system {
-        Some(id) => Some(seen(&office, &visitor, id)?.id.clone()),
-        None => None,
-    };
-    let before = paging.after(|after| after.parse().ok().map(AlertNo))?;
-    let standing = (!which.past).then_some(true);
-    let mut filter = AlertFilter { system, standing, before, ..AlertFilter::default() };
-    let mut items = Vec::new();
-    while items.len() <= paging.limit() {
-        let asked = filter.clone();
-        let read = ask(&office, move |view| view.alerts(&asked, STRIDE)).await?;
-        let in_reach = |alert: &StoredAlert| {
-            office.system(&visitor, alert.system.as_str()).map(|system| wire(alert, &system))
-        };
-        items.extend(read.iter().filter_map(in_reach));
-        filter.before = read.last().map(|alert| alert.no);
-        if read.len() < STRIDE {
-            break;
-        }
+    if past.past && asked.show.is_empty() {
+        AlertChoice::All.name().clone_into(&mut asked.show);
     }
-    items.truncate(paging.limit() + 1);
+    let mut sieve = asked.understood(&office.zone(&visitor)).map_err(Problem::wrong)?;
+    if let Some(id) = &sieve.filter.system {
+        seen(&office, &visitor, id.as_str())?;
+    }
+    sieve.filter.before = paging.after(|after| after.parse().ok().map(AlertNo))?;
+    let found = in_reach(&office, &visitor, &sieve, paging.limit() + 1).await?;
+    let items = found.iter().map(|(alert, system)| wire(alert, system)).collect();
     Ok(Json(Page::first(items, paging.limit(), |alert: &AlertWire| alert.alert.to_string())))
 }
 

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use axum::Json;
 use axum::extract::State;
-use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use serde::Serialize;
+use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -25,7 +25,7 @@ struct StateWire {
     property: String,
     /// What it needs of people: `now`, `coming`, `unheard` or `fine`.
     need: &'static str,
-    /// The most urgent thing about it: `now`, `soon`, `next-visit`, `unheard` or `fine`.
+    /// The most urgent thing about it: `now`, `soon`, `next-visit`, `work`, `unheard` or `fine`.
     #[schema(value_type = String)]
     urgency: Urgency,
     /// Open findings, most urgent first.
@@ -45,54 +45,24 @@ struct OpenWire {
     probability: f64,
 }
 
-/// Which systems.
-#[derive(Debug, Deserialize, IntoParams)]
-#[into_params(parameter_in = Query)]
-struct Which {
-    /// Words that must all occur in a system's names, its basins or its findings.
-    #[serde(default)]
-    text: String,
-    /// Of this property only.
-    #[serde(default)]
-    property: String,
-    /// `now`, `coming`, `soon`, `visit`, `unheard` or `fine`.
-    #[serde(default)]
-    state: String,
-    /// With an open finding of this kind only.
-    #[serde(default)]
-    kind: String,
-}
-
 pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
     OpenApiRouter::new().routes(routes!(portfolio))
 }
 
 /// All systems, most urgent first.
-#[utoipa::path(get, path = "/portfolio", tag = "systems", params(Which, Paging),
+#[utoipa::path(get, path = "/portfolio", tag = "systems", params(Filter, Paging),
     responses((status = 200, body = Page<StateWire>)))]
 async fn portfolio(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Asked(which): Asked<Which>,
+    Asked(filter): Asked<Filter>,
     Asked(paging): Asked<Paging>,
 ) -> Result<Json<Page<StateWire>>, Problem> {
-    let filter = filter(which)?;
+    filter.check().map_err(Problem::wrong)?;
     let (skip, limit) = (paging.after(|after| after.parse::<usize>().ok())?.unwrap_or(0), paging.limit());
     let board = office.shelf.latest(visitor.reach()).await?;
     let items = board.chosen(&filter).skip(skip).take(limit + 1).map(wire).collect();
     Ok(Json(Page::first(items, limit, |_| (skip + limit).to_string())))
-}
-
-fn filter(Which { text, property, state, kind }: Which) -> Result<Filter, Problem> {
-    if !state.is_empty() && !Filter::STATES.iter().any(|(name, _)| *name == state) {
-        let names = Filter::STATES.map(|(name, _)| name).join(", ");
-        return Err(Problem::wrong(format!("`state` must be one of {names}")));
-    }
-    if !kind.is_empty() && FindingKind::named(&kind).is_none() {
-        let names = FindingKind::ALL.map(FindingKind::name).join(", ");
-        return Err(Problem::wrong(format!("`kind` must be one of {names}")));
-    }
-    Ok(Filter { text, property, state, kind })
 }
 
 fn wire(card: &SystemCard) -> StateWire {

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use axum::Json;
 use axum::extract::State;
+use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
@@ -12,7 +13,7 @@ use utoipa_axum::routes;
 use super::asked::Asked;
 use super::paging::{Page, Paging};
 use crate::desk::office::Office;
-use crate::desk::people::Visitor;
+use crate::desk::people::{self, Visitor};
 use crate::desk::problem::Problem;
 use crate::desk::upkeep::{TaskRow, VisitRow, Wanted, tasks, visits};
 use crate::model::{EventTime, Id, Severity, Subject};
@@ -105,7 +106,28 @@ struct Which {
 }
 
 pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
-    OpenApiRouter::new().routes(routes!(list_tasks)).routes(routes!(list_visits))
+    OpenApiRouter::new()
+        .routes(routes!(list_tasks))
+        .routes(routes!(list_visits))
+        .routes(routes!(make_calendar))
+}
+
+/// The address of a calendar of visits.
+#[derive(Serialize, ToSchema)]
+struct CalendarWire {
+    /// For a calendar program (iCalendar, RFC 5545); whoever has it sees the visits. Shown only now.
+    address: String,
+}
+
+/// Makes a private calendar of the visits in the asker's reach; it can be revoked among the keys.
+#[utoipa::path(post, path = "/calendar", tag = "maintenance", responses((status = 201, body = CalendarWire)))]
+async fn make_calendar(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+) -> Result<(StatusCode, Json<CalendarWire>), Problem> {
+    let token = people::add_calendar(&office, &visitor).await?;
+    let address = format!("{}/calendar.ics?key={}", office.desk.pages, token.reveal());
+    Ok((StatusCode::CREATED, Json(CalendarWire { address })))
 }
 
 /// What is to be done, most urgent first.

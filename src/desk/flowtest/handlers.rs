@@ -26,7 +26,7 @@ use crate::model::{EventTime, Id, RecordKey, System};
 /// Tests on the page of a system.
 const LISTED: usize = 30;
 /// The largest volume that makes sense, litres.
-const LARGEST_L: f64 = 10_000.0;
+pub(in crate::desk) const LARGEST_L: f64 = 10_000.0;
 
 type Shared = State<Arc<Office>>;
 
@@ -165,7 +165,12 @@ async fn sheet(
     Ok((gather::sheet(&system, &known, units, office.now()), system))
 }
 
-async fn known(office: &Office, visitor: &Visitor, key: &str) -> Result<(Known, Arc<System>), Problem> {
+/// A test in the visitor's reach, with all it rests on, and its system.
+pub(in crate::desk) async fn known(
+    office: &Office,
+    visitor: &Visitor,
+    key: &str,
+) -> Result<(Known, Arc<System>), Problem> {
     let (test, system) = work::seen(office, visitor, key).await?;
     let (now, asked) = (office.now(), Arc::clone(&system));
     let known = ask(office, move |view| work::known(view, &asked, test, now)).await?;
@@ -195,10 +200,7 @@ async fn act(
 async fn acted(office: &Office, visitor: &Visitor, key: &str, fields: &Fields) -> Result<(), Problem> {
     let (known, system) = known(office, visitor, key).await?;
     let deed = match fields.get("act") {
-        "finish" if known.outcome.runs == 0 => {
-            return Err(Problem::wrong("nothing is measured yet: wait for a dose, or give the test up"));
-        }
-        "finish" => TestDeed::Finish { outcome: known.outcome },
+        "finish" => known.finished()?,
         "give-up" => TestDeed::GiveUp,
         "catch" if known.test.method == Method::Buckets => {
             let run = RecordKey::new(fields.get("run")).map_err(|fault| Problem::wrong(fault.to_string()))?;

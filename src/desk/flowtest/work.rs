@@ -23,22 +23,35 @@ const EARLIER: usize = 20;
 
 /// A flow test with all it rests on.
 #[derive(Clone, Debug)]
-pub(super) struct Known {
-    pub(super) test: StoredTest,
+pub(in crate::desk) struct Known {
+    pub(in crate::desk) test: StoredTest,
     /// Doses that began while it ran, rain-touched ones as well.
-    pub(super) doses: Vec<DoseRecord>,
+    pub(in crate::desk) doses: Vec<DoseRecord>,
     /// What it comes to so far, or came to.
-    pub(super) outcome: Outcome,
+    pub(in crate::desk) outcome: Outcome,
     /// By basin; empty where nobody watches any more.
-    pub(super) traces: Vec<Trace>,
+    pub(in crate::desk) traces: Vec<Trace>,
     /// Tests before it that came to something, newest first.
-    pub(super) earlier: Vec<StoredTest>,
+    pub(in crate::desk) earlier: Vec<StoredTest>,
     /// Levellings between the test before and this one.
-    pub(super) levelled: Vec<StoredService>,
+    pub(in crate::desk) levelled: Vec<StoredService>,
+}
+
+impl Known {
+    /// Its end, with what it came to.
+    ///
+    /// # Errors
+    /// Nothing is measured yet.
+    pub(in crate::desk) fn finished(&self) -> Result<TestDeed, Problem> {
+        if self.outcome.runs == 0 {
+            return Err(Problem::wrong("nothing is measured yet: wait for a dose, or give the test up"));
+        }
+        Ok(TestDeed::Finish { outcome: self.outcome.clone() })
+    }
 }
 
 /// A test in the visitor's reach, with its system.
-pub(super) async fn seen(
+pub(in crate::desk) async fn seen(
     office: &Office,
     visitor: &Visitor,
     key: &str,
@@ -51,7 +64,7 @@ pub(super) async fn seen(
 }
 
 /// What is known of a test at `now`.
-pub(super) fn known(
+pub(in crate::desk) fn known(
     view: &View,
     system: &System,
     test: StoredTest,
@@ -109,7 +122,7 @@ fn trace(
 }
 
 /// Places an order about a test of `system`.
-pub(super) async fn place(
+pub(in crate::desk) async fn place(
     office: &Office,
     visitor: &Visitor,
     system: &System,

@@ -53,7 +53,7 @@ pub fn alert(
         raised_at: alert.opened_at,
         changed_at: alert.changed_at,
         cleared_at: None,
-        finding: without_explanations(&alert.finding),
+        finding: alert.finding.clone(),
     };
     let explained = explanations(&alert.finding);
     let check = match explained.as_slice() {
@@ -62,7 +62,7 @@ pub fn alert(
     };
     AlertSheet {
         row: alert_row(system, alert, now),
-        finding: sheet(system, &stored, now),
+        finding: sheet(system, &stored, now, units),
         about: about(system, &alert.finding.subject),
         explanations: explained
             .iter()
@@ -79,13 +79,6 @@ pub fn alert(
         steps: story.steps.iter().map(|step| told_step(system, step, now)).collect(),
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
     }
-}
-
-/// The explanations have a place of their own.
-fn without_explanations(finding: &Finding) -> Finding {
-    let mut finding = finding.clone();
-    finding.estimate.remove("explanations");
-    finding
 }
 
 fn explanations(finding: &Finding) -> Vec<(FindingKind, Subject, f64)> {

@@ -4,13 +4,20 @@ use super::Readings;
 use super::finding::{concerns_basin, findings, has_diverter};
 use crate::advice::kind_words;
 use crate::desk::sheet::{BasinSheet, FloatSheet, PipeRow, SystemCard, Urgency};
+use crate::desk::units::Units;
 use crate::ledger::{Latest, StoredFinding};
 use crate::model::{Basin, BasinIx, EventTime, FindingKind, Quantity, Subject, System};
 
 /// The card of `system`, from its own open findings and last readings.
-pub fn card(system: &System, open: &[StoredFinding], latest: &[Latest], now: EventTime) -> SystemCard {
+pub fn card(
+    system: &System,
+    open: &[StoredFinding],
+    latest: &[Latest],
+    now: EventTime,
+    units: Units,
+) -> SystemCard {
     let readings = Readings::new(system, latest, now);
-    let findings = findings(system, open, now);
+    let findings = findings(system, open, now, units);
     let last_heard = readings.last_heard();
     let quiet = if last_heard.is_some() { Urgency::Fine } else { Urgency::Unheard };
     SystemCard {

@@ -2,13 +2,23 @@
 
 use crate::advice::{advice, headline};
 use crate::desk::sheet::{FindingSheet, Urgency};
+use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredFinding;
-use crate::model::{EventTime, Place, Quantity, Subject, System};
+use crate::model::{EventTime, Finding, FindingKind, Node, Place, Quantity, Subject, System};
+
+/// Numbers that the gist, or what explains a finding, tells in words.
+const TOLD_OTHERWISE: [&str; 6] = ["explanations", "share_a", "share_b", "design_a", "share", "design"];
 
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
-pub(super) fn findings(system: &System, stored: &[StoredFinding], now: EventTime) -> Vec<FindingSheet> {
-    let mut sheets: Vec<FindingSheet> = stored.iter().map(|finding| sheet(system, finding, now)).collect();
+pub(super) fn findings(
+    system: &System,
+    stored: &[StoredFinding],
+    now: EventTime,
+    units: Units,
+) -> Vec<FindingSheet> {
+    let mut sheets: Vec<FindingSheet> =
+        stored.iter().map(|finding| sheet(system, finding, now, units)).collect();
     sheets.sort_by(|a, b| {
         let key = |f: &FindingSheet| (f.urgency, f.kind);
         key(a).cmp(&key(b)).then(b.probability.total_cmp(&a.probability)).then(a.since.at.cmp(&b.since.at))
@@ -16,24 +26,72 @@ pub(super) fn findings(system: &System, stored: &[StoredFinding], now: EventTime
     sheets
 }
 
-pub(in crate::desk) fn sheet(system: &System, stored: &StoredFinding, now: EventTime) -> FindingSheet {
+pub(in crate::desk) fn sheet(
+    system: &System,
+    stored: &StoredFinding,
+    now: EventTime,
+    units: Units,
+) -> FindingSheet {
     let finding = &stored.finding;
     let moment = |at| words::moment(at, now, &system.zone);
     FindingSheet {
         kind: finding.kind,
         anchor: anchor(stored),
         headline: headline(finding, system),
+        gist: gist(system, finding, now),
         urgency: Urgency::of(finding.severity),
         since: moment(stored.raised_at),
         probability: finding.probability,
         estimates: finding
             .estimate
             .iter()
-            .filter(|(_, value)| !value.is_null())
+            .filter(|(name, value)| !value.is_null() && !TOLD_OTHERWISE.contains(&name.as_str()))
             .map(|(name, value)| words::estimate(name, value, now, &system.zone))
+            .map(|(name, value)| (name, units.retold(&value)))
             .collect(),
-        evidence: finding.evidence.iter().map(|e| (e.at.map(moment), e.says.clone())).collect(),
+        evidence: finding.evidence.iter().map(|e| (e.at.map(moment), units.retold(&e.says))).collect(),
         advice: advice(finding.kind),
+    }
+}
+
+/// How much is wrong, for those findings that measure it.
+fn gist(system: &System, finding: &Finding, now: EventTime) -> Option<String> {
+    let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
+    match (finding.kind, &finding.subject) {
+        (FindingKind::UnevenSplit, Subject::Splitter(id)) => {
+            let ix = system.find_splitter(id.as_str())?;
+            let [a, b] = system.tree().feeds(ix).map(|node| node_words(system, node));
+            let (now_a, design_a) = (number("share_a")?, system.splitter(ix).split[0]);
+            let [to_a, to_b] = [now_a, 1.0 - now_a].map(words::percent);
+            let [due_a, due_b] = [design_a, 1.0 - design_a].map(|share| format!("{:.0}", share * 100.0));
+            Some(format!("It sends {to_a} to {a} and {to_b} to {b}; by design {due_a} : {due_b}."))
+        }
+        (FindingKind::BlockedOutlet, Subject::Basin(_)) => {
+            let (share, design) = (number("share")?, number("design")?);
+            Some(format!(
+                "It gets {} of the water instead of {}.",
+                words::percent(share),
+                words::percent(design)
+            ))
+        }
+        (FindingKind::SlowSoak, Subject::Basin(_)) => {
+            let due: EventTime = finding.estimate.get("due")?.as_str()?.parse().ok()?;
+            if due <= now {
+                return Some("At this rate it may flood any day.".to_owned());
+            }
+            let day =
+                due.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string();
+            Some(format!("At this rate it floods about {day}."))
+        }
+        (_, _) => None,
+    }
+}
+
+/// What a side of a splitter feeds.
+pub(super) fn node_words(system: &System, node: Node) -> String {
+    match node {
+        Node::Basin(basin) => system.basin(basin).label().to_owned(),
+        Node::Splitter(other) => format!("splitter {}", system.splitter(other).id),
     }
 }
 

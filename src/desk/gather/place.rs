@@ -1,7 +1,7 @@
 //! One basin's and one splitter's own page.
 
 use super::balance::{level, part_to_a};
-use super::finding::findings;
+use super::finding::{findings, node_words};
 use super::received::received;
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
@@ -10,7 +10,7 @@ use crate::desk::sheet::{BasinPage, Level, Received, ReceivedTime, Scatter, Spli
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
-use crate::model::{BasinIx, Chip, EventTime, FindingKind, Node, Span, SplitterIx, Subject, System};
+use crate::model::{BasinIx, Chip, EventTime, FindingKind, Span, SplitterIx, Subject, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
@@ -33,7 +33,7 @@ pub fn basin_page(
     let about =
         |stored: &&StoredFinding| super::finding::concerns_basin(&stored.finding.subject, basin.id.as_str());
     let open: Vec<StoredFinding> = record.open.iter().filter(about).cloned().collect();
-    let card = card(system, &record.open, &record.latest, now);
+    let card = card(system, &record.open, &record.latest, now, units);
     let shown = card.basins.into_iter().find(|shown| shown.id == basin.id.as_str());
     let soaks: Vec<&SoakRecord> = soaks.iter().filter(|soak| soak.basin == basin.id).collect();
     let page = format!("/systems/{}/basins/{}", system.id, basin.id);
@@ -45,7 +45,7 @@ pub fn basin_page(
             .into_iter()
             .chain(forecast.into_iter().flat_map(|made| outlook(system, made, now, units)))
             .collect(),
-        findings: findings(system, &open, now),
+        findings: findings(system, &open, now, units),
         soak_trend: soak_trend(&soaks),
         soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
@@ -65,14 +65,15 @@ fn facts(
 ) -> Vec<(&'static str, String)> {
     let basin = system.basin(ix);
     let sheet = received(system, doses, now);
-    let names = ["Received last month", "Received this month", "Received in 30 days"];
+    let names =
+        [("Received last month", true), ("Received this month", true), ("Received in 30 days", false)];
+    let at = usize::from(ix.0);
     let mut facts: Vec<_> = names
         .into_iter()
         .zip(&sheet.times)
-        .map(|(name, time)| {
-            (name, received_words(time, usize::from(ix.0), system.tree().design_share(ix), units))
-        })
+        .map(|((name, named), time)| (name, received_words(time, at, named, units)))
         .collect();
+    facts.push(("Share by design", words::percent(system.tree().design_share(ix))));
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
     let chip = match basin.mulch.chip {
         Chip::Fine => "fine",
@@ -89,24 +90,25 @@ fn facts(
     facts
 }
 
-/// `1 240 L in October 2026, 40 % of the water, by design 25 %; 3 of 60 doses were not measured`
-fn received_words(time: &ReceivedTime, basin: usize, design: f64, units: Units) -> String {
+/// `1 240 L, 40 % of the water (October 2026); the litres of 3 of 60 doses are not known`
+fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) -> String {
     let Received { litres, share } = time.basins[basin];
     let mut parts = Vec::new();
     parts.extend(litres.map(|litres| units.volume(litres)));
-    parts.extend(share.map(|share| {
-        format!("{} of the water, by design {}", words::percent(share), words::percent(design))
-    }));
-    let told = match (time.doses, parts.is_empty()) {
+    parts.extend(share.map(|share| format!("{} of the water", words::percent(share))));
+    let mut told = match (time.doses, parts.is_empty()) {
         (0, _) => "nothing: no dose was seen".to_owned(),
         (_, true) => "not known yet".to_owned(),
         (_, false) => parts.join(", "),
     };
-    let unmeasured = match time.unmeasured {
-        0 => String::new(),
-        some => format!("; the litres of {some} of {} doses are not known", time.doses),
-    };
-    format!("{told} ({}){unmeasured}", time.words)
+    if named {
+        told.extend([" (", &time.words, ")"]);
+    }
+    if time.unmeasured > 0 {
+        let (some, all) = (time.unmeasured.to_string(), time.doses.to_string());
+        told.extend(["; the litres of ", &some, " of ", &all, " doses are not known"]);
+    }
+    told
 }
 
 /// What the engine expects of a basin, and from how much water.
@@ -207,21 +209,18 @@ pub fn splitter_page(
     doses: &[DoseRecord],
     stretch: &Stretch,
     now: EventTime,
+    units: Units,
 ) -> SplitterPage {
     let splitter = system.splitter(ix);
     let is_about = |stored: &&StoredFinding| stored.finding.subject == Subject::Splitter(splitter.id.clone());
     let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
-    let name = |node: Node| match node {
-        Node::Basin(basin) => system.basin(basin).label().to_owned(),
-        Node::Splitter(other) => format!("splitter {}", system.splitter(other).id),
-    };
     let now_level = level_now(system, ix, open, doses, now);
     SplitterPage {
         system: (system.id.to_string(), system.name.clone()),
         id: splitter.id.to_string(),
-        sides: system.tree().feeds(ix).map(name),
+        sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
         level: now_level,
-        findings: findings(system, &about, now),
+        findings: findings(system, &about, now, units),
         balance: balance(system, ix, &about, doses, stretch, now),
     }
 }

@@ -71,7 +71,7 @@ pub fn sensor_page(
             &open,
             !record.latest.is_empty() && Readings::new(system, &record.latest, now).of(ix).is_some(),
         ),
-        findings: findings(system, &open, now),
+        findings: findings(system, &open, now, units),
         facts: facts(system, ix, record, now, units),
         days: days(record, now),
         payloads: record

@@ -25,6 +25,8 @@ pub struct SystemRecord {
     pub history: Vec<StoredFinding>,
     /// What is to be done there.
     pub coming: Vec<ComingRow>,
+    /// What of it is due first, if that is soon.
+    pub due: Option<ComingRow>,
     /// Its last readings.
     pub latest: Vec<Latest>,
     /// What happened in the stretch looked at.
@@ -47,7 +49,7 @@ impl SystemRecord {
 pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemSheet {
     let now = record.timeline.now;
     let page = format!("/systems/{}", system.id);
-    let card = card(system, &record.open, &record.latest, now);
+    let card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
     let lately = Lately { open: &record.open, doses: record.month(), now };
     SystemSheet {
         property: words::title(system.property.as_str()),
@@ -57,7 +59,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         sensors: sensors(system, Readings::new(system, &record.latest, now), units),
         coming: record.coming.clone(),
         received: received_sheet(system, &record.doses, now),
-        design: design_words(system, &design(system)),
+        design: design_words(system, &design(system)).iter().map(|says| units.retold(says)).collect(),
         past: past(system, &record.history, now),
         card,
     }

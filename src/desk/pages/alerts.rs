@@ -4,10 +4,12 @@ use maud::{Markup, html};
 
 use super::layout::{Page, layout_with};
 use super::part::Part;
-use super::{finding, mark, timeline};
+use super::{finding, first, mark, timeline};
+use crate::advice::kind_words;
 use crate::desk::assets;
-use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome};
+use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome, Urgency};
 use crate::desk::words;
+use crate::model::{FindingKind, Severity};
 
 /// How long an alert can be put off: hours, and in words.
 const SNOOZES: [(u32, &str); 5] =
@@ -15,7 +17,7 @@ const SNOOZES: [(u32, &str); 5] =
 
 /// The page around the list's `main`.
 pub fn alerts(chrome: &Chrome, sheet: &AlertsSheet) -> String {
-    let here = format!("/alerts?show={}", sheet.choice.name());
+    let here = sheet.asked.address(sheet.choice);
     let page = Page { title: "Alerts", here: "/alerts", fragment: &format!("/fragments{here}"), live: true };
     layout_with(chrome, &page, &[&assets::FORMS], &alerts_main(chrome, sheet)).into_string()
 }
@@ -28,25 +30,77 @@ pub fn alerts_main(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
             ul {
                 @for choice in AlertChoice::ALL {
                     li {
-                        a href={ "/alerts?show=" (choice.name()) } aria-current=[(choice == sheet.choice).then_some("true")] {
+                        a href=(sheet.asked.address(choice)) aria-current=[(choice == sheet.choice).then_some("true")] {
                             (words::capitalised(choice.name()))
                         }
                     }
                 }
             }
         }
+        (narrow(sheet).markup())
+        @if let Some(puzzle) = &sheet.puzzle { p class="fault" { "This address is not understood: " (puzzle) "." } }
         (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
     }
+}
+
+/// The form that narrows the list down.
+fn narrow(sheet: &AlertsSheet) -> Part {
+    let asked = &sheet.asked;
+    let option = |value: &str, chosen: &str, words: &str| {
+        html! { option value=(value) selected[value == chosen] { (words) } }
+    };
+    let severities = [
+        (Severity::Critical, Urgency::Now),
+        (Severity::Warning, Urgency::Soon),
+        (Severity::Info, Urgency::NextVisit),
+    ];
+    Part::new("choose", |print| {
+        html! {
+            search data-part="choose" data-print=(print) {
+                details open[asked.narrows()] {
+                    summary { "Narrow down by place, urgency, kind or day" }
+                    form method="get" action="/alerts" {
+                        input type="hidden" name="show" value=(sheet.choice.name());
+                        div class="acts" {
+                            @if sheet.choices.properties.len() > first::LISTED {
+                                @if !asked.property.is_empty() { input type="hidden" name="property" value=(asked.property); }
+                            } @else {
+                                label class="act" { "Property " select name="property" {
+                                    (option("", &asked.property, "all"))
+                                    @for (title, id) in &sheet.choices.properties { (option(id.as_str(), &asked.property, title)) }
+                                } }
+                            }
+                            label class="act" { "Urgency " select name="severity" {
+                                (option("", &asked.severity, "any"))
+                                @for (severity, urgency) in severities { (option(severity.name(), &asked.severity, urgency.words())) }
+                            } }
+                            label class="act" { "What is wrong " select name="kind" {
+                                (option("", &asked.kind, "anything"))
+                                @for kind in FindingKind::ALL { (option(kind.name(), &asked.kind, kind_words(kind))) }
+                            } }
+                            label class="act" { "Opened since " input type="date" name="since" value=(asked.since); }
+                            @if !asked.system.is_empty() {
+                                label class="act" { "System " input type="text" name="system" value=(asked.system) maxlength="48" autocomplete="off"; }
+                            }
+                            button type="submit" { "Show" }
+                            @if asked.narrows() { a class="target" href={ "/alerts?show=" (sheet.choice.name()) } { "Show all of them" } }
+                        }
+                    }
+                }
+            }
+        }
+    })
 }
 
 fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
     let may_act = chrome.who.as_ref().is_some_and(|who| who.attends) && sheet.choice != AlertChoice::Closed;
     html! {
         @if sheet.rows.is_empty() {
-            p { @if sheet.choice == AlertChoice::Closed { "No alert has been closed yet." } @else { "Nothing here needs anybody." } }
+            @if sheet.asked.narrows() { p { "No alert is like this. " a class="target" href={ "/alerts?show=" (sheet.choice.name()) } { "Show all of them" } } }
+            @else { p { @if sheet.choice == AlertChoice::Closed { "No alert has been closed yet." } @else { "Nothing here needs anybody." } } }
         } @else {
             form method="post" action="/alerts" {
-                (hidden(chrome, &format!("/alerts?show={}", sheet.choice.name())))
+                (hidden(chrome, &sheet.asked.address(sheet.choice)))
                 ul class="alerts" {
                     @for row in &sheet.rows { (item(row, may_act)) }
                 }
@@ -149,6 +203,7 @@ fn heading(sheet: &AlertSheet) -> Markup {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
         h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
         (finding::standing(&sheet.finding))
+        @if let Some(gist) = &sheet.finding.gist { p { b { (gist) } } }
         p data-say { (words::capitalised(&row.stage)) "." }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
         @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }

@@ -13,6 +13,7 @@ pub(super) fn brief(finding: &FindingSheet, page: &str) -> Markup {
         li class={ "finding " (finding.urgency.class()) } {
             h4 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
+            @if let Some(gist) = &finding.gist { p { b { (gist) } } }
             p class="first" { b { "First: " } (finding.advice.first) }
             p class="more" { a href={ (page) "#" (finding.anchor) } { "Why, and what to do" } }
         }
@@ -25,6 +26,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
         article class={ "finding " (finding.urgency.class()) } id=(finding.anchor) {
             h3 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
+            @if let Some(gist) = &finding.gist { p { b { (gist) } } }
             p class="first" { b { "First: " } (finding.advice.first) }
             details {
                 summary { "Why, and what to do" }

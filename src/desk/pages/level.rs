@@ -9,6 +9,8 @@ use crate::desk::words;
 /// Half the length of the tube and half its height, drawing units.
 const HALF: f64 = 23.0;
 const THICK: f64 = 7.0;
+/// Room that the level takes on each side of its middle, drawing units.
+pub(super) const HALF_SIZE: (f64, f64) = (HALF + 1.0, THICK + 1.0);
 /// A split that is off by this much moves the bubble to the end of the tube.
 const FULL: f64 = 0.3;
 

@@ -25,6 +25,9 @@ pub(super) fn sign(urgency: Urgency) -> Markup {
                 Urgency::NextVisit => {
                     path d="M4 2h9l3 3v13H4ZM7 8h6M7 11h6M7 14h3" {}
                 }
+                Urgency::Work => {
+                    path d="M10 2v9M6 2h8M7 11h6l1 7H6Z" {}
+                }
                 Urgency::Unheard => {
                     path d="M3 10h2M9 10h2M15 10h2" {}
                 }

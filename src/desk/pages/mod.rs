@@ -7,6 +7,7 @@ mod fault;
 mod finding;
 mod first;
 mod heard;
+mod labelling;
 mod layout;
 mod level;
 mod mark;

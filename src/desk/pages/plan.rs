@@ -2,8 +2,9 @@
 
 use maud::{Markup, html};
 
+use super::labelling::{self, Ground, Label, Named, Rect};
 use super::level;
-use crate::desk::sheet::{PlanBasin, PlanSheet, Urgency};
+use crate::desk::sheet::{PlanBasin, PlanSheet, PlanSplitter, Urgency};
 use crate::desk::words;
 
 /// Width of the drawing in its own units, about the pixels of a phone.
@@ -71,23 +72,29 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
     let (inlet_x, inlet_y) = scale.place(plan.inlet);
     let bar_m = scale.bar_m();
     let bar_y = scale.height - 10.0;
+    let pipes: Vec<_> = plan.pipes.iter().map(|ends| ends.map(|end| scale.place(end))).collect();
+    let (named, labels) = labels(plan, &scale, &pipes);
     html! {
         figure class="plan" {
             svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="group" aria-label="Site plan to scale" {
-                @for [from, to] in &plan.pipes {
-                    @let ((x1, y1), (x2, y2)) = (scale.place(*from), scale.place(*to));
-                    line class="pipe" x1=(x1) y1=(y1) x2=(x2) y2=(y2) {}
-                }
+                @for [(x1, y1), (x2, y2)] in &pipes { line class="pipe" x1=(x1) y1=(y1) x2=(x2) y2=(y2) {} }
                 path class="inlet" d={ "M" (inlet_x - 46.0) " " (inlet_y) "H" (inlet_x - 25.0) "m-6-5 6 5-6 5" } {}
+                g class="labels" aria-hidden="true" { @for [from, to] in labels.iter().filter_map(|label| label.leader) {
+                    line class="leader" x1=(one(from.0)) y1=(one(from.1)) x2=(one(to.0)) y2=(one(to.1)) {}
+                } }
                 @for basin in &plan.basins { (circle(basin, &scale)) }
-                g class="labels" aria-hidden="true" { @for basin in &plan.basins { (label(basin, &scale)) } }
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
                         title { "Splitter " (splitter.id) ", split now " (level::split(splitter.level.as_ref())) }
                         (level::level(splitter.level.as_ref(), splitter.trouble, x, y))
-                        text x=(x) y=(y - 12.0) { (splitter.id) @if splitter.trouble { " !" } }
-                        @if splitter.level.is_some() { text class="small" x=(x) y=(y + 19.0) { (level::split(splitter.level.as_ref())) } }
+                    }
+                }
+                g class="labels" aria-hidden="true" {
+                    @for (thing, label) in named.iter().zip(&labels) {
+                        @for (at, (words, (x, y))) in thing.lines.iter().zip(&label.lines).enumerate() {
+                            text class=[(at > 0).then_some("small")] x=(one(*x)) y=(one(*y)) { (words) }
+                        }
                     }
                 }
                 path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (bar_m * scale.units_per_m) "v-4" } {}
@@ -100,6 +107,47 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
             }
         }
     }
+}
+
+/// What has words on the plan, basins first, and where they go.
+fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]]) -> (Vec<Named>, Vec<Label>) {
+    let basin = |basin: &PlanBasin| {
+        let wet = if basin.wet { ", wet" } else { "" };
+        let mut lines = vec![format!("{}{wet}", basin.label)];
+        lines.extend(basin.received.map(|received| share(basin, received)));
+        let radius = scale.radius(basin);
+        Named { at: scale.place(basin.at), half: (radius, radius), lines }
+    };
+    let splitter = |splitter: &PlanSplitter| {
+        let mark = if splitter.trouble { " !" } else { "" };
+        let mut lines = vec![format!("{}{mark}", splitter.id)];
+        lines.extend(splitter.level.as_ref().map(|level| level::split(Some(level))));
+        Named { at: scale.place(splitter.at), half: level::HALF_SIZE, lines }
+    };
+    let named: Vec<Named> =
+        plan.basins.iter().map(basin).chain(plan.splitters.iter().map(splitter)).collect();
+    let alarm = |basin: &PlanBasin| {
+        let (x, y) = scale.place(basin.at);
+        Rect::around((x + scale.radius(basin) + 6.0, y), (4.0, 8.0))
+    };
+    let (inlet_x, inlet_y) = scale.place(plan.inlet);
+    let mut things: Vec<Rect> =
+        plan.basins.iter().filter(|basin| basin.trouble.is_some()).map(alarm).collect();
+    things.push(Rect {
+        left: inlet_x - 46.0,
+        top: inlet_y - 6.0,
+        right: inlet_x - 24.0,
+        bottom: inlet_y + 6.0,
+    });
+    let bar = scale.bar_m() * scale.units_per_m;
+    things.push(Rect { left: 8.0, top: scale.height - 28.0, right: 12.0 + bar, bottom: scale.height - 8.0 });
+    let sheet = Rect { left: 2.0, top: 2.0, right: WIDTH - 2.0, bottom: scale.height - 2.0 };
+    let labels = labelling::place(&named, &Ground { sheet, things, pipes });
+    (named, labels)
+}
+
+fn one(value: f64) -> String {
+    format!("{value:.1}")
 }
 
 fn circle(basin: &PlanBasin, scale: &Scale) -> Markup {
@@ -129,18 +177,6 @@ fn name(basin: &PlanBasin) -> String {
 
 fn share(basin: &PlanBasin, received: f64) -> String {
     format!("got {} of {}", words::percent(received), words::percent(basin.design))
-}
-
-/// The label under its basin; drawn after all basins, so that none covers it.
-fn label(basin: &PlanBasin, scale: &Scale) -> Markup {
-    let (x, y) = scale.place(basin.at);
-    let under = |lines: f64| format!("{:.1}", y + scale.radius(basin) + 13.0 * lines);
-    html! {
-        text x=(x) y=(under(1.0)) { (basin.label) @if basin.wet { ", wet" } }
-        @if let Some(received) = basin.received {
-            text class="small" x=(x) y=(under(2.0)) { (share(basin, received)) }
-        }
-    }
 }
 
 /// A circle filled from below to a part of its height.

@@ -1,12 +1,13 @@
 //! Alerts: findings on their way through people.
 
-use super::{FindingSheet, Moment, TimelineSheet, Urgency};
-use crate::alerts::AlertNo;
+use super::{AlertsAsked, Choices, FindingSheet, Moment, TimelineSheet, Urgency};
+use crate::alerts::{AlertNo, Stage};
 
 /// Which alerts a list shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum AlertChoice {
     /// All that are not over.
+    #[default]
     Standing,
     /// Those that wait for somebody.
     Open,
@@ -16,13 +17,21 @@ pub enum AlertChoice {
     Snoozed,
     /// Those that are over.
     Closed,
+    /// All of them.
+    All,
 }
 
 /// A list of alerts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AlertsSheet {
-    /// Which are shown.
+    /// What the address asks for.
+    pub asked: AlertsAsked,
+    /// Of which stage.
     pub choice: AlertChoice,
+    /// What of it is not understood.
+    pub puzzle: Option<String>,
+    /// What a list can be narrowed down to.
+    pub choices: Choices,
     /// Most urgent first; closed ones newest first.
     pub rows: Vec<AlertRow>,
     /// There are more than are shown.
@@ -78,7 +87,8 @@ pub struct AlertSheet {
 
 impl AlertChoice {
     /// Every choice.
-    pub const ALL: [Self; 5] = [Self::Standing, Self::Open, Self::Acknowledged, Self::Snoozed, Self::Closed];
+    pub const ALL: [Self; 6] =
+        [Self::Standing, Self::Open, Self::Acknowledged, Self::Snoozed, Self::Closed, Self::All];
 
     /// The word for it in addresses and on pages.
     pub const fn name(self) -> &'static str {
@@ -88,6 +98,19 @@ impl AlertChoice {
             Self::Acknowledged => "acknowledged",
             Self::Snoozed => "snoozed",
             Self::Closed => "closed",
+            Self::All => "all",
+        }
+    }
+
+    /// Whether it lets an alert at `stage` through.
+    pub fn lets_through(self, stage: &Stage) -> bool {
+        match self {
+            Self::Standing => !stage.is_closed(),
+            Self::Open => stage.is_open(),
+            Self::Acknowledged => matches!(stage, Stage::Acknowledged { .. }),
+            Self::Snoozed => matches!(stage, Stage::Snoozed { .. }),
+            Self::Closed => stage.is_closed(),
+            Self::All => true,
         }
     }
 

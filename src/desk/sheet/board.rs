@@ -2,8 +2,11 @@
 
 use std::collections::BTreeSet;
 
+use serde::Deserialize;
+use utoipa::IntoParams;
+
 use super::{BasinSheet, ComingRow, FindingSheet, Moment, Urgency};
-use crate::model::{Course, Id};
+use crate::model::{Course, FindingKind, Id};
 
 /// Every system, most urgent first.
 #[derive(Clone, Debug, PartialEq, Default)]
@@ -32,15 +35,20 @@ pub enum Need {
 }
 
 /// Which systems an address asks for; what is empty asks for nothing in particular.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Filter {
     /// Words that must all occur, in any case, in a system's names, its basins or its findings.
+    #[serde(default)]
     pub text: String,
-    /// Id of a property.
+    /// Of this property only.
+    #[serde(default)]
     pub property: String,
-    /// Name of a [`Need`], or the class of an [`Urgency`].
+    /// `now`, `coming`, `soon`, `visit`, `work`, `unheard` or `fine`.
+    #[serde(default)]
     pub state: String,
-    /// Name of a kind of finding that is open.
+    /// With an open finding of this kind only.
+    #[serde(default)]
     pub kind: String,
 }
 
@@ -96,13 +104,22 @@ impl Counts {
 }
 
 impl SystemCard {
+    /// The same with the task that is due first, if one is due soon: then nothing wrong is not yet fine.
+    #[must_use]
+    pub fn with_due(mut self, due: Option<ComingRow>) -> Self {
+        if self.urgency == Urgency::Fine && due.is_some() {
+            self.urgency = Urgency::Work;
+        }
+        self.due = due;
+        self
+    }
+
     /// What it needs of people.
     pub fn need(&self) -> Need {
         match self.urgency {
             Urgency::Now => Need::Now,
-            Urgency::Soon | Urgency::NextVisit => Need::Coming,
+            Urgency::Soon | Urgency::NextVisit | Urgency::Work => Need::Coming,
             Urgency::Unheard => Need::Unheard,
-            Urgency::Fine if self.due.is_some() => Need::Coming,
             Urgency::Fine => Need::Fine,
         }
     }
@@ -132,14 +149,32 @@ impl Need {
 
 impl Filter {
     /// What a system can be asked to be: the value in the address, and in words.
-    pub const STATES: [(&str, &str); 6] = [
+    pub const STATES: [(&str, &str); 7] = [
         ("now", "needs somebody now"),
         ("coming", "something is coming"),
         ("soon", "needs a visit soon"),
         ("visit", "something for the next visit"),
+        ("work", "planned work is due"),
         ("unheard", "not heard yet"),
         ("fine", "fine"),
     ];
+
+    /// That every name in it is one that there is.
+    ///
+    /// # Errors
+    /// In words: which is not, and what could stand there.
+    pub fn check(&self) -> Result<(), String> {
+        if !self.state.is_empty() && !Self::STATES.iter().any(|(name, _)| *name == self.state) {
+            return Err(format!("`state` must be one of {}", Self::STATES.map(|(name, _)| name).join(", ")));
+        }
+        if !self.kind.is_empty() && FindingKind::named(&self.kind).is_none() {
+            return Err(format!(
+                "`kind` must be one of {}",
+                FindingKind::ALL.map(FindingKind::name).join(", ")
+            ));
+        }
+        Ok(())
+    }
 
     /// It asks for something.
     pub fn is_set(&self) -> bool {

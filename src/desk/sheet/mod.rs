@@ -4,6 +4,7 @@
 //! soil, so that a page only lays things out.
 
 mod alert;
+mod alert_filter;
 mod board;
 mod chrome;
 mod coming;
@@ -20,6 +21,7 @@ mod system;
 mod timeline;
 
 pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet};
+pub use alert_filter::{AlertSieve, AlertsAsked};
 pub use board::{Board, Choices, Counts, Filter, Need, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use coming::ComingRow;

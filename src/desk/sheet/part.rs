@@ -25,6 +25,8 @@ pub enum Urgency {
     Soon,
     /// Something to look at on the next visit.
     NextVisit,
+    /// Nothing is wrong, and planned work falls due soon.
+    Work,
     /// No sensor was heard yet, so nothing is known.
     Unheard,
     /// Heard, and nothing is wrong.
@@ -40,6 +42,8 @@ pub struct FindingSheet {
     pub anchor: String,
     /// The finding as one sentence.
     pub headline: String,
+    /// How much, in a sentence.
+    pub gist: Option<String>,
     /// How soon.
     pub urgency: Urgency,
     /// When it was raised.
@@ -124,7 +128,8 @@ pub struct BasinSheet {
 
 impl Urgency {
     /// Every level, most urgent first.
-    pub const ALL: [Self; 5] = [Self::Now, Self::Soon, Self::NextVisit, Self::Unheard, Self::Fine];
+    pub const ALL: [Self; 6] =
+        [Self::Now, Self::Soon, Self::NextVisit, Self::Work, Self::Unheard, Self::Fine];
 
     /// The urgency of a finding of `severity`.
     pub const fn of(severity: Severity) -> Self {
@@ -141,6 +146,7 @@ impl Urgency {
             Self::Now => "now",
             Self::Soon => "soon",
             Self::NextVisit => "next visit",
+            Self::Work => "work due",
             Self::Unheard => "not heard yet",
             Self::Fine => "fine",
         }
@@ -152,6 +158,7 @@ impl Urgency {
             Self::Now => "now",
             Self::Soon => "soon",
             Self::NextVisit => "visit",
+            Self::Work => "work",
             Self::Unheard => "unheard",
             Self::Fine => "fine",
         }

@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use serde::Deserialize;
 
 use super::{Shared, ask};
 use crate::alerts::{Act, AlertNo, Stage};
@@ -12,10 +11,10 @@ use crate::desk::answer::{Fault, html};
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
-use crate::desk::sheet::{AlertChoice, AlertSheet, AlertsSheet, Stretch};
+use crate::desk::sheet::{AlertChoice, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
 use crate::desk::units::Units;
 use crate::desk::{fetch, gather, pages};
-use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, Order, StoredAlert};
+use crate::ledger::{AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
 use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
 
 /// Alerts that a list shows at most.
@@ -26,20 +25,13 @@ const AFTER: Span = Span::from_days(40);
 /// Alerts that one form acts upon at most.
 const AT_ONCE: usize = 300;
 
-/// Which alerts an address asks for.
-#[derive(Debug, Deserialize)]
-pub(in crate::desk) struct Show {
-    #[serde(default)]
-    show: String,
-}
-
 /// `GET /alerts`
 pub(in crate::desk) async fn alerts(
     visitor: Visitor,
     State(office): Shared,
-    Query(show): Query<Show>,
+    Query(asked): Query<AlertsAsked>,
 ) -> Response {
-    match listed(&office, &visitor, &show).await {
+    match listed(&office, &visitor, asked).await {
         Ok((stamp, sheet)) => html(pages::alerts(&office.chrome(&visitor, stamp), &sheet)),
         Err(fault) => fault.page(&office, &visitor),
     }
@@ -49,43 +41,69 @@ pub(in crate::desk) async fn alerts(
 pub(in crate::desk) async fn alerts_fragment(
     visitor: Visitor,
     State(office): Shared,
-    Query(show): Query<Show>,
+    Query(asked): Query<AlertsAsked>,
 ) -> Response {
-    match listed(&office, &visitor, &show).await {
+    match listed(&office, &visitor, asked).await {
         Ok((stamp, sheet)) => html(pages::alerts_main(&office.chrome(&visitor, stamp), &sheet).into_string()),
         Err(fault) => fault.page(&office, &visitor),
     }
 }
 
-async fn listed(office: &Office, visitor: &Visitor, show: &Show) -> Result<(u64, AlertsSheet), Fault> {
-    let stamp = office.shelf.recent(visitor.reach()).await?.stamp;
-    let choice = AlertChoice::named(&show.show).unwrap_or(AlertChoice::Standing);
-    let standing = Some(choice != AlertChoice::Closed);
-    let filter = AlertFilter { standing, causes_only: true, ..AlertFilter::default() };
-    let found = ask(office, move |view| view.alerts(&filter, LISTED)).await?;
+async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Result<(u64, AlertsSheet), Fault> {
+    let board = office.shelf.recent(visitor.reach()).await?;
+    let (sieve, puzzle) = match asked.understood(&office.zone(visitor)) {
+        Ok(sieve) => (Some(sieve), None),
+        Err(puzzle) => (None, Some(puzzle)),
+    };
+    let choice = sieve.as_ref().map_or(AlertChoice::Standing, |sieve| sieve.choice);
+    let found = match sieve {
+        Some(mut sieve) => {
+            sieve.filter.causes_only = true;
+            in_reach(office, visitor, &sieve, LISTED).await?
+        }
+        None => Vec::new(),
+    };
     let more = found.len() == LISTED;
     let now = office.now();
-    let chosen = found.iter().filter(|alert| is_chosen(choice, &alert.stage));
-    let mut rows: Vec<_> = chosen
-        .filter_map(|alert| {
-            let system = office.system(visitor, alert.system.as_str())?;
-            Some(gather::alert_row(&system, alert, now))
-        })
-        .collect();
-    if choice != AlertChoice::Closed {
+    let mut rows: Vec<_> =
+        found.iter().map(|(alert, system)| gather::alert_row(system, alert, now)).collect();
+    if !matches!(choice, AlertChoice::Closed | AlertChoice::All) {
         rows.sort_by_key(|row| row.urgency);
     }
-    Ok((stamp, AlertsSheet { choice, rows, more }))
+    let choices = board.choices.clone();
+    Ok((board.stamp, AlertsSheet { asked, choice, puzzle, choices, rows, more }))
 }
 
-fn is_chosen(choice: AlertChoice, stage: &Stage) -> bool {
-    match choice {
-        AlertChoice::Standing => !stage.is_closed(),
-        AlertChoice::Open => stage.is_open(),
-        AlertChoice::Acknowledged => matches!(stage, Stage::Acknowledged { .. }),
-        AlertChoice::Snoozed => matches!(stage, Stage::Snoozed { .. }),
-        AlertChoice::Closed => stage.is_closed(),
+/// The newest alerts in the visitor's reach that `sieve` lets through, at most `limit`.
+pub(in crate::desk) async fn in_reach(
+    office: &Office,
+    visitor: &Visitor,
+    sieve: &AlertSieve,
+    limit: usize,
+) -> Result<Vec<(StoredAlert, Arc<System>)>, LedgerFault> {
+    /// Alerts read at a time; those that are not wanted are passed over.
+    const STRIDE: usize = 500;
+    let mut filter = sieve.filter.clone();
+    let mut found = Vec::new();
+    while found.len() < limit {
+        let asked = filter.clone();
+        let read = ask(office, move |view| view.alerts(&asked, STRIDE)).await?;
+        filter.before = read.last().map(|alert| alert.no);
+        let is_last = read.len() < STRIDE;
+        found.extend(read.into_iter().filter(|alert| sieve.choice.lets_through(&alert.stage)).filter_map(
+            |alert| {
+                let system = office.system(visitor, alert.system.as_str())?;
+                let wanted =
+                    sieve.property.as_ref().is_none_or(|property| system.property.as_str() == property);
+                wanted.then_some((alert, system))
+            },
+        ));
+        if is_last {
+            break;
+        }
     }
+    found.truncate(limit);
+    Ok(found)
 }
 
 /// `GET /alerts/{no}`

@@ -74,8 +74,13 @@ async fn basin_sheet(
 }
 
 /// `GET /systems/{id}/splitters/{splitter}`
-pub(in crate::desk) async fn splitter(visitor: Visitor, State(office): Shared, named: Named) -> Response {
-    match splitter_sheet(&office, &visitor, named).await {
+pub(in crate::desk) async fn splitter(
+    visitor: Visitor,
+    State(office): Shared,
+    named: Named,
+    units: Units,
+) -> Response {
+    match splitter_sheet(&office, &visitor, named, units).await {
         Ok((stamp, sheet)) => html(pages::splitter_page(&office.chrome(&visitor, stamp), &sheet)),
         Err(fault) => fault.page(&office, &visitor),
     }
@@ -86,8 +91,9 @@ pub(in crate::desk) async fn splitter_fragment(
     visitor: Visitor,
     State(office): Shared,
     named: Named,
+    units: Units,
 ) -> Response {
-    match splitter_sheet(&office, &visitor, named).await {
+    match splitter_sheet(&office, &visitor, named, units).await {
         Ok((_, sheet)) => html(pages::splitter_page_main(&sheet).into_string()),
         Err(fault) => fault.page(&office, &visitor),
     }
@@ -97,6 +103,7 @@ async fn splitter_sheet(
     office: &Office,
     visitor: &Visitor,
     Path((id, splitter)): Named,
+    units: Units,
 ) -> Result<(u64, SplitterPage), Fault> {
     let stamp = office.shelf.recent(visitor.reach()).await?.stamp;
     let system = found(office, visitor, &id)?;
@@ -108,5 +115,5 @@ async fn splitter_sheet(
         Ok((view.findings_open_in(&seen.id)?, view.doses(&seen.id, half_year.from, half_year.to)?))
     })
     .await?;
-    Ok((stamp, gather::splitter_page(&system, ix, &open, &doses, &half_year, now)))
+    Ok((stamp, gather::splitter_page(&system, ix, &open, &doses, &half_year, now, units)))
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use crate::advice::place_words;
 use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
+use crate::desk::units::Units;
 use crate::desk::upkeep::{TaskRow, material_words};
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
@@ -69,14 +70,15 @@ pub(super) fn system(
     due: &[TaskRow],
     now: EventTime,
 ) -> SystemSheet {
-    let card = gather::card(system, open, latest, now);
+    let card = gather::card(system, open, latest, now, Units::Metric);
     let mut stops: Vec<(bool, Stop)> = along_the_water(system)
         .into_iter()
         .map(|subject| {
             let here: Vec<&StoredFinding> =
                 open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
             let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
-            let findings = here.iter().map(|stored| gather::finding_sheet(system, stored, now)).collect();
+            let findings =
+                here.iter().map(|stored| gather::finding_sheet(system, stored, now, Units::Metric)).collect();
             let tasks = due
                 .iter()
                 .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)

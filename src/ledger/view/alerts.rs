@@ -1,11 +1,12 @@
 //! Alerts, their steps, and who was told of them.
 
+use rusqlite::types::Value as SqlValue;
 use rusqlite::{OptionalExtension, Row, params, params_from_iter};
 
 use crate::alerts::{AlertNo, Deed, Stage};
 use crate::ledger::LedgerFault;
 use crate::ledger::record::from_json;
-use crate::model::{EventTime, Finding, Id};
+use crate::model::{EventTime, Finding, FindingKind, Id, Severity};
 
 use super::View;
 use super::names::{self, Names};
@@ -18,6 +19,12 @@ pub struct AlertFilter {
     pub system: Option<Id>,
     /// Standing ones only (`true`), closed ones only (`false`), or both.
     pub standing: Option<bool>,
+    /// Of this severity only.
+    pub severity: Option<Severity>,
+    /// Of this kind only.
+    pub kind: Option<FindingKind>,
+    /// Opened at this time or later.
+    pub since: Option<EventTime>,
     /// Leave out those that are folded under another.
     pub causes_only: bool,
     /// Numbers below this one, to turn to the next page.
@@ -94,20 +101,33 @@ impl View {
     pub fn alerts(&self, filter: &AlertFilter, limit: usize) -> Result<Vec<StoredAlert>, LedgerFault> {
         self.read("read the alerts", |db| {
             let names = self.names(db)?;
-            let mut conditions = vec!["no < ?1"];
-            let mut values = vec![filter.before.map_or(i64::MAX, |no| no.0 as i64), limit as i64];
+            let mut conditions = vec!["no < ?1".to_owned()];
+            let mut values: Vec<SqlValue> =
+                vec![filter.before.map_or(i64::MAX, |no| no.0 as i64).into(), (limit as i64).into()];
+            let mut narrow = |condition: &str, value: SqlValue| {
+                values.push(value);
+                conditions.push(format!("{condition} ?{}", values.len()));
+            };
             if let Some(system) = &filter.system {
                 let Some(no) = names::system_no(db, system)? else { return Ok(Vec::new()) };
-                conditions.push("system = ?3");
-                values.push(i64::from(no));
+                narrow("system =", i64::from(no).into());
+            }
+            if let Some(severity) = filter.severity {
+                narrow("severity =", severity.name().to_owned().into());
+            }
+            if let Some(kind) = filter.kind {
+                narrow("kind =", kind.name().to_owned().into());
+            }
+            if let Some(since) = filter.since {
+                narrow("opened_at >=", since.millis().into());
             }
             match filter.standing {
-                Some(true) => conditions.push("closed_at IS NULL"),
-                Some(false) => conditions.push("closed_at IS NOT NULL"),
+                Some(true) => conditions.push("closed_at IS NULL".to_owned()),
+                Some(false) => conditions.push("closed_at IS NOT NULL".to_owned()),
                 None => {}
             }
             if filter.causes_only {
-                conditions.push("under IS NULL");
+                conditions.push("under IS NULL".to_owned());
             }
             let conditions = conditions.join(" AND ");
             let mut query = db.prepare_cached(&format!(

@@ -1,0 +1,255 @@
+//! Where the words of a drawing go: beside what they name, over nothing else, with a leader where they must stand off.
+//!
+//! Every label tries places around its thing, near ones first, and takes the one that costs least: covering
+//! things, other labels or pipes costs, and so does distance. A few rounds let labels make room for each other.
+
+/// Mean advance of a character, as a part of the size of the type; a little more than that of common sans-serif faces.
+const ADVANCE: f64 = 0.56;
+/// Sizes of the first and of further lines, and the distance from line to line, drawing units.
+const TYPE: [f64; 2] = [12.0, 11.0];
+const LINE: f64 = 13.0;
+/// Room between a thing and its words.
+const GAP: f64 = 3.0;
+/// How far off its thing a label may stand, nearest first; from the second on, a leader ties it.
+const OFF: [f64; 4] = [0.0, 14.0, 30.0, 48.0];
+/// Rounds in which labels make room for each other.
+const ROUNDS: usize = 4;
+
+/// A rectangle, y downwards.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rect {
+    pub(super) left: f64,
+    pub(super) top: f64,
+    pub(super) right: f64,
+    pub(super) bottom: f64,
+}
+
+/// A thing with words.
+pub(super) struct Named {
+    /// Its middle.
+    pub(super) at: (f64, f64),
+    /// Half its width and half its height.
+    pub(super) half: (f64, f64),
+    /// Its words, line by line.
+    pub(super) lines: Vec<String>,
+}
+
+/// Where the words of a thing went.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Label {
+    /// Middle of each line on its baseline.
+    pub(super) lines: Vec<(f64, f64)>,
+    /// From the thing to its words, where they stand off.
+    pub(super) leader: Option<[(f64, f64); 2]>,
+}
+
+/// What labels should not cover.
+pub(super) struct Ground<'a> {
+    /// Where labels may be.
+    pub(super) sheet: Rect,
+    /// Things beside the named ones.
+    pub(super) things: Vec<Rect>,
+    /// Pipes.
+    pub(super) pipes: &'a [[(f64, f64); 2]],
+}
+
+impl Rect {
+    pub(super) fn around((x, y): (f64, f64), (half_x, half_y): (f64, f64)) -> Self {
+        Self { left: x - half_x, top: y - half_y, right: x + half_x, bottom: y + half_y }
+    }
+
+    fn shared(&self, other: &Self) -> f64 {
+        let across = self.right.min(other.right) - self.left.max(other.left);
+        let down = self.bottom.min(other.bottom) - self.top.max(other.top);
+        across.max(0.0) * down.max(0.0)
+    }
+
+    fn area(&self) -> f64 {
+        (self.right - self.left) * (self.bottom - self.top)
+    }
+
+    /// Length of a line within it (Liang and Barsky's clipping, 1984).
+    fn crossed_by(&self, [(x1, y1), (x2, y2)]: [(f64, f64); 2]) -> f64 {
+        let (dx, dy) = (x2 - x1, y2 - y1);
+        let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
+        for (p, q) in
+            [(-dx, x1 - self.left), (dx, self.right - x1), (-dy, y1 - self.top), (dy, self.bottom - y1)]
+        {
+            if p == 0.0 {
+                if q < 0.0 {
+                    return 0.0;
+                }
+            } else if p < 0.0 {
+                enter = enter.max(q / p);
+            } else {
+                leave = leave.min(q / p);
+            }
+        }
+        (leave - enter).max(0.0) * dx.hypot(dy)
+    }
+}
+
+/// A place that a label may take.
+#[derive(Clone, Copy)]
+struct Spot {
+    room: Rect,
+    cost: f64,
+    off: usize,
+}
+
+/// The labels of `named`, in their order.
+pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Vec<Label> {
+    let things: Vec<Rect> = named.iter().map(|thing| Rect::around(thing.at, thing.half)).collect();
+    let spots: Vec<Vec<Spot>> = named
+        .iter()
+        .map(|thing| {
+            let mut spots = spots(thing);
+            for spot in &mut spots {
+                spot.cost += covering(&spot.room, &things, ground);
+            }
+            spots
+        })
+        .collect();
+    let mut taken: Vec<Option<Spot>> = vec![None; named.len()];
+    for _ in 0..ROUNDS {
+        for (at, spots) in spots.iter().enumerate() {
+            let cost = |spot: &Spot| {
+                let others = taken.iter().enumerate().filter(|(other, _)| *other != at);
+                spot.cost
+                    + 3.0 * others.filter_map(|(_, it)| *it).map(|it| it.room.shared(&spot.room)).sum::<f64>()
+            };
+            taken[at] = spots.iter().copied().min_by(|a, b| cost(a).total_cmp(&cost(b)));
+        }
+    }
+    named.iter().zip(taken).map(|(thing, spot)| label(thing, spot)).collect()
+}
+
+/// What it costs to cover things and pipes there, and to leave the sheet.
+fn covering(room: &Rect, things: &[Rect], ground: &Ground<'_>) -> f64 {
+    let things: f64 = things.iter().chain(&ground.things).map(|thing| thing.shared(room)).sum();
+    let pipes: f64 = ground.pipes.iter().map(|pipe| room.crossed_by(*pipe)).sum();
+    let outside = room.area() - room.shared(&ground.sheet);
+    3.0 * things + 2.0 * pipes + 20.0 * outside
+}
+
+/// Places around a thing, those preferred first.
+fn spots(thing: &Named) -> Vec<Spot> {
+    let (half_w, half_h) = (width(&thing.lines) / 2.0, LINE * thing.lines.len() as f64 / 2.0);
+    let around = [
+        (0.0, 1.0),
+        (0.0, -1.0),
+        (1.0, 0.0),
+        (-1.0, 0.0),
+        (1.0, 1.0),
+        (-1.0, 1.0),
+        (1.0, -1.0),
+        (-1.0, -1.0),
+    ];
+    let mut spots = Vec::with_capacity(around.len() * OFF.len());
+    for (step, off) in OFF.into_iter().enumerate() {
+        for (rank, (to_x, to_y)) in around.into_iter().enumerate() {
+            // At a slant, the corner of the words meets the rim of the thing.
+            let slant = if to_x != 0.0 && to_y != 0.0 { std::f64::consts::FRAC_1_SQRT_2 } else { 1.0 };
+            let x = thing.at.0 + to_x * (slant * (thing.half.0 + off) + GAP + half_w);
+            let y = thing.at.1 + to_y * (slant * (thing.half.1 + off) + GAP / 2.0 + half_h);
+            let cost = 6.0 * rank as f64 + 4.0 * off;
+            spots.push(Spot { room: Rect::around((x, y), (half_w, half_h)), cost, off: step });
+        }
+    }
+    spots
+}
+
+fn width(lines: &[String]) -> f64 {
+    let size = |line: usize| TYPE[line.min(1)];
+    lines
+        .iter()
+        .enumerate()
+        .map(|(at, line)| line.chars().count() as f64 * size(at) * ADVANCE)
+        .fold(0.0, f64::max)
+}
+
+fn label(thing: &Named, spot: Option<Spot>) -> Label {
+    let Some(Spot { room, off, .. }) = spot else { return Label { lines: Vec::new(), leader: None } };
+    let middle = f64::midpoint(room.left, room.right);
+    let baseline = |line: usize| (middle, room.top + LINE * (line as f64 + 0.8));
+    let near = (middle.clamp(room.left, room.right), thing.at.1.clamp(room.top, room.bottom));
+    let end = (thing.at.0.clamp(room.left, room.right), near.1);
+    Label {
+        lines: (0..thing.lines.len()).map(baseline).collect(),
+        leader: (off > 0).then_some([thing.at, end]),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn basin(x: f64, y: f64) -> Named {
+        Named { at: (x, y), half: (20.0, 20.0), lines: vec!["medlar tree".into(), "got 8 % of 25 %".into()] }
+    }
+
+    const SHEET: Rect = Rect { left: 0.0, top: 0.0, right: 360.0, bottom: 400.0 };
+
+    /// The room that a label takes.
+    fn room(thing: &Named, label: &Label) -> Rect {
+        let half = width(&thing.lines) / 2.0;
+        let ((x, first), (_, last)) = (label.lines[0], label.lines[label.lines.len() - 1]);
+        Rect { left: x - half, top: first - 0.8 * LINE, right: x + half, bottom: last + 0.2 * LINE }
+    }
+
+    fn assert_clear(named: &[Named], pipes: &[[(f64, f64); 2]]) {
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes };
+        let labels = place(named, &ground);
+        let rooms: Vec<Rect> = named.iter().zip(&labels).map(|(thing, label)| room(thing, label)).collect();
+        for (at, mine) in rooms.iter().enumerate() {
+            for thing in named {
+                assert!(
+                    mine.shared(&Rect::around(thing.at, thing.half)) < 1.0,
+                    "label {at} covers a thing: {mine:?}"
+                );
+            }
+            for (other, theirs) in rooms.iter().enumerate().skip(at + 1) {
+                assert!(mine.shared(theirs) < 1.0, "labels {at} and {other} cover each other");
+            }
+            assert!(mine.area() - mine.shared(&SHEET) < 1.0, "label {at} leaves the sheet: {mine:?}");
+        }
+    }
+
+    #[test]
+    fn words_stand_under_their_thing_where_there_is_room() {
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &[] };
+        let [label] = &place(&[basin(180.0, 100.0)], &ground)[..] else { panic!() };
+        assert!(
+            label.leader.is_none()
+                && label.lines.iter().all(|(x, y)| (*x - 180.0).abs() < 1e-9 && *y > 120.0),
+            "{label:?}"
+        );
+    }
+
+    #[test]
+    fn labels_of_crowded_basins_cover_nothing() {
+        assert_clear(
+            &[basin(280.0, 60.0), basin(280.0, 108.0), basin(280.0, 156.0), basin(280.0, 204.0)],
+            &[],
+        );
+        assert_clear(&[basin(60.0, 60.0), basin(110.0, 60.0), basin(60.0, 110.0), basin(110.0, 110.0)], &[]);
+        assert_clear(&[basin(30.0, 380.0), basin(330.0, 380.0), basin(30.0, 20.0)], &[]);
+    }
+
+    #[test]
+    fn words_keep_off_pipes_where_they_can() {
+        let pipes = [[(180.0, 100.0), (180.0, 400.0)]];
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &pipes };
+        let named = [basin(180.0, 100.0)];
+        let label = &place(&named, &ground)[0];
+        assert!(room(&named[0], label).crossed_by(pipes[0]) < 1e-9, "{label:?}");
+    }
+
+    #[test]
+    fn a_line_is_measured_only_inside() {
+        let square = Rect { left: 0.0, top: 0.0, right: 10.0, bottom: 10.0 };
+        assert!((square.crossed_by([(-5.0, 5.0), (5.0, 5.0)]) - 5.0).abs() < 1e-9);
+        assert!((square.crossed_by([(-5.0, -5.0), (20.0, 20.0)]) - 200.0_f64.sqrt()).abs() < 1e-9);
+        assert!(square.crossed_by([(20.0, 0.0), (20.0, 10.0)]) < 1e-9);
+    }
+}
