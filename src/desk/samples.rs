@@ -6,6 +6,9 @@ use crate::ledger::StoredFinding;
 use crate::model::{EventTime, Evidence, Finding, FindingKind, Severity, Subject, System};
 use crate::systemfile;
 
+/// The plan that the tests of pages and their bench use as well.
+const TERRACE: &str = include_str!("../../tests/yards/terrace.toml");
+
 fn parsed(file: &str, text: &str) -> System {
     systemfile::parse(file, text).unwrap_or_else(|faults| panic!("{faults:?}"))
 }
@@ -18,46 +21,7 @@ pub(super) fn terrace() -> System {
 /// The same by another name.
 pub(super) fn terrace_called(id: &str, name: &str, property: &str) -> System {
     let names = format!("id = \"{id}\"\nname = \"{name}\"\nproperty = \"{property}\"\n");
-    let plan = r#"
-        timezone = "America/Denver"
-        soil = "sandy-loam"
-        [diverter]
-        [[splitter]]
-        id = "s1"
-        feeds = ["s2", "s3"]
-        at = [2.0, 3.0]
-        [[splitter]]
-        id = "s2"
-        feeds = ["quince", "fig"]
-        at = [4.0, 4.0]
-        [[splitter]]
-        id = "s3"
-        feeds = ["plum", "pear"]
-        at = [4.0, 2.0]
-        [[basin]]
-        id = "quince"
-        plant = "quince tree"
-        area_m2 = 1.2
-        at = [7.0, 5.0]
-        float = {}
-        overflow = {}
-        moisture = {}
-        [[basin]]
-        id = "fig"
-        area_m2 = 1.2
-        at = [7.0, 3.8]
-        float = {}
-        [[basin]]
-        id = "plum"
-        area_m2 = 1.2
-        at = [7.0, 2.4]
-        moisture = {}
-        [[basin]]
-        id = "pear"
-        area_m2 = 1.2
-        at = [7.0, 1.0]
-        "#;
-    parsed(&format!("{id}.toml"), &(names + plan))
+    parsed(&format!("{id}.toml"), &(names + TERRACE))
 }
 
 /// One basin and no splitter, not placed on a plan.

@@ -6,29 +6,24 @@
 //! their last readings and findings, so that more readings of theirs would not make it dearer. Measured is the
 //! time from sending a request to having read the whole answer, with a connection of its own over loopback.
 
-use std::future::pending;
-use std::io::{Read, Write};
-use std::net::{SocketAddr, TcpStream};
+#[path = "../pages/house.rs"]
+mod house;
+
 use std::path::Path;
 use std::sync::Arc;
-use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use basinward::clock::Clock;
-use basinward::desk::{self, Desk, Entry, LinkNote, SystemFolder};
 use basinward::engine::{Change, Dose, Effect, FindingChange, Input, Soak};
-use basinward::ledger::{Batch, Ledger, OrderQueue, Orders, RetentionPolicy, SystemNo, View};
+use basinward::ledger::{Batch, Ledger, RetentionPolicy, SystemNo, View};
 use basinward::model::{
     BasinIx, EventTime, Finding, FindingKind, Id, Place, Quantity, Reading, SensorIx, Severity, Span,
     Subject, System, Value,
 };
-use basinward::schedule::{Upkeep, work_out};
-use basinward::systemfile;
+use basinward::schedule::work_out;
 use basinward::upkeep::{Crew, Plan, Rules};
-use tokio::net::TcpListener;
-use tokio::sync::{mpsc, watch};
 
-type Failure = Box<dyn std::error::Error>;
+use house::{Failure, Served, terrace};
 
 /// Requests of each page that are measured, after one that is not.
 const TIMES: usize = 15;
@@ -36,56 +31,14 @@ const DAYS: i64 = 365;
 /// Systems of one property.
 const TOGETHER: usize = 5;
 
-const PLAN: &str = r#"
-timezone = "America/Denver"
-soil = "loam"
-[source]
-meter = { litres_per_count = 1.0 }
-[[splitter]]
-id = "s1"
-feeds = ["s2", "s3"]
-at = [1.0, 3.0]
-[[splitter]]
-id = "s2"
-feeds = ["quince", "fig"]
-at = [3.0, 4.0]
-[[splitter]]
-id = "s3"
-feeds = ["plum", "pear"]
-at = [3.0, 2.0]
-[[basin]]
-id = "quince"
-area_m2 = 1.2
-at = [6.0, 5.0]
-float = {}
-moisture = {}
-[[basin]]
-id = "fig"
-area_m2 = 1.2
-at = [6.0, 3.5]
-float = {}
-moisture = {}
-[[basin]]
-id = "plum"
-area_m2 = 1.2
-at = [6.0, 2.0]
-float = {}
-moisture = {}
-[[basin]]
-id = "pear"
-area_m2 = 1.2
-at = [6.0, 0.5]
-float = {}
-moisture = {}
-"#;
-
-const PAGES: [(&str, &str); 12] = [
+const PAGES: [(&str, &str); 13] = [
     ("portfolio", "/"),
     ("portfolio, searched", "/?text=quince&state=now"),
     ("system, a week", "/systems/yard-0"),
     ("system, a year", "/systems/yard-0?range=year"),
     ("basin", "/systems/yard-0/basins/quince"),
     ("splitter", "/systems/yard-0/splitters/s1"),
+    ("sensor", "/systems/yard-0/sensors/quince/moisture"),
     ("alerts", "/alerts"),
     ("one alert", "/alerts/1"),
     ("timeline, exact", "/systems/yard-0/timeline.json?range=month"),
@@ -114,18 +67,18 @@ fn measure(count: usize) -> Result<(), Failure> {
     let clock = Instant::now();
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now)?;
     println!("tasks and visits were worked out in {:.1} s", clock.elapsed().as_secs_f64());
-    let (address, _served) = serve(folder.path(), view, systems, upkeep)?;
+    let served = Served::start(folder.path(), view, systems, upkeep, Clock::wall())?;
     println!("page                     ms p50     max       bytes  compressed");
     for (name, path) in PAGES {
         let mut times = Vec::new();
-        let plain = ask(address, path, "")?.1;
+        let plain = served.ask(path, "")?.body.len();
         let mut squeezed = 0;
         for _ in 0..TIMES {
             let clock = Instant::now();
-            let (status, bytes) = ask(address, path, "Accept-Encoding: gzip\r\n")?;
+            let answer = served.ask(path, "Accept-Encoding: gzip\r\n")?;
             times.push(clock.elapsed().as_secs_f64() * 1e3);
-            squeezed = bytes;
-            assert_eq!(status, 200, "{path}");
+            squeezed = answer.body.len();
+            assert_eq!(answer.status, 200, "{path}");
         }
         times.sort_by(f64::total_cmp);
         println!("{name:<22}{:>9.1}{:>8.1}{plain:>12}{squeezed:>12}", times[TIMES / 2], times[TIMES - 1]);
@@ -135,11 +88,8 @@ fn measure(count: usize) -> Result<(), Failure> {
 }
 
 fn yard(at: usize) -> System {
-    let head = format!(
-        "id = \"yard-{at}\"\nname = \"Larkmere, terrace {at}\"\nproperty = \"larkmere-{}\"\n",
-        at / TOGETHER
-    );
-    systemfile::parse(&format!("yard-{at}.toml"), &(head + PLAN)).expect("the plan is plain")
+    let property = format!("larkmere-{}", at / TOGETHER);
+    terrace(&format!("yard-{at}"), &format!("Larkmere, terrace {at}"), &property, true)
 }
 
 /// Moisture probes and floats.
@@ -228,67 +178,4 @@ fn flood(now: EventTime) -> FindingChange {
         evidence: Vec::new(),
     };
     FindingChange { change: Change::Raised, at: now - Span::from_hours(3), finding }
-}
-
-/// What must live as long as the pages are asked for.
-struct Served {
-    _queue: OrderQueue,
-    _systems: watch::Sender<Arc<Vec<Arc<System>>>>,
-    _commits: watch::Sender<u64>,
-    _link: watch::Sender<LinkNote>,
-    _upkeep: watch::Sender<Arc<Upkeep>>,
-}
-
-fn serve(
-    folder: &Path,
-    view: View,
-    systems: Vec<Arc<System>>,
-    upkeep: Upkeep,
-) -> Result<(SocketAddr, Served), Failure> {
-    let (orders, queue) = Orders::new(|| ());
-    let (systems_tx, systems) = watch::channel(Arc::new(systems));
-    let (commits_tx, commits) = watch::channel(1);
-    let (link_tx, link) = watch::channel(LinkNote::default());
-    let (upkeep_tx, upkeep) = watch::channel(Arc::new(upkeep));
-    let files =
-        SystemFolder { folder: folder.to_owned(), prefix: "greywater".into(), changed: mpsc::channel(1).0 };
-    let desk = Desk {
-        systems,
-        view,
-        commits,
-        orders,
-        clock: Clock::wall(),
-        banner: None,
-        files,
-        entry: Entry::LetIn,
-        seal: None,
-        link,
-        pages: String::new(),
-        export: None,
-        upkeep,
-    };
-    let runtime = tokio::runtime::Runtime::new()?;
-    let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0"))?;
-    let address = listener.local_addr()?;
-    thread::spawn(move || runtime.block_on(desk::serve(listener, None, desk, pending())));
-    let served = Served {
-        _queue: queue,
-        _systems: systems_tx,
-        _commits: commits_tx,
-        _link: link_tx,
-        _upkeep: upkeep_tx,
-    };
-    Ok((address, served))
-}
-
-/// Status of the answer, and bytes of its body.
-fn ask(address: SocketAddr, path: &str, lines: &str) -> Result<(u16, usize), Failure> {
-    let mut peer = TcpStream::connect(address)?;
-    peer.set_read_timeout(Some(Duration::from_secs(30)))?;
-    write!(peer, "GET {path} HTTP/1.0\r\nHost: localhost\r\n{lines}\r\n")?;
-    let mut answer = Vec::new();
-    peer.read_to_end(&mut answer)?;
-    let head = answer.windows(4).position(|four| four == b"\r\n\r\n").ok_or("no head")?;
-    let status = std::str::from_utf8(&answer[9..12])?.parse()?;
-    Ok((status, answer.len() - head - 4))
 }

@@ -81,7 +81,7 @@ test('a change keeps comments, and can be undone', async () => {
   await again;
 });
 
-test('a flood arrives on the open page by itself', async () => {
+test('a flood arrives on the open page by itself', async (t) => {
   await page.goto(daemon.home);
   const now = Date.now();
   // Longer than any flood hold that a soil class gives by itself.
@@ -89,7 +89,9 @@ test('a flood arrives on the open page by itself', async () => {
     const payload = JSON.stringify({ value: true, time: now - hours * 3_600_000 });
     await publish(daemon.broker, 'greywater/alder-court-east-terrace/basin-2/float', payload);
   }
+  const sent = performance.now();
   await page.getByText(/flood|standing water/i).first().waitFor({ timeout: 30_000 });
+  t.diagnostic(`shown ${Math.round(performance.now() - sent)} ms after the last reading was sent`);
   await shoot(page, 'path-flood');
 });
 

@@ -1,0 +1,124 @@
+// What people come to the desk for, walked by somebody who has never seen it: by what links and buttons say.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+import { openBrowser, openPage, shoot, SIZES, startDemo, until, violations } from './rig.js';
+
+let demo;
+let browser;
+let page;
+before(async () => {
+  // Long enough that there is a whole last month.
+  [demo, browser] = [await startDemo(75), await openBrowser()];
+  page = await openPage(browser);
+});
+after(async () => { await browser?.close(); await demo?.stop(); });
+
+test('the first page says which basin floods and what to do first', async () => {
+  const phone = await openPage(browser, { viewport: SIZES[1][1], colorScheme: 'dark' });
+  await phone.goto(demo.home);
+  const flood = phone.locator('.finding.now').first();
+  await flood.getByText(/basin is flooding/).waitFor();
+  await flood.getByText(/Turn the diverter to sewer/).waitFor();
+  await shoot(phone, 'path-flooding-phone');
+  await flood.getByRole('link', { name: 'Why, and what to do' }).click();
+  await phone.getByText('Keep everybody away from the water').first().waitFor();
+  assert.deepEqual(phone.complaints, []);
+  await phone.context().close();
+});
+
+test('the first page says which splitter is off and by how much', async () => {
+  await page.goto(demo.home);
+  const split = page.locator('.finding', { hasText: 'divides the water unevenly' }).first();
+  await split.getByText(/It sends \d+\s%.* by design 50 : 50/).waitFor();
+});
+
+test('what quince received last month is two steps away: search, system', async () => {
+  await page.goto(demo.home);
+  await page.getByLabel('Search').fill('quince');
+  await page.getByRole('button', { name: 'Show' }).click();
+  await page.getByRole('link', { name: 'Larkmere House, terrace' }).click();
+  const table = page.getByRole('region', { name: 'What each basin received' });
+  const heads = await table.locator('thead th').allTextContents();
+  const month = heads.findIndex((head) => /^[A-Z][a-z]+ \d{4}$/.test(head));
+  assert.ok(month > 0, heads.join(' | '));
+  const line = await table.locator('tbody tr', { hasText: 'quince' }).locator('th, td').allTextContents();
+  assert.match(line[month], /^[\d\s]+\sL, \d+\s%$/);
+  const [download] = await Promise.all([page.waitForEvent('download'), page.getByRole('link', { name: 'Month by month as CSV' }).click()]);
+  assert.equal(download.suggestedFilename(), 'larkmere-terrace-received.csv');
+  await table.getByRole('link', { name: 'quince tree' }).click();
+  await page.getByText('Received last month').waitFor();
+  await shoot(page, 'path-received');
+});
+
+test('a sensor is two steps from its system, and says how it is heard', async () => {
+  await page.goto(`${demo.home}/systems/larkmere-terrace/basins/quince`);
+  await page.getByRole('link', { name: 'soil', exact: true }).click();
+  await page.getByRole('heading', { name: 'Moisture probe in the quince tree basin' }).waitFor();
+  await page.getByText(/^every \d+/).waitFor();
+  assert.ok(await page.locator('.raw').count() > 2, 'the last payloads are shown');
+  assert.deepEqual(await violations(page), []);
+});
+
+test('alerts are narrowed down by the form, and the address keeps it', async () => {
+  await page.goto(`${demo.home}/alerts`);
+  const all = await page.locator('.alerts > li').count();
+  await page.getByText('Narrow down by place').click();
+  await page.getByLabel('Urgency').selectOption('critical');
+  await page.getByRole('button', { name: 'Show' }).click();
+  await page.waitForURL(/severity=critical/);
+  const some = await page.locator('.alerts > li').count();
+  assert.ok(some > 0 && some < all, `${some} of ${all}`);
+  await shoot(page, 'path-alerts');
+  assert.deepEqual(await violations(page), []);
+  await page.getByRole('link', { name: 'All', exact: true }).click();
+  assert.match(page.url(), /show=all&severity=critical/);
+});
+
+test('an alert is acknowledged, alone and with others', async () => {
+  await page.goto(`${demo.home}/alerts?show=open`);
+  const [first, second] = await page.locator('.alerts input[type=checkbox]').all();
+  await first.check();
+  await second.check();
+  await page.getByRole('button', { name: 'Acknowledge' }).click();
+  await page.waitForLoadState();
+  await page.goto(`${demo.home}/alerts?show=acknowledged`);
+  assert.equal(await page.locator('.alerts > li').count(), 2);
+  await page.goto(`${demo.home}/alerts?show=open`);
+  await page.locator('.alerts > li .name a').first().click();
+  await page.getByRole('button', { name: 'I take care of it' }).click();
+  await page.getByText(/acknowledged by/i).first().waitFor();
+  await shoot(page, 'path-acknowledged');
+});
+
+test('a year is zoomed into by keyboard and pointer, values are told exactly, and back is back', async () => {
+  await page.goto(`${demo.home}/systems/larkmere-terrace?range=year`);
+  const box = () => page.locator('.timeline').first();
+  const length = async () => (await box().getAttribute('data-to')) - (await box().getAttribute('data-from'));
+  const year = await length();
+  await box().focus();
+  await page.keyboard.press('+');
+  await until('the stretch is shorter', async () => (await length()) < year);
+  const closer = await length();
+  await page.keyboard.press('-');
+  await until('the stretch is longer again', async () => (await length()) > closer);
+  await page.keyboard.press('End');
+  await page.keyboard.press('ArrowLeft');
+  const told = page.locator('#told');
+  await until('a value is told', async () => /\d/.test(await told.textContent()));
+  const { x, y, width, height } = await box().boundingBox();
+  const before = await told.textContent();
+  await page.mouse.move(x + width * 0.93, y + height / 2);
+  await until('another is told', async () => (await told.textContent()) !== before && /% water/.test(await told.textContent()));
+  await shoot(page, 'path-year');
+  await page.keyboard.down('Control');
+  await page.mouse.wheel(0, -300);
+  await page.keyboard.up('Control');
+  await page.goto(`${demo.home}/systems/larkmere-terrace?range=year`);
+  await page.getByRole('link', { name: 'Closer' }).click();
+  await until('the link zooms', async () => (await length()) < year);
+  await page.goBack();
+  await until('back is back', async () => Math.abs((await length()) - year) < 1000);
+});
+
+test('no page complained on the way', () => assert.deepEqual(page.complaints, []));

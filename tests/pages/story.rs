@@ -1,0 +1,158 @@
+//! A yard at a known time: everything that the pages tell of it is written here.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use basinward::engine::{Change, Dose, Effect, FindingChange, Forecast, Input, Soak};
+use basinward::ledger::{Batch, Ledger, RetentionPolicy, SystemNo};
+use basinward::model::{
+    BasinIx, EventTime, Evidence, Finding, FindingKind, Id, Place, Quantity, Reading, Severity, Span,
+    Subject, System, Value,
+};
+use serde_json::{Value as Json, json};
+
+use crate::house::Failure;
+
+/// The present: a Friday, 11:00 in Denver.
+pub(crate) fn now() -> EventTime {
+    "2026-11-20T18:00:00Z".parse().expect("a time")
+}
+
+/// Writes what is known of the first of `systems`, of the second that it is well, and of the third nothing.
+pub(crate) fn write(folder: &Path, systems: &[Arc<System>]) -> Result<(), Failure> {
+    let mut ledger = Ledger::open(folder)?;
+    let numbers = ledger.enrol(systems.iter().map(Arc::as_ref))?;
+    let mut batch = Batch::default();
+    for system in 0..2 {
+        readings(&mut batch, numbers[system], &systems[system]);
+        doses(&mut batch, numbers[system], if system == 0 { 0.20 } else { 0.0 });
+    }
+    findings(&mut batch, numbers[0]);
+    for days in 1..40 {
+        let began = now() - Span::from_days(days);
+        let lasted = Span::from_mins(200 - 3 * days);
+        batch.conclude(numbers[0], Effect::Soak(Soak { basin: BasinIx(2), began, lasted }));
+    }
+    let refused = b"{\"value\": 7}";
+    let at = now() - Span::from_mins(50);
+    batch.refuse("out-of-range", "greywater/terrace/quince/moisture", refused, &"7 is above 1 m3/m3", at);
+    batch.hear_unassigned("greywater/node-7/soil", b"31.4", now() - Span::from_mins(2));
+    ledger.commit(&batch)?;
+    while ledger.retain(now(), &RetentionPolicy::default())?.more {}
+    Ok(())
+}
+
+/// Two days of readings, one in half an hour; one is missing, one comes twice.
+fn readings(batch: &mut Batch, no: SystemNo, system: &System) {
+    let sensor = |basin: u16, quantity| {
+        system.find_sensor(Place::Basin(BasinIx(basin)), quantity).expect("it is there")
+    };
+    for half_hour in (0..96).rev().filter(|half_hour| *half_hour != 40) {
+        let at = now() - Span::from_mins(30 * half_hour + 1);
+        let content = 0.24 + 0.05 * ((half_hour % 24) as f64 / 24.0);
+        let payload = format!("{{\"value\": {content:.3}}}");
+        let reading = Reading { sensor: sensor(0, Quantity::Moisture), at, value: Value::Number(content) };
+        for _ in 0..if half_hour == 3 { 2 } else { 1 } {
+            batch.take_in(no, at + Span::SECOND, Input::Reading(reading));
+            batch.carried_by(payload.as_bytes());
+        }
+        let wet = Reading { sensor: sensor(0, Quantity::Float), at, value: Value::Wet(half_hour < 20) };
+        batch.take_in(no, at + Span::SECOND, Input::Reading(wet));
+        let plum = Reading { sensor: sensor(2, Quantity::Moisture), at, value: Value::Number(0.21) };
+        batch.take_in(no, at + Span::SECOND, Input::Reading(plum));
+    }
+}
+
+/// Sixty days of showers, morning and evening; `lean` more of each goes to the quince than to the fig, lately.
+fn doses(batch: &mut Batch, no: SystemNo, lean: f64) {
+    for half_day in (1..120).rev() {
+        let at = now() - Span::from_hours(12 * half_day);
+        let lean = if half_day < 30 { lean } else { 0.0 } + 0.004 * ((half_day % 5) as f64 - 2.0);
+        let shares = [0.25 + lean, 0.25 - lean, 0.25, 0.25];
+        let shares = (0..4).map(BasinIx).zip(shares).collect();
+        let litres = (half_day % 17 != 0).then_some(80.0);
+        batch.conclude(no, Effect::Dose(Dose { at, litres, shares, quality: 0.9 }));
+    }
+}
+
+fn findings(batch: &mut Batch, no: SystemNo) {
+    let basin = |id: &str| Subject::Basin(Id::new(id).expect("an id"));
+    let flood = json!({ "standing_since": "2026-11-20T08:00:00Z" });
+    raise(
+        batch,
+        no,
+        9,
+        FindingKind::Flooding,
+        basin("quince"),
+        Severity::Critical,
+        &flood,
+        "The float has been up for 10 h.",
+    );
+    let split = json!({ "share_a": 0.9, "share_b": 0.1, "design_a": 0.5, "doses": 22, "since": "2026-11-05T18:00:00Z",
+        "explanations": [{ "finding": "uneven-split", "subject": { "splitter": "s2" }, "probability": 0.94 },
+                         { "finding": "blocked-outlet", "subject": { "basin": "fig" }, "probability": 0.06 }] });
+    let splitter = Subject::Splitter(Id::new("s2").expect("an id"));
+    raise(
+        batch,
+        no,
+        30,
+        FindingKind::UnevenSplit,
+        splitter,
+        Severity::Warning,
+        &split,
+        "Since 5 November quince received 45 % of each dose instead of 25 %.",
+    );
+    let soak = json!({ "baseline_h": 1.3, "soak_time_h": 3.1, "due": "2027-01-20T12:00:00Z", "infiltration_mm_h": 5.75 });
+    raise(
+        batch,
+        no,
+        50,
+        FindingKind::SlowSoak,
+        basin("plum"),
+        Severity::Info,
+        &soak,
+        "Loam alone would take the same 18 mm in 83 minutes.",
+    );
+    let silent = json!({ "silent_since": "2026-11-18T10:00:00Z" });
+    let float = Subject::Sensor("fig/float".into());
+    raise(
+        batch,
+        no,
+        20,
+        FindingKind::SensorSilent,
+        float,
+        Severity::Warning,
+        &silent,
+        "Nothing was heard from fig/float since 18 November 03:00.",
+    );
+    let day = |days| now() + Span::from_days(days);
+    let forecast = Forecast {
+        basin: BasinIx(2),
+        made: now(),
+        due: day(61),
+        earliest: day(30),
+        latest: day(120),
+        basis: "soak times".into(),
+        litres: 1139.0,
+        mulch_left: 0.6,
+    };
+    batch.conclude(no, Effect::Forecast(forecast));
+}
+
+#[expect(clippy::too_many_arguments, reason = "each is one part of one finding, told on one line")]
+fn raise(
+    batch: &mut Batch,
+    no: SystemNo,
+    hours_ago: i64,
+    kind: FindingKind,
+    subject: Subject,
+    severity: Severity,
+    estimate: &Json,
+    says: &str,
+) {
+    let at = now() - Span::from_hours(hours_ago);
+    let estimate = estimate.as_object().expect("an object").clone();
+    let evidence = vec![Evidence { at: Some(at), says: says.to_owned() }];
+    let finding = Finding { kind, subject, severity, probability: 0.94, estimate, evidence };
+    batch.conclude(no, Effect::Finding(FindingChange { change: Change::Raised, at, finding }));
+}
