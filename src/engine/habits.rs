@@ -10,7 +10,7 @@ use super::soak::{DayView, FloatNow};
 use super::use_watch::{UseView, UseWatch};
 use super::{Dose, Effect};
 use crate::model::{
-    BasinIx, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Service, Span, Subject,
+    BasinIx, Depths, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Service, Span, Subject,
 };
 
 /// Longer than this between two counts, and it is not known when the water came.
@@ -144,6 +144,13 @@ impl Engine {
         let Some(ix) = self.system.find_basin(id.as_str()) else { return };
         let (system, state) = (&*self.system, &mut self.state);
         state.soak.serviced(system, ix, (service, at), &mut state.board, out);
+    }
+
+    /// What somebody measured in a basin was something else.
+    pub(super) fn corrected_basin(&mut self, depths: &Depths) {
+        if let Some(ix) = self.system.find_basin(depths.basin.as_str()) {
+            self.state.soak.corrected(&self.system, ix, depths);
+        }
     }
 
     /// A reading that matters only in the long run: of a soil thermometer or the gauge.

@@ -18,9 +18,14 @@ impl Engine {
                     self.worked(at, spot, *work, out);
                 }
                 self.serviced_basin(service, at, out);
+                self.state.worked_on = true;
+            }
+            Command::Corrected(depths) => self.corrected_basin(depths),
+            Command::RunEnded { .. } => {
+                self.state.doses.run_ended(at);
+                self.state.worked_on = true;
             }
         }
-        self.state.worked_on = true;
         self.state.wake = EventTime::MIN;
     }
 

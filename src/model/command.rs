@@ -2,13 +2,33 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{EventTime, FindingKind, Place, Quantity, Subject, System, service};
+use super::{EventTime, FindingKind, Id, Place, Quantity, Subject, System, service};
 
 /// Something that a person did and that changes what the readings mean from then on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Command {
     /// Work on one part.
     Serviced(Service),
+    /// A depth of mulch that was told before was wrong.
+    Corrected(Depths),
+    /// Somebody who ran water for a test will run no more: what came is a dose of its own, whatever follows.
+    RunEnded {
+        /// When the last of it had left the pipe.
+        at: EventTime,
+    },
+}
+
+/// What a corrected record of work says of the mulch of one basin.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Depths {
+    /// When the work was finished, as the engine was told of it.
+    pub at: EventTime,
+    /// Where.
+    pub basin: Id,
+    /// Depth found before the work, mm, if anybody measured it.
+    pub found_mm: Option<f64>,
+    /// Depth left after the work, mm, if anybody measured it.
+    pub left_mm: Option<f64>,
 }
 
 /// Work done on one part of a system.
@@ -160,6 +180,8 @@ impl Command {
     pub fn at(&self) -> EventTime {
         match self {
             Self::Serviced(service) => service.at,
+            Self::Corrected(depths) => depths.at,
+            Self::RunEnded { at } => *at,
         }
     }
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Command, EventTime, Id, Place, Quantity, Service, Span, Subject, System, Work};
+use super::{Command, Depths, EventTime, Id, Place, Quantity, Service, Span, Subject, System, Work};
 
 /// Longest note, characters.
 const NOTE: usize = 2_000;
@@ -296,16 +296,34 @@ impl ServiceRecord {
         told.into_iter().map(Command::Serviced).collect()
     }
 
-    /// What the engine has to hear when `self` is corrected to `new`: work that was left out, and a depth
-    /// found that was not told before. What it was told already cannot be taken back.
+    /// What the engine has to hear when `self` is corrected to `new`: work that was left out, and the depths of
+    /// mulch as they were. Work that it was told of already cannot be taken back.
     pub fn told_anew(&self, new: &Self) -> Vec<Command> {
         let added: Vec<Work> = new.work.iter().filter(|work| !self.work.contains(work)).copied().collect();
-        let found_mm = new.mulch_found_mm.filter(|_| self.mulch_found_mm.is_none());
-        if added.is_empty() && found_mm.is_none() {
-            return Vec::new();
+        let renewed_now = added.contains(&Work::MulchRenewed);
+        let told_of_mulch = self.mulch_found_mm.is_some() || self.work.contains(&Work::MulchRenewed);
+        let depths = self.corrected_depths(new).filter(|_| told_of_mulch);
+        let found_mm = new.mulch_found_mm.filter(|_| !told_of_mulch);
+        let mut told = Vec::from_iter(depths.map(Command::Corrected));
+        if !added.is_empty() || found_mm.is_some() {
+            let left_mm = new.mulch_left_mm.filter(|_| renewed_now);
+            told.extend(
+                Self { work: added, mulch_found_mm: found_mm, mulch_left_mm: left_mm, ..new.clone() }.told(),
+            );
         }
-        let left_mm = new.mulch_left_mm.filter(|_| added.contains(&Work::MulchRenewed));
-        Self { work: added, mulch_found_mm: found_mm, mulch_left_mm: left_mm, ..new.clone() }.told()
+        told
+    }
+
+    /// The depths of `new`, if they are others than these and those of a basin.
+    fn corrected_depths(&self, new: &Self) -> Option<Depths> {
+        let Subject::Basin(basin) = &self.subject else { return None };
+        let (found_mm, left_mm) = (new.mulch_found_mm, new.mulch_left_mm);
+        ((self.mulch_found_mm, self.mulch_left_mm) != (found_mm, left_mm)).then(|| Depths {
+            at: self.at,
+            basin: basin.clone(),
+            found_mm,
+            left_mm,
+        })
     }
 
     /// What correcting `self` to `new` no longer changes in the engine, in sentences.
@@ -317,14 +335,6 @@ impl ServiceRecord {
                 format!("“{name}” was told to the engine already: what it forgot for it, it learns anew from the readings")
             })
             .collect();
-        let depths = [
-            (self.mulch_found_mm, new.mulch_found_mm, "found"),
-            (self.mulch_left_mm, new.mulch_left_mm, "left"),
-        ];
-        for (old, _, which) in depths.into_iter().filter(|(old, new, _)| old.is_some() && old != new) {
-            let mm = old.unwrap_or_default();
-            says.push(format!("the engine keeps what it learnt from {mm:.0} mm of mulch {which}"));
-        }
         if self.at != new.at {
             says.push("the engine counts the work from when it first heard of it".to_owned());
         }
@@ -372,26 +382,36 @@ mod tests {
     #[test]
     fn a_battery_written_down_at_the_basin_is_told_of_its_sensor() {
         let told = record(&[Work::OutletCleared, Work::BatteryChanged]).told();
-        let subjects: Vec<_> = told.iter().map(|Command::Serviced(service)| service.subject.key()).collect();
+        let subjects: Vec<_> = told
+            .iter()
+            .map(|command| match command {
+                Command::Serviced(service) => service.subject.key(),
+                Command::Corrected(_) | Command::RunEnded { .. } => panic!("{command:?}"),
+            })
+            .collect();
         assert_eq!(subjects, ["basin:quince", "sensor:quince/battery"]);
     }
 
     #[test]
     fn a_correction_tells_the_engine_only_what_it_has_not_heard() {
         let old = ServiceRecord { mulch_found_mm: Some(80.0), ..record(&[Work::OutletCleared]) };
-        let same = ServiceRecord { note: "wrong boots".into(), mulch_found_mm: Some(70.0), ..old.clone() };
+        let same = ServiceRecord { note: "wrong boots".into(), ..old.clone() };
         assert_eq!(old.told_anew(&same), []);
-        assert_eq!(old.beyond_recall(&same).len(), 1);
+        let deeper = ServiceRecord { mulch_found_mm: Some(70.0), ..old.clone() };
+        let depths = Depths { at: old.at, basin: id("quince"), found_mm: Some(70.0), left_mm: None };
+        assert_eq!(old.told_anew(&deeper), [Command::Corrected(depths.clone())]);
+        let taken_back = ServiceRecord { mulch_found_mm: None, ..old.clone() };
+        assert_eq!(old.told_anew(&taken_back), [Command::Corrected(Depths { found_mm: None, ..depths })]);
         let more = ServiceRecord {
             work: vec![Work::OutletCleared, Work::MulchRenewed],
             mulch_left_mm: Some(200.0),
             ..old.clone()
         };
         let told = old.told_anew(&more);
-        let [Command::Serviced(service)] = &told[..] else { panic!("{told:?}") };
+        let [Command::Corrected(_), Command::Serviced(service)] = &told[..] else { panic!("{told:?}") };
         assert_eq!(service.work, [Work::MulchRenewed]);
         assert_eq!((service.mulch_found_mm, service.mulch_left_mm), (None, Some(200.0)));
         assert_eq!(old.beyond_recall(&more), Vec::<String>::new());
-        assert_eq!(more.beyond_recall(&old).len(), 2, "work taken back, and a depth left");
+        assert_eq!(more.beyond_recall(&old).len(), 1, "work taken back");
     }
 }

@@ -148,7 +148,7 @@ fn a_correction_is_a_new_version_and_tells_the_engine_only_what_is_new() {
     assert_eq!(versions, [(1, &cleared(), ""), (2, &more, "measured again")]);
     let told = book.told();
     assert_eq!(told.len(), 2);
-    let Command::Serviced(second) = &told[1];
+    let Command::Serviced(second) = &told[1] else { panic!("{told:?}") };
     assert_eq!((second.work.as_slice(), second.mulch_left_mm), (&[Work::MulchRenewed][..], Some(200.0)));
 }
 

@@ -13,6 +13,8 @@ const JOIN_GAPS: f64 = 2.5;
 const LONGEST: Span = Span::from_hours(10);
 /// A probe that has not risen for this long is at its peak.
 const SETTLES: Span = Span::from_mins(60);
+/// The same after a run of water that is known to have ended: nobody need wait for a dose that might follow.
+const SETTLES_AFTER_RUN: Span = Span::from_mins(20);
 /// Water is given this long on its way to the probes, and an episode so long in all.
 const LONGEST_WAIT: Span = Span::from_hours(6);
 const LONGEST_WITH_WAIT: Span = Span::from_hours(14);
@@ -35,6 +37,8 @@ pub(super) struct Episode {
     last: EventTime,
     /// Longest gap that still belongs to it.
     join: Span,
+    /// When somebody said that no more water would come.
+    run_ended: Option<EventTime>,
     /// Water was still on its way through the soil: not finished before this.
     rising_until: EventTime,
     /// Litres that the meter counted.
@@ -76,6 +80,7 @@ impl Gathering {
             began: at,
             last: at,
             join,
+            run_ended: None,
             rising_until: EventTime::MIN,
             metered: 0.0,
             rain,
@@ -119,7 +124,7 @@ impl Gathering {
     /// Minutes that the float of a basin was up until the episode's end.
     pub(super) fn float_minutes(&self, basin: usize) -> f64 {
         let Some(episode) = &self.current else { return 0.0 };
-        let (response, end) = (&episode.responses[basin], episode.last + episode.join);
+        let (response, end) = (&episode.responses[basin], episode.closes());
         response.float_min + response.float_since.map_or(0.0, |since| (end - since).mins_f64().max(0.0))
     }
 
@@ -133,13 +138,22 @@ impl Gathering {
 
     /// When the episode is finished if nothing else happens.
     pub(super) fn due(&self) -> Option<EventTime> {
-        self.current.as_ref().map(|episode| (episode.last + episode.join).max(episode.rising_until))
+        self.current.as_ref().map(|episode| episode.closes().max(episode.rising_until))
+    }
+
+    /// No more water will come.
+    pub(super) fn run_ended(&mut self, at: EventTime) {
+        if let Some(episode) = &mut self.current {
+            episode.run_ended = Some(at);
+            episode.rising_until = EventTime::MIN;
+        }
     }
 
     /// A probe rose at `grew_at`: the episode waits for it, but not for ever. Says whether it waits beyond `now`.
     pub(super) fn wait(&mut self, grew_at: EventTime, usual_gap: Span, now: EventTime) -> bool {
         let Some(episode) = &mut self.current else { return false };
-        let settled = grew_at + SETTLES.max(usual_gap.scaled(JOIN_GAPS));
+        let settles = episode.run_ended.map_or(SETTLES, |_| SETTLES_AFTER_RUN);
+        let settled = grew_at + settles.max(usual_gap.scaled(JOIN_GAPS));
         let latest = (episode.last + episode.join + LONGEST_WAIT).min(episode.began + LONGEST_WITH_WAIT);
         episode.rising_until = settled.min(latest);
         episode.rising_until > now
@@ -149,6 +163,13 @@ impl Gathering {
     pub(super) fn take(&mut self, now: EventTime) -> Option<Episode> {
         self.due().filter(|&due| due <= now)?;
         self.current.take()
+    }
+}
+
+impl Episode {
+    /// When it is over if no probe still rises.
+    fn closes(&self) -> EventTime {
+        self.run_ended.map_or(self.last + self.join, |at| at + SETTLES_AFTER_RUN)
     }
 }
 
@@ -192,6 +213,20 @@ mod tests {
         assert!(gathering.wait(at(440), Span::ZERO, at(450)));
         assert_eq!(gathering.due(), Some(at(100 + 360)));
         assert!(gathering.take(at(460)).is_some());
+    }
+
+    #[test]
+    fn a_run_that_has_ended_is_judged_when_its_probes_have_settled() {
+        let mut gathering = Gathering::default();
+        gathering.active(at(0), Span::ZERO, 1);
+        gathering.run_ended(at(12));
+        assert_eq!(gathering.due(), Some(at(32)));
+        assert!(gathering.wait(at(30), Span::ZERO, at(32)));
+        assert_eq!(gathering.take(at(49)), None);
+        assert!(gathering.take(at(50)).is_some());
+        gathering.run_ended(at(60));
+        assert!(gathering.active(at(61), Span::ZERO, 1), "nothing was under way that could have ended");
+        assert_eq!(gathering.due(), Some(at(161)));
     }
 
     #[test]

@@ -133,6 +133,11 @@ impl DoseWatch {
         self.gathering.rained(at);
     }
 
+    /// A run of water for a test is over.
+    pub(crate) fn run_ended(&mut self, at: EventTime) {
+        self.gathering.run_ended(at);
+    }
+
     /// When the episode under way will be finished.
     pub(crate) fn due(&self) -> Option<EventTime> {
         self.gathering.due()

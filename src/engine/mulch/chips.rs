@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::model::{Chip, EventTime, Mulch};
+use crate::model::{Chip, Depths, EventTime, Mulch};
 use crate::stats::decay::{fraction_left, q10_factor, rate_from, time_until};
 use crate::stats::normal;
 
@@ -44,6 +44,20 @@ pub(crate) struct Chips {
     /// Litres that came since.
     litres: f64,
     last_water: Option<EventTime>,
+    /// How it was when somebody last measured or renewed it.
+    visit: Option<Visit>,
+}
+
+/// The chips as they were before what a technician told of them, so that it can be told anew.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Visit {
+    at: EventTime,
+    placed_mm: f64,
+    aged: f64,
+    log_rate: f64,
+    log_rate_variance: f64,
+    /// Whether it was renewed then.
+    renewed: bool,
 }
 
 impl Chips {
@@ -57,6 +71,7 @@ impl Chips {
             log_rate_variance: UNKNOWN * UNKNOWN,
             litres: 0.0,
             last_water: None,
+            visit: None,
         }
     }
 
@@ -80,18 +95,43 @@ impl Chips {
         self.aged += q10_factor(Q10, celsius.unwrap_or(REFERENCE_C), REFERENCE_C) * wetness / YEAR;
     }
 
-    /// Somebody measured the depth: this basin's own rate is learnt from it (a Kalman step on its logarithm).
+    /// Somebody will tell what they found or did at `at`.
+    pub(crate) fn visited(&mut self, at: EventTime) {
+        let Self { placed_mm, aged, log_rate, log_rate_variance, .. } = *self;
+        self.visit = Some(Visit { at, placed_mm, aged, log_rate, log_rate_variance, renewed: false });
+    }
+
+    /// Somebody measured the depth: this basin's own rate is learnt from it.
     pub(crate) fn found(&mut self, chip: Chip, depth_mm: f64) {
-        let part = depth_mm / self.placed_mm;
-        if self.aged <= 0.05 || !(LEAST_PART..1.0).contains(&part) {
-            return;
+        (self.log_rate, self.log_rate_variance) = self.learnt(chip, depth_mm, (self.placed_mm, self.aged));
+    }
+
+    /// What was told of the last visit was wrong, and this is right. A visit before the last is past mending: what
+    /// was found since has been learnt on top of it.
+    pub(crate) fn corrected(&mut self, mulch: &Mulch, depths: &Depths) {
+        let Some(visit) = self.visit.filter(|visit| visit.at == depths.at) else { return };
+        (self.log_rate, self.log_rate_variance) = (visit.log_rate, visit.log_rate_variance);
+        if let Some(found_mm) = depths.found_mm {
+            let then = (visit.placed_mm, visit.aged);
+            (self.log_rate, self.log_rate_variance) = self.learnt(mulch.chip, found_mm, then);
         }
-        let log_seen = (rate_from(part, self.aged) / yearly(chip)).ln();
+        if visit.renewed {
+            self.placed_mm = depths.left_mm.unwrap_or(mulch.depth_mm);
+        }
+    }
+
+    /// The rate's logarithm and variance after a depth was found in chips that had been `placed_mm` deep and have
+    /// `aged` so much since: a Kalman step.
+    fn learnt(&self, chip: Chip, depth_mm: f64, (placed_mm, aged): (f64, f64)) -> (f64, f64) {
+        let part = depth_mm / placed_mm;
+        if aged <= 0.05 || !(LEAST_PART..1.0).contains(&part) {
+            return (self.log_rate, self.log_rate_variance);
+        }
+        let log_seen = (rate_from(part, aged) / yearly(chip)).ln();
         // The rule's error, carried over to the logarithm of the rate.
         let spread = RULE_MM / (depth_mm * -part.ln());
         let gain = self.log_rate_variance / (self.log_rate_variance + spread * spread);
-        self.log_rate += gain * (log_seen - self.log_rate);
-        self.log_rate_variance *= 1.0 - gain;
+        (self.log_rate + gain * (log_seen - self.log_rate), self.log_rate_variance * (1.0 - gain))
     }
 
     /// New chips, of a measured depth if somebody measured it. The rate stays known.
@@ -100,6 +140,9 @@ impl Chips {
         self.placed_mm = depth_mm;
         self.aged = 0.0;
         self.litres = 0.0;
+        if let Some(visit) = &mut self.visit {
+            visit.renewed = true;
+        }
     }
 
     /// The part that is left, by weight.
@@ -186,6 +229,35 @@ mod tests {
         let known = chips.clone();
         chips.found(Chip::Coarse, 190.0);
         assert_eq!(chips, known);
+    }
+
+    #[test]
+    fn a_corrected_depth_teaches_what_it_would_have_taught_at_first() {
+        let mulch = Mulch { depth_mm: 200.0, chip: Chip::Coarse, placed: None };
+        let told = |found_mm: Option<f64>, left_mm| {
+            let mut chips = aged(730, 15.0, true);
+            chips.visited(day(730));
+            if let Some(found_mm) = found_mm {
+                chips.found(Chip::Coarse, found_mm);
+            }
+            chips.renewed(day(731), left_mm);
+            chips.day(day(732), None);
+            chips
+        };
+        let depths = |at, found_mm, left_mm| Depths {
+            at,
+            basin: crate::model::Id::new("quince").unwrap(),
+            found_mm,
+            left_mm,
+        };
+        let mut chips = told(Some(160.0), 150.0);
+        let wrong = chips.clone();
+        chips.corrected(&mulch, &depths(day(700), Some(80.0), Some(180.0)));
+        assert_eq!(chips, wrong, "another visit");
+        chips.corrected(&mulch, &depths(day(730), Some(80.0), Some(180.0)));
+        assert_eq!(chips, told(Some(80.0), 180.0));
+        chips.corrected(&mulch, &depths(day(730), None, None));
+        assert_eq!(chips, told(None, 200.0), "nobody measured after all");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use crate::engine::board::{Board, Spot};
 use crate::engine::layout::BasinLayout;
 use crate::engine::mulch::Chips;
 use crate::engine::{Dose, Effect};
-use crate::model::{BasinIx, EventTime, FindingKind, Service, Span, System, Work};
+use crate::model::{BasinIx, Depths, EventTime, FindingKind, Service, Span, System, Work};
 
 /// Days that count together.
 const STRETCH: i64 = STRETCH_DAYS as i64;
@@ -157,10 +157,14 @@ impl SoakWatch {
         out: &mut Vec<Effect>,
     ) {
         let (basin, mulch) = (&mut self.basins[ix.0 as usize], system.basin(ix).mulch);
+        let renewed = service.work.contains(&Work::MulchRenewed);
+        if service.mulch_found_mm.is_some() || renewed {
+            basin.chips.visited(service.at);
+        }
         if let Some(found_mm) = service.mulch_found_mm {
             basin.chips.found(mulch.chip, found_mm);
         }
-        if service.work.contains(&Work::MulchRenewed) {
+        if renewed {
             basin.chips.renewed(at, service.mulch_left_mm.unwrap_or(mulch.depth_mm));
         }
         if service.work.iter().any(|work| matches!(work, Work::MulchRenewed | Work::BasinLoosened)) {
@@ -169,6 +173,11 @@ impl SoakWatch {
             basin.slow = None;
             board.clear(at, FindingKind::SlowSoak, Spot::Basin(ix), out);
         }
+    }
+
+    /// What somebody measured in a basin was something else.
+    pub(crate) fn corrected(&mut self, system: &System, ix: BasinIx, depths: &Depths) {
+        self.basins[ix.0 as usize].chips.corrected(&system.basin(ix).mulch, depths);
     }
 
     /// A day closes; with the last of a stretch, each floor is judged.

@@ -332,7 +332,7 @@ fn end_alerts(
     command: &Command,
     touched: &mut Touched,
 ) -> rusqlite::Result<()> {
-    let Command::Serviced(service) = command;
+    let Command::Serviced(service) = command else { return Ok(()) };
     let author = Author { at: order.at, by: Some(&order.by) };
     for (kind, subject) in service.work.iter().flat_map(|work| work.ends(&service.subject)) {
         let newest = db
