@@ -76,6 +76,11 @@ impl Body {
 }
 
 impl Item {
+    /// Somebody had taken it on when this was written.
+    pub fn is_acknowledged(&self) -> bool {
+        self.stage == "acknowledged" // as `Stage::name` has it
+    }
+
     fn of(alert: &StoredAlert) -> Self {
         Self {
             alert: alert.no,

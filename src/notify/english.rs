@@ -1,5 +1,6 @@
 //! The words of messages. Beside `advice` the only place that needs translating.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::sync::Arc;
 
@@ -8,8 +9,8 @@ use maud::{DOCTYPE, html};
 
 use super::{Body, Item};
 use crate::advice::{advice, headline, place_words, severity_words};
-use crate::alerts::Why;
-use crate::model::{FindingKind, Subject, System};
+use crate::alerts::{AlertNo, Why};
+use crate::model::{FindingKind, Severity, Subject, System};
 
 /// Longest subject, characters: about what a phone shows on its lock screen.
 const SUBJECT: usize = 60;
@@ -36,15 +37,21 @@ struct Said {
     cautions: &'static [&'static str],
 }
 
-/// Writes a message; `acknowledge` is the address that acknowledges its alert.
-pub fn message(body: &Body, systems: &[Arc<System>], pages: &str, acknowledge: Option<&str>) -> Message {
+/// The addresses that acknowledge the alerts of a message.
+pub type Links = BTreeMap<AlertNo, String>;
+
+/// Writes a message whose alerts are acknowledged by `links`.
+pub fn message(body: &Body, systems: &[Arc<System>], pages: &str, links: &Links) -> Message {
     if body.test {
         return test(pages);
     }
     let system = |item: &Item| systems.iter().find(|system| system.id == item.system).map(|system| &**system);
     match body.single() {
-        Some(item) => single(body.reason(), item, system(item), pages, acknowledge),
-        None => several(body, system, pages),
+        Some(item) => {
+            let acknowledge = links.get(&item.alert).map(String::as_str);
+            single(body.reason(), item, system(item), pages, acknowledge)
+        }
+        None => several(body, system, pages, links),
     }
 }
 
@@ -115,7 +122,22 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
     Message { subject, text, html }
 }
 
-fn several<'a>(body: &'a Body, system: impl Fn(&'a Item) -> Option<&'a System>, pages: &str) -> Message {
+/// One alert of several.
+struct Entry<'a> {
+    line: String,
+    /// What to do now, where that cannot wait for the page.
+    first: Option<String>,
+    cautions: &'static [&'static str],
+    page: String,
+    acknowledge: Option<&'a str>,
+}
+
+fn several<'a>(
+    body: &'a Body,
+    system: impl Fn(&'a Item) -> Option<&'a System>,
+    pages: &str,
+    links: &Links,
+) -> Message {
     let over = body.items.iter().filter(|item| item.over).count();
     let subject = clipped(&match (body.reason(), body.critical) {
         (Why::Digest, _) => format!("Digest: {}", counted(body.total)),
@@ -127,33 +149,62 @@ fn several<'a>(body: &'a Body, system: impl Fn(&'a Item) -> Option<&'a System>, 
         (0, false) => "Look through the list and decide what needs a visit.",
         (_, false) => "Begin at the top: what is critical needs somebody now.",
     };
-    let lines: Vec<(String, String)> = body
-        .items
-        .iter()
-        .map(|item| {
-            let said = said(item, system(item));
-            let state = if item.over { "over" } else { severity_words(item.finding.severity) };
-            (
-                format!("{}: {} ({})", capitalised(state), said.headline, said.place),
-                format!("{pages}/alerts/{}", item.alert),
-            )
-        })
-        .collect();
-    let further = body.total.saturating_sub(lines.len());
+    let entries = body.items.iter().map(|item| {
+        let said = said(item, system(item));
+        let urgent = !item.over && item.finding.severity == Severity::Critical;
+        let state = if item.over { "over" } else { severity_words(item.finding.severity) };
+        Entry {
+            line: format!("{}: {} ({})", capitalised(state), said.headline, said.place),
+            first: urgent.then_some(said.first),
+            cautions: if urgent { said.cautions } else { &[] },
+            page: format!("{pages}/alerts/{}", item.alert),
+            acknowledge: links.get(&item.alert).map(String::as_str),
+        }
+    });
+    let entries: Vec<Entry<'_>> = entries.collect();
+    let mut cautions: Vec<&str> = Vec::new();
+    for caution in entries.iter().flat_map(|entry| entry.cautions) {
+        if !cautions.contains(caution) {
+            cautions.push(caution);
+        }
+    }
+    let further = body.total.saturating_sub(entries.len());
     let mut text = format!("{first}\n\n");
-    for (line, page) in &lines {
+    for Entry { line, first, page, acknowledge, .. } in &entries {
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "- {line}\n  {page}");
+        let _ = writeln!(text, "- {line}");
+        if let Some(first) = first {
+            let _ = writeln!(text, "  {first}");
+        }
+        if let Some(acknowledge) = acknowledge {
+            let _ = writeln!(text, "  I take care of it: {acknowledge}");
+        }
+        let _ = writeln!(text, "  Everything about it: {page}\n");
     }
     if further > 0 {
-        let _ = writeln!(text, "\nand {further} more.");
+        let _ = writeln!(text, "and {further} more.\n");
     }
-    let _ = writeln!(text, "\nAll of them: {pages}/alerts");
+    let _ = writeln!(text, "All of them: {pages}/alerts");
+    if !cautions.is_empty() {
+        let _ = writeln!(text, "\nTake care:");
+        cautions.iter().for_each(|caution| {
+            let _ = writeln!(text, "- {caution}");
+        });
+    }
     let html = document(&html! {
         p { strong { (first) } }
-        ul { @for (line, page) in &lines { li { a href=(page) { (line) } } } }
+        ul {
+            @for Entry { line, first, page, acknowledge, .. } in &entries {
+                li {
+                    a href=(page) { (line) }
+                    @if let Some(first) = first { br; (first) }
+                    @if let Some(acknowledge) = acknowledge { br; a href=(acknowledge) { "I take care of it" } }
+                }
+            }
+        }
         @if further > 0 { p { "and " (further) " more." } }
         p { a href={ (pages) "/alerts" } { "All of them" } }
+        @if !cautions.is_empty() { p { "Take care:" } ul { @for caution in &cautions { li { (caution) } } } }
     });
     Message { subject, text, html }
 }

@@ -14,14 +14,14 @@ use crate::house::House;
 use crate::rig::PATIENCE;
 
 /// A mail server that writes down what it is given.
-struct Mailbox {
-    port: u16,
+pub(crate) struct Mailbox {
+    pub(crate) port: u16,
     folder: TempDir,
     _server: Process,
 }
 
 /// None without the Python package index.
-fn online() -> bool {
+pub(crate) fn online() -> bool {
     let offline = std::env::var_os("BASINWARD_OFFLINE").is_some_and(|value| !value.is_empty());
     if offline {
         println!("BASINWARD_OFFLINE is set: the mail server comes from the Python package index");
@@ -31,7 +31,7 @@ fn online() -> bool {
 
 impl Mailbox {
     /// Starts one; `login` and certificates as `mailbox.py` takes them.
-    fn start(more: &[&str]) -> Self {
+    pub(crate) fn start(more: &[&str]) -> Self {
         let root = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
         let (folder, port) = (TempDir::new().expect("a folder"), free_port());
         let script = root.join("tests/alerts/mailbox");
@@ -59,7 +59,7 @@ impl Mailbox {
         Self { port, folder, _server: server }
     }
 
-    fn mails(&self) -> Vec<Value> {
+    pub(crate) fn mails(&self) -> Vec<Value> {
         let text = read_to_string(self.folder.path().join("mail")).unwrap_or_default();
         text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
     }

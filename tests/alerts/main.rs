@@ -1,5 +1,6 @@
 //! Messages about alerts, from a real daemon through real servers.
 
+mod course;
 mod house;
 mod machines;
 mod mail;

@@ -32,6 +32,23 @@ fn a_storm_stays_within_the_ceiling_and_a_summary_tells_of_the_rest() {
     assert!(posts.len() <= 4, "{} messages", posts.len());
     let last = event(posts.last().expect("a message"));
     assert_eq!(last["type"], "basinward.alert.summary");
+
+    // Each alert of the summary has a link of its own, in the text and for programs, and a caution beside the urgent.
+    let (alerts, text) = (last["data"]["alerts"].as_array(), last["data"]["text"].as_str().expect("a text"));
+    let alerts = alerts.expect("a list");
+    assert!(alerts.len() > 1 && text.contains("Turn the diverter to sewer") && text.contains("Take care:"));
+    let links: BTreeMap<u64, &str> = alerts
+        .iter()
+        .map(|alert| {
+            (alert["alert"].as_u64().expect("a number"), alert["acknowledge"].as_str().expect("a link"))
+        })
+        .collect();
+    assert_eq!(links.values().collect::<BTreeSet<_>>().len(), alerts.len(), "no two alike");
+    assert!(links.values().all(|link| text.contains(&format!("I take care of it: {link}\n"))), "{text}");
+    let (no, link) = links.first_key_value().expect("more than one");
+    assert!(House::ask("POST", link).starts_with("HTTP/1.1 200"));
+    let acknowledged = house.floods().into_iter().filter(|alert| alert.stage.name() == "acknowledged");
+    assert_eq!(acknowledged.map(|alert| alert.no.0).collect::<Vec<_>>(), [*no], "this one and no other");
 }
 
 /// Kills the daemon after each single step of an alert's life: opened, planned, under way, delivered, acknowledged,

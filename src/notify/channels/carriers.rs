@@ -12,7 +12,7 @@ use super::mail::Mail;
 use super::webhook::Webhook;
 use super::{Trouble, event};
 use crate::model::{EventTime, System};
-use crate::notify::{Body, acknowledge_address, message};
+use crate::notify::{Body, Item, Links, acknowledge_address, message};
 use crate::secrets::Seal;
 use crate::settings::{Channel, Notices};
 
@@ -103,12 +103,8 @@ impl Carriers {
             return Err(Trouble::new(format!("the settings have no channel `{channel}`")));
         };
         let systems = Arc::clone(&self.systems.borrow());
-        let link = delivery.body.single().filter(|item| !item.over && !delivery.body.test);
-        let link = link.map(|item| {
-            let what = (item.alert, delivery.no);
-            acknowledge_address(&self.seal, &self.pages, what, &delivery.recipient, delivery.at)
-        });
-        let message = message(&delivery.body, &systems, &self.pages, link.as_deref());
+        let links = self.links(delivery);
+        let message = message(&delivery.body, &systems, &self.pages, &links);
         match carrier {
             Carrier::Mail(mail) => {
                 let Some(to) = self.addresses.get(&delivery.recipient) else {
@@ -119,13 +115,24 @@ impl Carriers {
                 mail.send(to, delivery, &message, &self.sender.key(delivery.no)).await
             }
             Carrier::Webhook(webhook) => {
-                let event = event::event(&self.sender, delivery, &message, link.as_deref());
+                let event = event::event(&self.sender, delivery, &message, &links);
                 webhook.post(&self.sender.key(delivery.no), &event, now).await
             }
             Carrier::Command(program) => {
-                program.run(&event::event(&self.sender, delivery, &message, link.as_deref())).await
+                program.run(&event::event(&self.sender, delivery, &message, &links)).await
             }
         }
+    }
+
+    /// Addresses that acknowledge what stands and nobody has taken on, each for one alert.
+    fn links(&self, delivery: &Delivery) -> Links {
+        let waits = |item: &&Item| !item.over && !item.is_acknowledged();
+        let items = delivery.body.items.iter().filter(waits);
+        let link = |item: &Item| {
+            let what = (item.alert, delivery.no);
+            acknowledge_address(&self.seal, &self.pages, what, &delivery.recipient, delivery.at)
+        };
+        items.map(|item| (item.alert, link(item))).collect()
     }
 }
 

@@ -2,13 +2,13 @@
 //!
 //! `type` is `basinward.alert.` and the reason (`opened`, `again`, `escalated`, `reminder`, `over`,
 //! `summary`, `digest`), or `basinward.test`. `id` is the same at every try. `data` has `alerts`, most
-//! severe first and 25 at most, `total`, `critical`, the `subject` line and text for people, and for a
-//! single standing alert the address that `acknowledge`s it.
+//! severe first and 25 at most, each with the address that `acknowledge`s it if nobody has yet, `total`,
+//! `critical`, the `subject` line and text for people, and for a single alert its `acknowledge` once more.
 
 use serde_json::{Map, Value, json};
 
 use super::Delivery;
-use crate::notify::{Item, Message};
+use crate::notify::{Item, Links, Message};
 
 /// Who sends.
 #[derive(Clone, Debug)]
@@ -27,12 +27,7 @@ impl Sender {
 }
 
 /// The event of `delivery`.
-pub(super) fn event(
-    sender: &Sender,
-    delivery: &Delivery,
-    message: &Message,
-    acknowledge: Option<&str>,
-) -> Value {
+pub(super) fn event(sender: &Sender, delivery: &Delivery, message: &Message, links: &Links) -> Value {
     let body = &delivery.body;
     let kind = if body.test { "basinward.test".to_owned() } else { format!("basinward.alert.{}", body.why) };
     let mut data = json!({
@@ -41,10 +36,10 @@ pub(super) fn event(
         "text": message.text,
         "total": body.total,
         "critical": body.critical,
-        "alerts": body.items.iter().map(|item| alert(item, &sender.pages)).collect::<Vec<_>>(),
+        "alerts": body.items.iter().map(|item| alert(item, &sender.pages, links)).collect::<Vec<_>>(),
     });
-    if let Some(acknowledge) = acknowledge {
-        data["acknowledge"] = acknowledge.into();
+    if let Some(acknowledge) = body.single().and_then(|item| links.get(&item.alert)) {
+        data["acknowledge"] = acknowledge.as_str().into();
     }
     let mut event = Map::new();
     event.insert("specversion".to_owned(), "1.0".into());
@@ -60,8 +55,8 @@ pub(super) fn event(
     Value::Object(event)
 }
 
-fn alert(item: &Item, pages: &str) -> Value {
-    json!({
+fn alert(item: &Item, pages: &str, links: &Links) -> Value {
+    let mut alert = json!({
         "alert": item.alert,
         "system": item.system,
         "finding": item.finding.kind,
@@ -74,5 +69,9 @@ fn alert(item: &Item, pages: &str) -> Value {
         "stage": item.stage,
         "folded": item.folded,
         "page": format!("{pages}/alerts/{}", item.alert),
-    })
+    });
+    if let Some(acknowledge) = links.get(&item.alert) {
+        alert["acknowledge"] = acknowledge.as_str().into();
+    }
+    alert
 }

@@ -6,11 +6,11 @@
 //! `idempotency-key`. Redirects are not followed.
 
 use std::fs;
-use std::time::Duration;
+use std::time::{Duration, UNIX_EPOCH};
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
-use reqwest::header::{CONTENT_TYPE, RETRY_AFTER};
+use reqwest::header::{CONTENT_TYPE, DATE, HeaderMap, RETRY_AFTER};
 use reqwest::{Certificate, Client, Response, StatusCode, redirect};
 use ring::hmac::{self, HMAC_SHA256};
 use serde_json::Value;
@@ -73,7 +73,7 @@ impl Webhook {
                 .header("webhook-timestamp", seconds);
         }
         let answer = request.body(body).send().await.map_err(|error| explain(&error))?;
-        if answer.status().is_success() { Ok(()) } else { Err(refusal(&answer)) }
+        if answer.status().is_success() { Ok(()) } else { Err(refusal(&answer, now)) }
     }
 }
 
@@ -88,7 +88,7 @@ fn signature(key: &hmac::Key, id: &str, seconds: &str, body: &str) -> String {
     format!("v1,{}", STANDARD.encode(tag))
 }
 
-fn refusal(answer: &Response) -> Trouble {
+fn refusal(answer: &Response, now: EventTime) -> Trouble {
     let status = answer.status();
     let advice = match status {
         StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => "check `secret` and what the other side allows",
@@ -98,12 +98,22 @@ fn refusal(answer: &Response) -> Trouble {
         _ if status.is_server_error() => "the other side has trouble of its own",
         _ => "ask whoever runs the other side",
     };
-    let seconds =
-        answer.headers().get(RETRY_AFTER).and_then(|after| after.to_str().ok()?.trim().parse().ok());
-    Trouble {
-        says: format!("the answer was {status}: {advice}"),
-        not_before: seconds.map(|seconds: u32| Span::from_secs(i64::from(seconds))),
+    Trouble { says: format!("the answer was {status}: {advice}"), not_before: asked(answer.headers(), now) }
+}
+
+/// The pause that the other side asks for: seconds, or a date on its own clock (RFC 9110, section 10.2.3).
+fn asked(headers: &HeaderMap, now: EventTime) -> Option<Span> {
+    let text = |name| Some(headers.get(name)?.to_str().ok()?.trim());
+    let after = text(RETRY_AFTER)?;
+    if let Ok(seconds) = after.parse::<u32>() {
+        return Some(Span::from_secs(i64::from(seconds)));
     }
+    let until = httpdate::parse_http_date(after).ok()?;
+    let theirs = text(DATE).and_then(|date| httpdate::parse_http_date(date).ok());
+    let ours = || UNIX_EPOCH + Duration::from_millis(now.millis().unsigned_abs());
+    // A date that is past asks for nothing.
+    let pause = until.duration_since(theirs.unwrap_or_else(ours)).unwrap_or_default();
+    Some(Span::from_secs(pause.as_secs() as i64))
 }
 
 fn explain(error: &reqwest::Error) -> Trouble {
@@ -128,5 +138,26 @@ mod tests {
         let key = hmac::Key::new(HMAC_SHA256, &key("whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"));
         let made = signature(&key, "msg_p5jXN8AQM9LWM0D4loKWxJek", "1614265330", r#"{"test": 2432232314}"#);
         assert_eq!(made, "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE=");
+    }
+    /// The forms of RFC 9110, sections 5.6.7 and 10.2.3, with the sections' own values.
+    #[test]
+    fn a_pause_is_asked_for_in_seconds_or_by_a_date_in_any_of_its_three_forms() {
+        let asked = |after: &str, date: Option<&str>, now_s: i64| {
+            let mut headers = HeaderMap::new();
+            headers.insert(RETRY_AFTER, after.parse().unwrap());
+            date.map(|date| headers.insert(DATE, date.parse().unwrap()));
+            super::asked(&headers, EventTime::from_secs(now_s)).map(|pause| pause.millis() / 1000)
+        };
+        let instant = 784_111_777; // 6 November 1994, 08:49:37 UTC, by GNU date
+        assert_eq!(asked("120", None, instant), Some(120));
+        for form in
+            ["Sun, 06 Nov 1994 08:49:37 GMT", "Sunday, 06-Nov-94 08:49:37 GMT", "Sun Nov  6 08:49:37 1994"]
+        {
+            assert_eq!(asked(form, None, instant - 90), Some(90), "{form}");
+            assert_eq!(asked(form, None, instant + 90), Some(0), "{form}");
+            assert_eq!(asked(form, Some("Sun, 06 Nov 1994 08:49:07 GMT"), 0), Some(30), "{form}");
+        }
+        assert_eq!(asked("Fri, 31 Dec 1999 23:59:59 GMT", None, 946_684_799 - 7), Some(7));
+        assert_eq!(asked("soon", None, instant), None);
     }
 }
