@@ -26,7 +26,7 @@ const MAY_USE: [(&str, &[&str]); 24] = [
     ("backoff", &[]),
     ("link", &["backoff", "clock"]),
     ("notify", &["advice", "alerts", "clock", "ledger", "link", "model", "secrets", "settings", "telemetry"]),
-    ("export", &["backoff", "clock", "engine", "ledger", "model", "stats", "telemetry"]),
+    ("export", &["alerts", "backoff", "clock", "engine", "ledger", "model", "stats", "telemetry"]),
     (
         "desk",
         &[

@@ -130,6 +130,7 @@ impl Exporter {
             self.sources.commits.borrow_and_update();
             self.look_up_systems();
             let more = self.send_effects(&mut place).await?
+                || self.send_alert_steps(&mut place).await?
                 || self.send_readings(&mut place).await?
                 || self.send_past(&mut place).await?;
             if !more {
@@ -184,6 +185,21 @@ impl Exporter {
         self.place(ExportStep::Effects(last)).await?;
         place.effects = last;
         self.state.send_modify(|state| state.effect = last);
+        Ok(true)
+    }
+
+    /// Sends the next steps of alerts; whether there were any.
+    async fn send_alert_steps(&mut self, place: &mut ExportPlace) -> Result<bool, Setback> {
+        let after = place.alert_steps;
+        let steps = self.ask(move |view| view.alert_steps_since(after, EFFECTS)).await?;
+        let Some(last) = steps.last().map(|step| step.no) else { return Ok(false) };
+        for step in &steps {
+            let system = self.directory.get(&step.system).map(|system| &**system);
+            schema::alert_step(&mut self.lines, step, system);
+        }
+        self.send().await?;
+        self.place(ExportStep::AlertSteps(last)).await?;
+        place.alert_steps = last;
         Ok(true)
     }
 

@@ -3,8 +3,9 @@
 //! [`MEASUREMENTS`] is the single source of truth: `deploy/influxdb.md` is made from it, and the dashboards may
 //! name nothing else. A change that a query could notice raises [`VERSION`].
 
+use crate::alerts::Deed;
 use crate::engine::{Change, FindingChange};
-use crate::ledger::{DoseRecord, Latest, LoggedEffect, Record, SoakRecord};
+use crate::ledger::{DoseRecord, Latest, LoggedEffect, LoggedStep, Record, SoakRecord};
 use crate::model::{EventTime, Id, Severity, SplitterIx, Subject, System};
 use crate::stats::interval::Estimate;
 use crate::stats::logratio;
@@ -12,7 +13,7 @@ use crate::stats::logratio;
 use super::Lines;
 
 /// Version of what is written, in the field `schema` of the measurement `export`.
-pub const VERSION: i64 = 1;
+pub const VERSION: i64 = 2;
 
 /// Share below which a basin's water cannot be resolved; bounds `log_ratio` where one side got nothing.
 const LEAST_SHARE: f64 = 0.005;
@@ -48,6 +49,8 @@ const fn field(name: &'static str, kind: &'static str, meaning: &'static str) ->
 const SYSTEM: (&str, &str) = ("system", "id of the system");
 const PROPERTY: (&str, &str) = ("property", "id of its property; absent once the system file is gone");
 const BASIN: (&str, &str) = ("basin", "id of the basin");
+const PART: &str = "splitter, basin, sensor, source or diverter";
+const SUBJECT: &str = "id of the splitter or basin, name of the sensor; absent for source and diverter";
 
 /// Everything that is written.
 pub const MEASUREMENTS: &[Measurement] = &[
@@ -108,8 +111,8 @@ pub const MEASUREMENTS: &[Measurement] = &[
             SYSTEM,
             PROPERTY,
             ("finding", "its kind, such as blocked-outlet"),
-            ("part", "splitter, basin, sensor, source or diverter"),
-            ("subject", "id of the splitter or basin, name of the sensor; absent for source and diverter"),
+            ("part", PART),
+            ("subject", SUBJECT),
         ],
         fields: &[
             field("change", "string", "raised, updated or cleared"),
@@ -117,6 +120,27 @@ pub const MEASUREMENTS: &[Measurement] = &[
             field("severity", "string", "info, warning or critical"),
             field("level", "integer", "the severity as a number: 1, 2 or 3; 0 once it is cleared"),
             field("probability", "float", "probability that it is right, 0 to 1"),
+        ],
+    },
+    Measurement {
+        name: "alert",
+        meaning: "One step of an alert on its way through people, at the time it was done; names, reasons and notes stay in the ledger",
+        tags: &[
+            SYSTEM,
+            PROPERTY,
+            ("finding", "kind of its finding, such as blocked-outlet"),
+            ("part", PART),
+            ("subject", SUBJECT),
+            (
+                "step",
+                "opened, returned, worsened, eased, cleared, acknowledged, snoozed, woke, closed, reopened, folded or unfolded",
+            ),
+        ],
+        fields: &[
+            field("alert", "integer", "number of the alert, as on the pages"),
+            field("standing", "integer", "1 while it stands after this step, 0 once it is over"),
+            field("by_person", "integer", "1 if a person did it, 0 if the program"),
+            field("age_s", "float", "seconds since the alert was opened first"),
         ],
     },
     Measurement {
@@ -155,6 +179,51 @@ pub fn effect(lines: &mut Lines, effect: &LoggedEffect, system: Option<&System>)
         Record::Dose(dose) => place.dose(lines, dose),
         Record::Soak(soak) => place.soak(lines, soak),
         Record::Finding(change) => place.finding(lines, change),
+    }
+}
+
+/// Adds a step of an alert; `system` is its system if it is still in force.
+pub fn alert_step(lines: &mut Lines, logged: &LoggedStep, system: Option<&System>) {
+    let LoggedStep { alert, finding, step, .. } = logged;
+    let (part, subject) = part(&finding.subject);
+    let (name, standing) = match &step.deed {
+        Deed::Opened => ("opened", 1),
+        Deed::Returned => ("returned", 1),
+        Deed::Worsened { .. } => ("worsened", 1),
+        Deed::Eased { .. } => ("eased", 1),
+        Deed::Cleared => ("cleared", 0),
+        Deed::Acknowledged => ("acknowledged", 1),
+        Deed::Snoozed { .. } => ("snoozed", 1),
+        Deed::Woke => ("woke", 1),
+        Deed::Closed { .. } => ("closed", 0),
+        Deed::Reopened { .. } => ("reopened", 1),
+        Deed::Folded { .. } => ("folded", 1),
+        Deed::Unfolded => ("unfolded", 1),
+        Deed::Noted { .. } => return,
+    };
+    lines
+        .line("alert")
+        .tag("finding", finding.kind.name())
+        .tag("part", part)
+        .tag("property", property(system))
+        .tag("step", name)
+        .tag("subject", subject)
+        .tag("system", logged.system.as_str())
+        .whole("alert", alert.0 as i64)
+        .whole("standing", standing)
+        .whole("by_person", i64::from(step.by.is_some()))
+        .number("age_s", (step.at - logged.opened_at).secs_f64())
+        .at(step.at);
+}
+
+/// Tag values for what something is about.
+fn part(subject: &Subject) -> (&'static str, &str) {
+    match subject {
+        Subject::Splitter(id) => ("splitter", id.as_str()),
+        Subject::Basin(id) => ("basin", id.as_str()),
+        Subject::Sensor(name) => ("sensor", name.as_str()),
+        Subject::Source => ("source", ""),
+        Subject::Diverter => ("diverter", ""),
     }
 }
 
@@ -204,13 +273,7 @@ impl Place<'_> {
 
     fn finding(&self, lines: &mut Lines, change: &FindingChange) {
         let finding = &change.finding;
-        let (part, subject) = match &finding.subject {
-            Subject::Splitter(id) => ("splitter", id.as_str()),
-            Subject::Basin(id) => ("basin", id.as_str()),
-            Subject::Sensor(name) => ("sensor", name.as_str()),
-            Subject::Source => ("source", ""),
-            Subject::Diverter => ("diverter", ""),
-        };
+        let (part, subject) = part(&finding.subject);
         let (word, open) = match change.change {
             Change::Raised => ("raised", 1),
             Change::Updated => ("updated", 1),

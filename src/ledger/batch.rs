@@ -56,6 +56,8 @@ pub enum Position {
     Readings(u64),
     /// Effects up to this one.
     Effects(u64),
+    /// Steps of alerts up to this one.
+    AlertSteps(u64),
 }
 
 /// One refused record.

@@ -301,6 +301,7 @@ pub(super) fn reach(db: &Connection, cursor: &str, position: Position) -> rusqli
     let (stream, seq) = match position {
         Position::Readings(seq) => ("readings", seq),
         Position::Effects(seq) => ("effects", seq),
+        Position::AlertSteps(no) => ("alert-steps", no),
     };
     db.prepare_cached(
         "INSERT INTO cursors (name, stream, seq) VALUES (?1, ?2, ?3)

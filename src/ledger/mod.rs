@@ -50,7 +50,8 @@ pub use recover::{Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
     AlertFilter, AlertStory, Arrivals, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService,
-    Latest, LoggedEffect, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample, Refusals,
-    Resolution, ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding, StoredPhoto,
-    StoredService, StoredStep, StoredTest, Totals, Unassigned, UpkeepStamp, View, WaitingDelivery,
+    Latest, LoggedEffect, LoggedStep, Muted, Past, PastReadings, Person, PlanningFacts, RefusalSample,
+    Refusals, Resolution, ServiceFilter, ServiceStory, StoredAlert, StoredDelivery, StoredFinding,
+    StoredPhoto, StoredService, StoredStep, StoredTest, Totals, Unassigned, UpkeepStamp, View,
+    WaitingDelivery,
 };

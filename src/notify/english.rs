@@ -187,9 +187,9 @@ fn several<'a>(
     let _ = writeln!(text, "All of them: {pages}/alerts");
     if !cautions.is_empty() {
         let _ = writeln!(text, "\nTake care:");
-        cautions.iter().for_each(|caution| {
+        for caution in &cautions {
             let _ = writeln!(text, "- {caution}");
-        });
+        }
     }
     let html = document(&html! {
         p { strong { (first) } }

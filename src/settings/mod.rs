@@ -49,5 +49,5 @@ pub use mqtt::{BrokerAddress, Mqtt, Protocol};
 pub use notices::Notices;
 pub use secret::Secret;
 pub use table::{SECTIONS, Section, Setting};
-pub use template::template;
+pub use template::{notices_example, template};
 pub use upkeep::Upkeep;

@@ -62,6 +62,11 @@ const NOTICES: &str = r#"
 # escalate = [{ after = "30m", tell = ["ben"] }]
 "#;
 
+/// An example of contacts, channels and routes, line by line.
+pub fn notices_example() -> impl Iterator<Item = &'static str> {
+    NOTICES.trim_start().lines().map(|line| line.strip_prefix("# ").unwrap_or_default())
+}
+
 /// The whole settings file with every default commented out.
 pub fn template() -> String {
     let mut text = HEAD.to_owned();

@@ -1,5 +1,6 @@
 //! Help, completions and manual pages.
 
+use std::collections::BTreeSet;
 use std::fs;
 
 use super::program::Folder;
@@ -58,13 +59,13 @@ fn completions_know_the_commands() {
 fn a_manual_page_is_written_for_every_command() {
     let folder = Folder::new();
     assert_eq!(folder.basinward(&["man", "pages"]).code, Some(0));
-    let mut written: Vec<String> = fs::read_dir(folder.path().join("pages"))
-        .expect("the folder was made")
-        .map(|entry| entry.expect("an entry").file_name().into_string().expect("UTF-8"))
-        .collect();
-    let mut wanted: Vec<String> = COMMANDS.map(|command| format!("basinward-{command}.1")).into();
-    wanted.push("basinward.1".to_owned());
-    written.sort();
-    wanted.sort();
-    assert_eq!(written, wanted);
+    let written = |section: &str| {
+        let pages = fs::read_dir(folder.path().join("pages").join(section)).expect("the folder was made");
+        let names = pages.map(|entry| entry.expect("an entry").file_name().into_string().expect("UTF-8"));
+        names.collect::<BTreeSet<_>>()
+    };
+    let nested = ["person-add", "person-list", "person-password"];
+    let commands = COMMANDS.iter().chain(&nested).map(|command| format!("basinward-{command}.1"));
+    assert_eq!(written("man1"), commands.chain(["basinward.1".to_owned()]).collect());
+    assert_eq!(written("man5"), BTreeSet::from(["basinward.toml.5".to_owned()]));
 }

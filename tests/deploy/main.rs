@@ -110,7 +110,9 @@ fn the_dashboards_name_only_what_is_written() {
             }
             // A word that something is compared with is a value, not a tag.
             let named_in = query.replace("== \"", "== ");
-            for tag in ["system", "property", "basin", "quantity", "splitter", "finding", "part", "subject"] {
+            for tag in
+                ["system", "property", "basin", "quantity", "splitter", "finding", "part", "subject", "step"]
+            {
                 let named =
                     named_in.contains(&format!("r.{tag} ")) || named_in.contains(&format!("\"{tag}\""));
                 let written = measurement.tags.iter().any(|(it, _)| *it == tag);

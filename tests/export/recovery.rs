@@ -44,7 +44,7 @@ async fn a_busy_broken_or_closing_server_is_asked_again_until_it_takes_everythin
     let first = &server.requests()[0];
     assert_eq!(first.target, "/api/v2/write?bucket=greywater&org=yards&precision=ms");
     assert_eq!(first.authorization, "Token secret");
-    assert!(first.lines.starts_with("export schema=1i,version=\""), "{}", first.lines);
+    assert!(first.lines.starts_with("export schema=2i,version=\""), "{}", first.lines);
 }
 
 #[tokio::test]

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use basinward::alerts::{Act, AlertNo};
 use basinward::engine::{Change, Dose, Effect, Soak};
+use basinward::ledger::{AlertOrder, AlertWork, Order};
 use basinward::model::{BasinIx, Span};
 use support::{Process, free_port, until};
 use tempfile::TempDir;
@@ -97,11 +99,22 @@ async fn what_the_ledger_holds_is_read_back_exactly() {
     });
     let mut export = keeper.export(&server.url());
     export.until(|state| state.past >= 1.0).await;
+    keeper.commit(|batch, _| {
+        let work = AlertWork::Step { alert: AlertNo(1), act: Act::Acknowledge };
+        batch.order(Order::Alert(AlertOrder { at: minute(45), by: Some("ana".to_owned()), work }));
+    });
     keeper.commit(|batch, no| {
         (6000..6100).for_each(|n| take(batch, no, PROBE, minute(n), 0.25));
         batch.conclude(no, flooding(Change::Cleared, "quince", minute(50), 0.9));
     });
-    export.until(|state| state.commit >= 2 && state.effect >= 4).await;
+    export.until(|state| state.commit >= 3 && state.effect >= 4).await;
+    // What reaches the server last: the steps of the alert that the finding opened.
+    let alert = |field: &str, step: &str| {
+        let about = format!("step={step} subject=quince system=east ");
+        format!("__name__=alert_{field} finding=flooding part=basin property=alder-court {about}")
+    };
+    let cleared = alert("standing", "cleared");
+    until(PATIENCE, "the alert's end is written", || server.series().contains_key(&cleared));
 
     let series = server.series();
     let of =
@@ -134,6 +147,14 @@ async fn what_the_ledger_holds_is_read_back_exactly() {
     let finding = format!("{finding} property=alder-court subject=quince system=east ");
     assert_close(one(&finding, 40), 1.0);
     assert_close(one(&finding, 50), 0.0);
+    for (step, minutes, standing, by_person) in
+        [("opened", 40, 1.0, 0.0), ("acknowledged", 45, 1.0, 1.0), ("cleared", 50, 0.0, 0.0)]
+    {
+        assert_close(one(&alert("alert", step), minutes), 1.0);
+        assert_close(one(&alert("standing", step), minutes), standing);
+        assert_close(one(&alert("by_person", step), minutes), by_person);
+        assert_close(one(&alert("age_s", step), minutes), (minutes - 40) as f64 * 60.0);
+    }
 }
 
 fn assert_close(found: f64, wanted: f64) {

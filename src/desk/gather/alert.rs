@@ -4,11 +4,11 @@ use super::TimelineRecord;
 use super::finding::sheet;
 use super::timeline::timeline;
 use crate::advice::{headline, kind_words, place_words, separating_check};
-use crate::alerts::{Closing, Deed, Stage};
-use crate::desk::sheet::{AlertRow, AlertSheet, Stretch, Urgency};
+use crate::alerts::{Closing, Deed, Stage, Why};
+use crate::desk::sheet::{AlertRow, AlertSheet, Moment, Stretch, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{AlertStory, StoredAlert, StoredFinding, StoredStep};
+use crate::ledger::{AlertStory, DeliveryState, StoredAlert, StoredDelivery, StoredFinding, StoredStep};
 use crate::model::{EventTime, Finding, FindingKind, Severity, Subject, System};
 
 /// An alert in a list.
@@ -76,7 +76,7 @@ pub fn alert(
         check,
         under: alert.under,
         folded: story.folded.iter().map(|folded| alert_row(system, folded, now)).collect(),
-        steps: story.steps.iter().map(|step| told_step(system, step, now)).collect(),
+        steps: history(system, story, now),
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
     }
 }
@@ -105,13 +105,38 @@ fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
     Some((page, place_words(system, subject)))
 }
 
-fn told_step(
-    system: &System,
-    step: &StoredStep,
-    now: EventTime,
-) -> (crate::desk::sheet::Moment, String, String) {
+/// What was done and who was told, in the order of time.
+fn history(system: &System, story: &AlertStory, now: EventTime) -> Vec<(Moment, String, String)> {
+    let author = |by: Option<&String>| by.cloned().unwrap_or_else(|| "Basinward".to_owned());
+    let steps = story.steps.iter().map(|step| (step.at, author(step.by.as_ref()), did(system, step, now)));
+    let sent = story.sent.iter().map(|sent| (sent.at, author(None), told(sent)));
+    let mut history: Vec<_> = steps.chain(sent).collect();
+    history.sort_by_key(|(at, ..)| *at); // stable: of one moment, what was done comes before who was told
+    history.into_iter().map(|(at, by, says)| (words::moment(at, now, &system.zone), by, says)).collect()
+}
+
+fn told(sent: &StoredDelivery) -> String {
+    let StoredDelivery { recipient, channel, .. } = sent;
+    let told = match sent.why {
+        Why::Opened => format!("told {recipient} by {channel}"),
+        Why::Again => format!("told {recipient} again by {channel}"),
+        Why::Escalated => format!("nobody answered: told {recipient} too, by {channel}"),
+        Why::Reminder => format!("reminded {recipient} by {channel}"),
+        Why::Over => format!("told {recipient} by {channel} that it is over"),
+        Why::Summary => format!("told {recipient} by {channel}, together with others"),
+        Why::Digest => format!("told {recipient} by {channel}, in a digest"),
+    };
+    match &sent.state {
+        DeliveryState::Confirmed { .. } => told,
+        DeliveryState::Waiting { trouble: None } => format!("{told}; on its way"),
+        DeliveryState::Waiting { trouble: Some(trouble) } => format!("{told}; not through yet: {trouble}"),
+        DeliveryState::Dead { trouble, .. } => format!("{told}; given up: {trouble}"),
+    }
+}
+
+fn did(system: &System, step: &StoredStep, now: EventTime) -> String {
     let severity = |to: Severity| Urgency::of(to).words();
-    let says = match &step.deed {
+    match &step.deed {
         Deed::Opened => "raised".to_owned(),
         Deed::Returned => "raised again".to_owned(),
         Deed::Worsened { to } => format!("became worse: {}", severity(*to)),
@@ -128,7 +153,5 @@ fn told_step(
         Deed::Noted { text } => format!("noted: {text}"),
         Deed::Folded { under } => format!("recognised as a consequence of alert {under}"),
         Deed::Unfolded => "stands on its own again".to_owned(),
-    };
-    let by = step.by.clone().unwrap_or_else(|| "Basinward".to_owned());
-    (words::moment(step.at, now, &system.zone), by, says)
+    }
 }

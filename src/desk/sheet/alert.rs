@@ -79,7 +79,7 @@ pub struct AlertSheet {
     pub under: Option<AlertNo>,
     /// Alerts that are its consequences.
     pub folded: Vec<AlertRow>,
-    /// What was done: when, by whom, what. Oldest first.
+    /// What was done and who was told: when, by whom, what. Oldest first.
     pub steps: Vec<(Moment, String, String)>,
     /// The course of things around it.
     pub picture: TimelineSheet,

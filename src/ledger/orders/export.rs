@@ -23,6 +23,8 @@ pub enum ExportStep {
     Readings(u64),
     /// It has the conclusions up to this one.
     Effects(u64),
+    /// It has the steps of alerts up to this one.
+    AlertSteps(u64),
     /// It has the readings of the past up to here; none when it has them all.
     Past(Option<Past>),
     /// It could not get these across and left them behind.
@@ -53,6 +55,7 @@ pub(super) fn write(db: &Connection, cursor: &str, step: &ExportStep) -> rusqlit
             commit::reach(db, cursor, Position::Readings(*seq))?;
         }
         ExportStep::Effects(seq) => commit::reach(db, cursor, Position::Effects(*seq))?,
+        ExportStep::AlertSteps(no) => commit::reach(db, cursor, Position::AlertSteps(*no))?,
         ExportStep::Past(Some(past)) => {
             db.prepare_cached("UPDATE backfills SET series = ?2, at = ?3 WHERE cursor = ?1")?
                 .execute(params![cursor, past.series, past.at])?;

@@ -78,6 +78,23 @@ pub struct AlertStory {
     pub sent: Vec<StoredDelivery>,
 }
 
+/// One step of an alert in the log of all steps.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoggedStep {
+    /// Its number; later steps have higher ones.
+    pub no: u64,
+    /// The alert.
+    pub alert: AlertNo,
+    /// Where.
+    pub system: Id,
+    /// What is wrong, as it is now or was last.
+    pub finding: Finding,
+    /// When the alert was opened first.
+    pub opened_at: EventTime,
+    /// The step.
+    pub step: StoredStep,
+}
+
 /// A system at which somebody is at work.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Muted {
@@ -152,6 +169,28 @@ impl View {
                 db.prepare_cached(&format!("SELECT {COLUMNS} FROM alerts WHERE under = ?1 ORDER BY no"))?;
             let folded = query.query_map([no.0], |row| stored(row, &names))?.collect::<Result<_, _>>()?;
             Ok(Some(AlertStory { alert, steps, folded, sent: deliveries_of(db, no)? }))
+        })
+    }
+
+    /// The next steps of all alerts after `after`, at most `limit`. Nothing appears later below what was read.
+    pub fn alert_steps_since(&self, after: u64, limit: usize) -> Result<Vec<LoggedStep>, LedgerFault> {
+        self.read("read the steps of alerts", |db| {
+            let names = self.names(db)?;
+            let mut query = db.prepare_cached(
+                "SELECT s.at, s.by, s.deed, s.no, a.no, a.system, a.finding, a.opened_at
+                 FROM alert_steps s JOIN alerts a ON a.no = s.alert WHERE s.no > ?1 ORDER BY s.no LIMIT ?2",
+            )?;
+            let steps = query.query_map(params![after, limit], |row| {
+                Ok(LoggedStep {
+                    no: row.get(3)?,
+                    alert: AlertNo(row.get(4)?),
+                    system: names.system(row.get(5)?)?,
+                    finding: from_json(6, row.get_ref(6)?.as_str()?)?,
+                    opened_at: EventTime::from_millis(row.get(7)?),
+                    step: step(row)?,
+                })
+            })?;
+            steps.collect()
         })
     }
 

@@ -14,6 +14,8 @@ pub struct ExportPlace {
     pub readings: Option<u64>,
     /// The last conclusion that it has.
     pub effects: u64,
+    /// The last step of an alert that it has.
+    pub alert_steps: u64,
     /// Where it is in the past; none when it has it all.
     pub past: Option<Past>,
 }
@@ -49,6 +51,7 @@ impl View {
             Ok(ExportPlace {
                 readings: reached("readings")?,
                 effects: reached("effects")?.unwrap_or(0),
+                alert_steps: reached("alert-steps")?.unwrap_or(0),
                 past: past.map(|(series, at)| place(db, series, at)).transpose()?,
             })
         })

@@ -17,7 +17,7 @@ mod services;
 mod totals;
 mod upkeep;
 
-pub use alerts::{AlertFilter, AlertStory, Muted, StoredAlert, StoredStep};
+pub use alerts::{AlertFilter, AlertStory, LoggedStep, Muted, StoredAlert, StoredStep};
 pub use arrivals::Arrivals;
 pub use changes::LoggedEffect;
 pub use export::{ExportPlace, Past, PastReadings};
