@@ -3,6 +3,12 @@
 (() => {
   'use strict';
   const body = document.body;
+
+  // Who comes for one finding wants to read all of it.
+  const unfold = () => document.querySelector('.finding:target details')?.setAttribute('open', '');
+  unfold();
+  window.addEventListener('hashchange', unfold);
+
   if (!body.dataset.fragment || !window.EventSource || !window.fetch) return;
 
   const main = document.getElementById('main');
@@ -19,6 +25,8 @@
   const system = body.dataset.fragment.match(/^\/fragments\/systems\/([^/?]+)/);
   const about = first ? first[1] ?? '' : system && `system=${system[1]}`;
 
+  // Parts in their order, with the headings that they stand under.
+  const order = (root) => [...root.querySelectorAll('[data-part], .need > h2')].map((p) => p.dataset.part ?? p.textContent).join();
   const parts = (root) => new Map([...root.querySelectorAll('[data-part]')].map((p) => [p.dataset.part, p]));
 
   const age = (ms) => {
@@ -48,7 +56,7 @@
     if ('busy' in old.dataset || old.querySelector('input:checked')) return;
     if (old.contains(document.activeElement) && document.activeElement.matches('input, select, textarea')) return;
     const open = [...old.querySelectorAll('details')].map((details) => details.open);
-    [...fresh.querySelectorAll('details')].forEach((details, i) => { if (open[i]) details.open = true; });
+    [...fresh.querySelectorAll('details')].forEach((details, i) => { if (i < open.length) details.open = open[i]; });
     const held = old.contains(document.activeElement) ? focusables(old).indexOf(document.activeElement) : -1;
     old.replaceWith(fresh);
     fresh.classList.add('fresh');
@@ -68,7 +76,7 @@
       if (!answer.ok || asked !== body.dataset.fragment) { wanted = null; return; }
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
       const [here, there] = [parts(main), parts(page)];
-      const sameOrder = some ? [...there.keys()].every((name) => here.has(name)) : [...here.keys()].join() === [...there.keys()].join();
+      const sameOrder = some ? [...there.keys()].every((name) => here.has(name)) : order(main) === order(page);
       if (sameOrder) {
         for (const [name, fresh] of there) {
           const old = here.get(name);

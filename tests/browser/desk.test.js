@@ -8,8 +8,8 @@ let demo;
 let browser;
 let page;
 before(async () => {
-  // Long enough that there is a whole last month.
-  [demo, browser] = [await startDemo(75), await openBrowser()];
+  // Long enough that last month was seen, and for the yards to get into trouble.
+  [demo, browser] = [await startDemo(60), await openBrowser()];
   page = await openPage(browser);
 });
 after(async () => { await browser?.close(); await demo?.stop(); });

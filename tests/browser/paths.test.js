@@ -91,6 +91,7 @@ test('a flood arrives on the open page by itself', async (t) => {
   }
   const sent = performance.now();
   await page.getByText(/flood|standing water/i).first().waitFor({ timeout: 30_000 });
+  await page.getByRole('heading', { name: 'Needs somebody now: 1' }).waitFor();
   t.diagnostic(`shown ${Math.round(performance.now() - sent)} ms after the last reading was sent`);
   await shoot(page, 'path-flood');
 });

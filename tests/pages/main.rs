@@ -16,7 +16,7 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 22] = [
+const PAGES: [(&str, &str); 26] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -38,6 +38,10 @@ const PAGES: [(&str, &str); 22] = [
     ("record", "/systems/terrace/record?at=splitter:s2"),
     ("tests", "/systems/terrace/tests"),
     ("year", "/systems/terrace/years/2026"),
+    ("labels", "/systems/terrace/labels"),
+    ("setup", "/setup"),
+    ("account", "/account"),
+    ("people", "/people"),
     ("nowhere", "/no-such-page"),
 ];
 

@@ -96,10 +96,7 @@ fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
     let page = match subject {
         Subject::Basin(id) => format!("/systems/{}/basins/{id}", system.id),
         Subject::Splitter(id) => format!("/systems/{}/splitters/{id}", system.id),
-        Subject::Sensor(name) => {
-            let (basin, _) = name.split_once('/')?;
-            format!("/systems/{}/basins/{basin}", system.id)
-        }
+        Subject::Sensor(name) => format!("/systems/{}/sensors/{name}", system.id),
         Subject::Source | Subject::Diverter => return None,
     };
     Some((page, place_words(system, subject)))

@@ -76,9 +76,8 @@ fn gist(system: &System, finding: &Finding, now: EventTime) -> Option<String> {
         }
         (FindingKind::SlowSoak, Subject::Basin(_)) => {
             let due: EventTime = finding.estimate.get("due")?.as_str()?.parse().ok()?;
-            if due <= now {
-                return Some("At this rate it may flood any day.".to_owned());
-            }
+            // A day that is past says nothing of the present; the basin's own page has the newest forecast.
+            let due = (due > now).then_some(due)?;
             let day =
                 due.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string();
             Some(format!("At this rate it floods about {day}."))

@@ -46,7 +46,10 @@ pub fn basin_page(
             .chain(forecast.into_iter().flat_map(|made| outlook(system, made, now, units)))
             .collect(),
         findings: findings(system, &open, now, units),
-        soak_trend: soak_trend(&soaks),
+        soak_trend: soak_trend(
+            &soaks,
+            open.iter().any(|stored| stored.finding.kind == FindingKind::SlowSoak),
+        ),
         soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now), units)
@@ -189,7 +192,8 @@ fn is_sure(soaks: &[&SoakRecord]) -> bool {
     mann_kendall(&observations(soaks)).is_some_and(|test| test.p_two_sided < SURE)
 }
 
-fn soak_trend(soaks: &[&SoakRecord]) -> String {
+/// `slow` where a finding says that it became slower, load for load.
+fn soak_trend(soaks: &[&SoakRecord], slow: bool) -> String {
     let Some((slope, _)) = slope(soaks) else {
         return "Water has stood too seldom of late to tell a trend.".to_owned();
     };
@@ -197,6 +201,9 @@ fn soak_trend(soaks: &[&SoakRecord]) -> String {
     match is_sure(soaks) {
         true if slope > 0.0 => format!("It takes {change} longer every 30 days."),
         true => format!("It takes {change} less every 30 days."),
+        false if slow => {
+            "These times alone show no trend, since loads differ; compared load for load it has become slower.".to_owned()
+        }
         false => "No trend: it soaks away as it did.".to_owned(),
     }
 }

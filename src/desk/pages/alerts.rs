@@ -38,7 +38,7 @@ pub fn alerts_main(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
             }
         }
         (narrow(sheet).markup())
-        @if let Some(puzzle) = &sheet.puzzle { p class="fault" { "This address is not understood: " (puzzle) "." } }
+        @if let Some(puzzle) = &sheet.puzzle { p class="problem" { "This address is not understood: " (puzzle) "." } }
         (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
     }
 }

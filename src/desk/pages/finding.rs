@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::mark;
 use crate::advice::probability_words;
-use crate::desk::sheet::FindingSheet;
+use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::words;
 
 /// What is wrong, since when, how sure, and the first thing to do.
@@ -28,7 +28,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             (standing(finding))
             @if let Some(gist) = &finding.gist { p { b { (gist) } } }
             p class="first" { b { "First: " } (finding.advice.first) }
-            details {
+            details open[finding.urgency == Urgency::Now] {
                 summary { "Why, and what to do" }
                 h4 { "Why" }
                 (evidence(finding))
