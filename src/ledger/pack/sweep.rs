@@ -22,7 +22,7 @@ const MONTH: Span = Span::from_days(31);
 /// A run up to the full hour that holds more stays as it is; to pack it would keep commits waiting.
 const MOST: usize = 16_384;
 /// Packed readings that cost as much as a step of upkeep.
-const READINGS_A_STEP: usize = 10;
+const READINGS_A_STEP: usize = 4;
 
 /// How far packing has come.
 #[derive(Clone, Copy, Debug)]
