@@ -2,6 +2,7 @@
 //!
 //! Knows topics and engines, but no network, database or clock; live running and replay share it.
 
+mod allowance;
 mod gathered;
 mod watch;
 

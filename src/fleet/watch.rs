@@ -1,10 +1,12 @@
 //! The fleet itself.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::Gathered;
+use super::allowance::Allowance;
 use crate::engine::{Effect, Engine, Input};
-use crate::intake::Router;
+use crate::intake::{Refusal, Router};
 use crate::model::{Command, EventTime, Id, System};
 
 /// All systems with their engines, and the router that finds the sensor for a topic.
@@ -13,6 +15,7 @@ pub struct Fleet {
     engines: Vec<Engine>,
     /// By system: the others of the same property.
     siblings: Vec<Vec<usize>>,
+    allowance: Allowance,
 }
 
 impl Fleet {
@@ -24,14 +27,16 @@ impl Fleet {
     /// A fleet whose engines remember.
     pub fn with_engines(engines: Vec<Engine>, prefix: &str) -> Self {
         let systems: Vec<_> = engines.iter().map(|engine| Arc::clone(engine.system())).collect();
-        let others = |system: &Arc<System>| {
-            let is_other = |(_, other): &(usize, &Arc<System>)| {
-                other.property == system.property && other.id != system.id
-            };
-            systems.iter().enumerate().filter(is_other).map(|(at, _)| at).collect()
+        let mut together: BTreeMap<&Id, Vec<usize>> = BTreeMap::new();
+        for (at, system) in systems.iter().enumerate() {
+            together.entry(&system.property).or_default().push(at);
+        }
+        let others = |(own, system): (usize, &Arc<System>)| {
+            together[&system.property].iter().copied().filter(|at| *at != own).collect()
         };
-        let siblings = systems.iter().map(others).collect();
-        Self { router: Router::new(&systems, prefix), engines, siblings }
+        let siblings = systems.iter().enumerate().map(others).collect();
+        let allowance = Allowance::of(systems.iter().map(|system| &**system));
+        Self { router: Router::new(&systems, prefix), engines, siblings, allowance }
     }
 
     /// The engines, in the fleet's order.
@@ -49,10 +54,19 @@ impl Fleet {
         let from = into.decoded.readings.len();
         self.router.decode(received, topic, payload, &mut into.decoded);
         into.messages += 1;
+        let mut admitted = from;
         for at in from..into.decoded.readings.len() {
             let (system, reading) = into.decoded.readings[at];
-            self.enter(system, received, Input::Reading(reading), into);
+            if self.allowance.admits(system, &reading) {
+                into.decoded.readings.swap(admitted, at);
+                admitted += 1;
+                self.enter(system, received, Input::Reading(reading), into);
+            } else {
+                let detail = format!("more than its sensor may report, at {}", reading.at);
+                into.decoded.refuse(topic, payload, (Refusal::TooOften, detail));
+            }
         }
+        into.decoded.readings.truncate(admitted);
     }
 
     /// Tells the engine of `system` what somebody did; false if there is no such system.

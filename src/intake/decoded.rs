@@ -47,7 +47,8 @@ impl Decoded {
         self.unassigned.clear();
     }
 
-    pub(super) fn refuse(&mut self, topic: &str, payload: &[u8], refused: Fault) {
+    /// Adds a refused record of a message.
+    pub(crate) fn refuse(&mut self, topic: &str, payload: &[u8], refused: Fault) {
         let (reason, detail) = refused;
         let sample = payload[..payload.len().min(SAMPLE)].to_vec();
         self.refusals.push(Refused { reason, topic: topic.to_owned(), sample, detail });
@@ -60,4 +61,4 @@ impl Decoded {
 }
 
 /// A reason with its details.
-pub(super) type Fault = (Refusal, String);
+pub(crate) type Fault = (Refusal, String);

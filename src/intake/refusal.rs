@@ -56,6 +56,8 @@ refusals! {
     InFuture "in-future" "Set the sensor's clock.",
     /// More than 400 days before its arrival.
     TooOld "too-old" "Set the sensor's clock, or leave the time out.",
+    /// One sensor reports more than twice a second for minutes on end.
+    TooOften "too-often" "Let the sensor report once a second at most; every few minutes are enough.",
 }
 
 impl fmt::Display for Refusal {

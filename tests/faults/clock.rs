@@ -1,0 +1,59 @@
+//! Somebody sets the machine's clock. libfaketime stands between the daemon and the clock, and is told by a file.
+
+use std::fs;
+use std::path::Path;
+use std::thread;
+use std::time::Duration;
+
+use support::{Mosquitto, until};
+
+use crate::rig::{PATIENCE, Yard};
+
+/// Where Debian keeps it on the machines that it knows.
+fn library() -> Option<&'static str> {
+    let places = [
+        "/usr/lib/x86_64-linux-gnu/faketime/libfaketimeMT.so.1",
+        "/usr/lib/aarch64-linux-gnu/faketime/libfaketimeMT.so.1",
+    ];
+    places.into_iter().find(|place| Path::new(place).exists())
+}
+
+#[test]
+fn a_clock_that_is_set_forward_and_back_loses_no_reading() {
+    let Some(library) = library() else {
+        println!("libfaketime is not installed: left out (Debian package faketime)");
+        return;
+    };
+    let broker = Mosquitto::start();
+    let folder = tempfile::tempdir().unwrap();
+    let told = folder.path().join("time");
+    fs::write(&told, "+0").unwrap();
+    let yard = Yard::new(2)
+        .listening_to(broker.port())
+        .with("LD_PRELOAD", library.to_owned())
+        .with("FAKETIME_TIMESTAMP_FILE", told.display().to_string())
+        .with("FAKETIME_NO_CACHE", "1".to_owned())
+        .with("FAKETIME_DONT_FAKE_MONOTONIC", "1".to_owned());
+    let mut daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
+    let (mut device, mut sent) = (broker.device(), 0);
+    let steps = ["+0", "+2h", "-3h", "+30d", "-1d", "+0"];
+    for step in steps {
+        fs::write(&told, step).unwrap();
+        for _ in 0..40 {
+            // Without a time of their own, and never two in one millisecond.
+            device.publish("greywater/yard-0/quince/moisture", b"31.4").unwrap();
+            sent += 1;
+            thread::sleep(Duration::from_millis(5));
+        }
+        let stored = || yard.view().totals().unwrap().readings;
+        until(PATIENCE, "all are stored", || stored() == sent);
+    }
+    assert!(daemon.process.child().try_wait().unwrap().is_none(), "it runs");
+    // What it wrote under six clocks comes back under one.
+    daemon.process.kill();
+    let _daemon = yard.start();
+    device.publish("greywater/yard-1/quince/moisture", b"31.4").unwrap();
+    until(PATIENCE, "it goes on", || yard.view().totals().unwrap().readings == sent + 1);
+    println!("clock set {} times, forward and back: {sent} acknowledged, 0 lost", steps.len() - 1);
+}

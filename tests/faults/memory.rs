@@ -1,0 +1,39 @@
+//! A small machine.
+
+use std::fs;
+
+use support::{Mosquitto, until};
+
+use crate::load::{Message, Sent, now};
+use crate::rig::{PATIENCE, Yard};
+
+const SYSTEMS: usize = 1000;
+const LIMIT_KIB: u64 = 64 * 1024;
+
+fn field(pid: u32, name: &str) -> u64 {
+    let status = fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+    let value = status.lines().find_map(|line| line.strip_prefix(name)).unwrap();
+    value.trim_end_matches("kB").trim().parse().unwrap()
+}
+
+/// The kernel's own count of resident memory at its highest stands for a limit, which would need a control group.
+#[test]
+fn a_thousand_systems_fit_into_64_mib() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(SYSTEMS).listening_to(broker.port());
+    let daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
+    let (start, mut sent) = (now() - 90 * 86_400, Sent::default());
+    let messages: Vec<_> = (0..20 * SYSTEMS).map(|n| Message::calm(start, SYSTEMS, n)).collect();
+    let progress = broker.device().publish_all(messages.iter().map(|it| (it.topic(), it.payload())), 500);
+    assert_eq!(progress.acknowledged, messages.len(), "{progress:?}");
+    messages.iter().for_each(|message| sent.note(message));
+    until(PATIENCE, "everything is stored", || {
+        yard.view().totals().unwrap().readings as usize == messages.len()
+    });
+    let pid = daemon.process.id();
+    let (peak, now) = (field(pid, "VmHWM:"), field(pid, "VmRSS:"));
+    println!("{SYSTEMS} systems of 2 basins under load: at most {peak} KiB resident, {now} KiB now");
+    sent.assert_nothing_is_missing(&yard, "1,000 systems in 64 MiB");
+    assert!(peak < LIMIT_KIB, "{peak} KiB");
+}
