@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use rusqlite::{Connection, OpenFlags};
 
@@ -76,6 +77,7 @@ impl Ledger {
         let seq = db.query_row("SELECT seq FROM totals", [], |row| row.get(0)).map_err(&fault)?;
         let packing = pack::Progress::load(&db).map_err(&fault)?;
         drop(fault);
+        whole(&db, &path)?;
         Ok(Self {
             db,
             path,
@@ -102,6 +104,16 @@ impl Ledger {
     }
 }
 
+/// Leaves everything in the one file, where nobody reads from it just now, so that a copy is whole and a file that
+/// lost its end is known by its length.
+impl Drop for Ledger {
+    fn drop(&mut self) {
+        // What stays in the log is found there at the next start.
+        let _ = self.db.busy_timeout(Duration::from_millis(200));
+        let _ = self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+    }
+}
+
 /// Where the database of `folder` is.
 pub(super) fn database(folder: &Path) -> PathBuf {
     folder.join(NAME)
@@ -109,7 +121,7 @@ pub(super) fn database(folder: &Path) -> PathBuf {
 
 fn prepare(db: &Connection) -> rusqlite::Result<()> {
     db.set_prepared_statement_cache_capacity(64);
-    db.busy_timeout(std::time::Duration::from_secs(5))?;
+    db.busy_timeout(Duration::from_secs(5))?;
     db.pragma_update(None, "journal_mode", "WAL")?;
     // A commit is promised to outlast a power cut, because messages are acknowledged after it.
     db.pragma_update(None, "synchronous", "FULL")?;
@@ -117,6 +129,26 @@ fn prepare(db: &Connection) -> rusqlite::Result<()> {
     db.pragma_update(None, "journal_size_limit", 64 << 20)?;
     db.pragma_update(None, "cache_size", -(16 << 10))?;
     db.pragma_update(None, "temp_store", "MEMORY")
+}
+
+/// Whether the file is as long as it says. While the log holds pages, some may not have come to the file yet; then
+/// the tables have to tell.
+fn whole(db: &Connection, path: &Path) -> Result<(), LedgerFault> {
+    let length = |path: &Path| fs::metadata(path).map_or(0, |file| file.len());
+    if length(&path.with_extension("db-wal")) > 0 {
+        return Ok(());
+    }
+    let says: u64 = db
+        .query_row("SELECT page_count * page_size FROM pragma_page_count, pragma_page_size", [], |row| {
+            row.get(0)
+        })
+        .map_err(LedgerFault::while_doing("check the ledger", path))?;
+    let has = length(path);
+    if has >= says {
+        return Ok(());
+    }
+    let details = format!("{has} bytes are left of {says}");
+    Err(LedgerFault::Damaged { path: path.to_owned(), details })
 }
 
 /// Looks through `tables` for broken pages and rows out of place.

@@ -57,8 +57,10 @@ impl Writer {
                 self.steward.take(received, &message.topic, &message.payload);
             }
             let now = self.clock.now();
-            if now - ticked >= TICK {
+            // A clock that was set back must not make anybody wait until it is that late again.
+            if now - ticked >= TICK || now < ticked {
                 ticked = now;
+                keep_house_at = keep_house_at.min(now + HOUSEKEEPING);
                 self.steward.tick(now);
                 systemd::alive();
             }

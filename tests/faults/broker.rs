@@ -19,7 +19,7 @@ fn portion(broker: &Mosquitto, yard: &Yard, start: i64, sent: &mut Sent) {
     let messages: Vec<_> = (from..from + PORTION).map(|n| Message::calm(start, SYSTEMS, n)).collect();
     let progress = broker.device().publish_all(messages.iter().map(|it| (it.topic(), it.payload())), 50);
     assert!(progress.ended_by.is_none(), "{progress:?}");
-    messages.iter().for_each(|message| sent.note(message));
+    sent.note_all(&messages);
     until(PATIENCE, "everything is stored", || sent.missing(yard) == 0);
 }
 
@@ -27,7 +27,7 @@ fn portion(broker: &Mosquitto, yard: &Yard, start: i64, sent: &mut Sent) {
 fn a_broker_that_is_killed_hangs_or_forgets_costs_nothing() {
     let mut broker = Mosquitto::start();
     let yard =
-        Yard::new(SYSTEMS).listening_to(broker.port()).with("BASINWARD__MQTT__KEEP_ALIVE_S", "5".to_owned());
+        Yard::new(SYSTEMS).listening_to(broker.port()).with("BASINWARD__MQTT__KEEP_ALIVE_S", "10".to_owned());
     let _daemon = yard.start();
     let connected = || yard.times_logged("listening to the broker");
     until(PATIENCE, "the daemon listens", || connected() > 0);
@@ -52,7 +52,7 @@ fn a_broker_that_is_killed_hangs_or_forgets_costs_nothing() {
         // the daemon waits.
         let before = connected();
         broker.process().signal("STOP");
-        thread::sleep(Duration::from_secs(if round == 2 { 12 } else { 1 }));
+        thread::sleep(Duration::from_secs(if round == 2 { 25 } else { 1 }));
         broker.process().signal("CONT");
         if round == 2 {
             until(PATIENCE, "the daemon listens after a hang", || connected() > before);

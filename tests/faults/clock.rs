@@ -2,11 +2,10 @@
 
 use std::fs;
 use std::path::Path;
-use std::thread;
-use std::time::Duration;
 
 use support::{Mosquitto, until};
 
+use crate::load::now;
 use crate::rig::{PATIENCE, Yard};
 
 /// Where Debian keeps it on the machines that it knows.
@@ -37,17 +36,19 @@ fn a_clock_that_is_set_forward_and_back_loses_no_reading() {
     let mut daemon = yard.start();
     until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
     let (mut device, mut sent) = (broker.device(), 0);
-    let steps = ["+0", "+2h", "-3h", "+30d", "-1d", "+0"];
-    for step in steps {
+    let steps = [("+0", 0), ("+2h", 2), ("-3h", -3), ("+30d", 720), ("-1d", -24), ("+0", 0)];
+    let begun_ms = now() * 1000;
+    for (step, hours) in steps {
         fs::write(&told, step).unwrap();
         for _ in 0..40 {
-            // Without a time of their own, and never two in one millisecond.
-            device.publish("greywater/yard-0/quince/moisture", b"31.4").unwrap();
             sent += 1;
-            thread::sleep(Duration::from_millis(5));
+            // By a clock that is set like the machine's.
+            let at = begun_ms + hours * 3_600_000 + i64::try_from(sent).unwrap();
+            let payload = format!("{{\"value\":31.4,\"time\":{at}}}");
+            device.publish("greywater/yard-0/quince/moisture", payload.as_bytes()).unwrap();
         }
         let stored = || yard.view().totals().unwrap().readings;
-        until(PATIENCE, "all are stored", || stored() == sent);
+        until(PATIENCE, &format!("all are stored under {step}"), || stored() == sent);
     }
     assert!(daemon.process.child().try_wait().unwrap().is_none(), "it runs");
     // What it wrote under six clocks comes back under one.

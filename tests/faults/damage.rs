@@ -18,7 +18,7 @@ fn send(port: u16, start: i64, count: usize, sent: &mut Sent) {
     let mut device = support::Device::connect(port, None).unwrap();
     let progress = device.publish_all(messages.iter().map(|it| (it.topic(), it.payload())), 50);
     assert_eq!(progress.acknowledged, count, "{progress:?}");
-    messages.iter().for_each(|message| sent.note(message));
+    sent.note_all(&messages);
 }
 
 fn script(name: &str, arguments: &[&Path]) -> std::process::Output {

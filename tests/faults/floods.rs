@@ -46,7 +46,8 @@ fn beside(broker: &Mosquitto, system: usize, flood: impl FnOnce() + Send) -> Sen
         });
         flood();
         over.store(true, Ordering::Relaxed);
-        quiet.join().unwrap().iter().for_each(|message| sent.note(message));
+        let acknowledged = quiet.join().unwrap();
+        sent.note_all(&acknowledged);
     });
     sent
 }
@@ -87,7 +88,7 @@ fn a_gateway_that_replays_a_month_twice_changes_nothing_for_others() {
         })
         .collect();
     let mut sent = Sent::default();
-    month.iter().for_each(|message| sent.note(message));
+    sent.note_all(&month);
     let live = beside(&broker, 1, || {
         for _ in 0..2 {
             let progress =

@@ -24,7 +24,7 @@ pub(crate) struct Message {
 impl Message {
     /// Number `n` of a calm course: every minute one probe of one of `systems` reports.
     pub(crate) fn calm(start: i64, systems: usize, n: usize) -> Self {
-        let sensor = if n / systems % 2 == 0 { "quince/moisture" } else { "fig/moisture" };
+        let sensor = if (n / systems).is_multiple_of(2) { "quince/moisture" } else { "fig/moisture" };
         let value = 0.2 + 0.001 * (n % 97) as f64;
         Self { system: format!("yard-{}", n % systems), sensor, at: start + n as i64 * 60, value }
     }
@@ -42,6 +42,12 @@ impl Sent {
     pub(crate) fn note(&mut self, message: &Message) {
         let of = self.0.entry((message.system.clone(), message.sensor.to_owned())).or_default();
         of.insert(EventTime::from_secs(message.at), message.value);
+    }
+
+    pub(crate) fn note_all(&mut self, messages: &[Message]) {
+        for message in messages {
+            self.note(message);
+        }
     }
 
     pub(crate) fn count(&self) -> usize {
