@@ -35,24 +35,38 @@ impl Common {
     }
 }
 
+/// What one basin that is heard of missed, if its water changed so much.
+struct Miss<'a> {
+    part: &'a Part,
+    miss: f64,
+    deviation: f64,
+}
+
+fn misses(parts: &[Part], change: impl Fn(usize) -> f64) -> Vec<Miss<'_>> {
+    let heard = parts.iter().enumerate().filter(|(_, part)| part.state != PartState::Unknown);
+    heard
+        .map(|(i, part)| {
+            let moved = part.moves(change(i));
+            Miss { part, miss: f64::from(part.miss) - moved, deviation: deviation(part, moved) }
+        })
+        .collect()
+}
+
 /// What all basins have in common, if basin `i`'s log water changed by `change(i)`.
 pub(super) fn common(parts: &[Part], change: impl Fn(usize) -> f64, prior: Common) -> f64 {
-    let measured = || {
-        parts.iter().enumerate().filter(|(_, part)| part.state != PartState::Unknown).map(|(i, part)| {
-            let moved = part.moves(change(i));
-            (f64::from(part.miss) - moved, deviation(part, moved))
-        })
-    };
-    let mut misses: Vec<f64> = measured().map(|(miss, _)| miss).collect();
+    in_common(&misses(parts, change), prior)
+}
+
+fn in_common(misses: &[Miss<'_>], prior: Common) -> f64 {
     if misses.is_empty() {
         return prior.mean;
     }
     // With few basins the middle is a poor start; the prior knows where it would be.
-    misses.push(prior.mean);
-    let mut common = median(&mut misses);
+    let mut all: Vec<f64> = misses.iter().map(|one| one.miss).chain([prior.mean]).collect();
+    let mut common = median(&mut all);
     for _ in 0..ROUNDS {
         let (mut weight, mut sum) = (prior.weight(), prior.weight() * prior.mean);
-        for (miss, deviation) in measured() {
+        for &Miss { miss, deviation, .. } in misses {
             let z = (miss - common) / deviation;
             let w = (FREEDOM + 1.0) / (FREEDOM + z * z) / (deviation * deviation);
             weight += w;
@@ -65,11 +79,10 @@ pub(super) fn common(parts: &[Part], change: impl Fn(usize) -> f64, prior: Commo
 
 /// Log likelihood of an episode, if basin `i`'s log water changed by `change(i)`, up to a constant.
 pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prior: Common) -> f64 {
-    let common = common(parts, &change, prior);
-    let each = parts.iter().enumerate().map(|(i, part)| {
-        let moved = part.moves(change(i));
-        let deviation = deviation(part, moved);
-        let z = (f64::from(part.miss) - moved - common) / deviation;
+    let misses = misses(parts, change);
+    let common = in_common(&misses, prior);
+    let each = misses.iter().map(|&Miss { part, miss, deviation }| {
+        let z = (miss - common) / deviation;
         match part.state {
             PartState::Unknown => 0.0,
             PartState::Measured => {

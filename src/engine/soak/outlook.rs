@@ -31,6 +31,8 @@ const LEAST_SEEN: usize = 2;
 const DROPPED: f64 = 1e-3;
 /// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
 const LOAD_SPREAD: f64 = 0.12;
+/// Logarithm of a chance that is as good as none.
+const LOST: f64 = -30.0;
 /// How far ahead to look, days.
 const HORIZON: f64 = 3650.0;
 
@@ -41,7 +43,8 @@ pub(crate) struct Path {
     steady: f64,
     onset: f64,
     level: f64,
-    is_even: bool,
+    /// The resistances of `steady` and `level` themselves, if it rises evenly and not by an even factor.
+    even: Option<(f64, f64)>,
     /// The day at which `level` holds.
     now: f64,
 }
@@ -58,11 +61,12 @@ impl Path {
     /// Logarithm of the resistance on a day.
     fn at(&self, day: f64) -> f64 {
         let risen = ((day - self.onset) / (self.now - self.onset)).max(0.0);
-        if self.is_even {
-            let (steady, level) = (self.steady.exp(), self.level.exp());
-            (steady + (level - steady) * risen).ln()
-        } else {
-            self.steady + (self.level - self.steady) * risen
+        if risen <= 0.0 {
+            return self.steady;
+        }
+        match self.even {
+            Some((steady, level)) => (steady + (level - steady) * risen).ln(),
+            None => self.steady + (self.level - self.steady) * risen,
         }
     }
 
@@ -71,18 +75,22 @@ impl Path {
         -rise / RISE - rise / (self.now - self.onset) / RISE_A_DAY
     }
 
-    fn log_likelihood(&self, seen: &[(f64, Seen)]) -> f64 {
-        seen.iter()
-            .map(|&(day, seen)| {
-                let spread = seen.spread();
-                let miss = (seen.value() - self.at(day)) / spread;
-                if seen.is_bound() {
-                    (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
-                } else {
-                    -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p() - spread.ln()
-                }
-            })
-            .sum()
+    /// Log weight up to what all courses have in common; none as soon as it is below `least`, since every further
+    /// stretch can only lower it.
+    fn log_weight(&self, seen: &[(f64, Seen)], least: f64) -> Option<f64> {
+        let mut sum = self.log_prior();
+        for &(day, seen) in seen.iter().rev() {
+            let miss = (seen.value() - self.at(day)) / seen.spread();
+            sum += if seen.is_bound() {
+                (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
+            } else {
+                -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p()
+            };
+            if sum < least {
+                return None;
+            }
+        }
+        Some(sum)
     }
 }
 
@@ -94,18 +102,20 @@ pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
     let seen: Vec<(f64, Seen)> = seen.iter().map(|one| (middle(one), *one)).collect();
     let first = seen.first().map_or(now, |(day, _)| *day).min(now - 2.0 * STRETCH_DAYS);
     let step = |i: i32, of: i32| f64::from(i) / f64::from(of - 1);
-    let mut paths = Vec::new();
+    let (mut paths, mut best) = (Vec::new(), f64::NEG_INFINITY);
     for level in (0..LEVELS).map(|i| last + AROUND * (2.0 * step(i, LEVELS) - 1.0)) {
         for steady in (0..STEADY).map(|i| level - LOWEST * step(i, STEADY)) {
             for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
-                for is_even in [true, false] {
-                    let path = Path { weight: 0.0, steady, onset, level, is_even, now };
-                    paths.push(Path { weight: path.log_likelihood(&seen) + path.log_prior(), ..path });
+                for even in [Some((steady.exp(), level.exp())), None] {
+                    let path = Path { weight: 0.0, steady, onset, level, even, now };
+                    if let Some(weight) = path.log_weight(&seen, best + DROPPED.ln()) {
+                        best = best.max(weight);
+                        paths.push(Path { weight, ..path });
+                    }
                 }
             }
         }
     }
-    let best = paths.iter().map(|path| path.weight).fold(f64::NEG_INFINITY, f64::max);
     for path in &mut paths {
         path.weight = (path.weight - best).exp();
     }
@@ -139,17 +149,16 @@ pub(crate) fn onset(paths: &[Path]) -> Option<f64> {
 /// more.
 pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> f64) -> Option<Outlook> {
     let loads = Loads::of(bears);
-    let mut lived: Vec<f64> = vec![1.0; paths.len()];
+    let mut log_lived: Vec<f64> = vec![0.0; paths.len()];
     let mut outlook = [None; 3];
     let mut day = 0.0;
     while day < HORIZON && outlook.contains(&None) {
         let step = (day / 30.0_f64).max(0.5);
         day += step;
         let mut survival = f64::from(u8::from(paths.is_empty()));
-        for (path, lived) in paths.iter().zip(&mut lived) {
-            let floods = loads.part_not_borne(path.at(path.now + day));
-            *lived *= (1.0 - floods).max(0.0).powf(step);
-            survival += path.weight * *lived;
+        for (path, log_lived) in paths.iter().zip(&mut log_lived).filter(|(_, lived)| **lived > LOST) {
+            *log_lived += step * loads.log_part_borne(path.at(path.now + day));
+            survival += path.weight * log_lived.exp();
         }
         let flooded = 1.0 - survival * lasts(day);
         for (date, probability) in outlook.iter_mut().zip([0.1, 0.5, 0.9]) {
@@ -162,7 +171,7 @@ pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> 
     Some(Outlook { due: due?, earliest: earliest?, latest: latest.unwrap_or(HORIZON) })
 }
 
-/// Which part of the days floods at a resistance, tabulated since it is asked for often.
+/// Which part of the days does not flood at a resistance (logarithm), tabulated since it is asked for often.
 struct Loads {
     table: [f64; 200],
 }
@@ -173,13 +182,18 @@ impl Loads {
 
     fn of(bears: &[f64]) -> Self {
         let part = |log: f64| {
-            let floods = |bears: &f64| normal::cumulative((log - bears) / LOAD_SPREAD);
-            bears.iter().map(floods).sum::<f64>() / bears.len().max(1) as f64
+            let borne = |bears: &f64| normal::tail((log - bears) / LOAD_SPREAD);
+            let borne = if bears.is_empty() {
+                1.0
+            } else {
+                bears.iter().map(borne).sum::<f64>() / bears.len() as f64
+            };
+            borne.ln().max(LOST)
         };
         Self { table: std::array::from_fn(|i| part(Self::FROM + Self::STEP * i as f64)) }
     }
 
-    fn part_not_borne(&self, log: f64) -> f64 {
+    fn log_part_borne(&self, log: f64) -> f64 {
         let place = ((log - Self::FROM) / Self::STEP).clamp(0.0, 198.999);
         let (low, within) = (place.floor(), place.fract());
         let low = low as usize;
