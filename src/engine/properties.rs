@@ -117,5 +117,10 @@ fn damaged_snapshots_are_refused() {
     let mut other = bytes.clone();
     other[0] = 0xff;
     assert!(Engine::restore(yard(), &other).is_err());
+    for at in 0..bytes.len() {
+        let mut flipped = bytes.clone();
+        flipped[at] ^= 1 << (at % 8);
+        assert!(Engine::restore(yard(), &flipped).is_err(), "byte {at}");
+    }
     assert!(Engine::restore(Arc::clone(&yard()), &bytes).is_ok());
 }

@@ -20,6 +20,9 @@ pub enum SnapshotFault {
         /// Format found.
         found: u16,
     },
+    /// The bytes are not those that were written.
+    #[error("the snapshot is damaged: its checksum is not that of what it holds")]
+    Damaged,
     /// The bytes are no snapshot.
     #[error("the snapshot cannot be read")]
     Unreadable(#[source] postcard::Error),
@@ -34,14 +37,18 @@ struct Named<S> {
 }
 
 impl Engine {
-    /// Everything the engine remembers.
+    /// Everything the engine remembers: the format in two bytes, a checksum in four, and the memory.
     pub fn snapshot(&self) -> Vec<u8> {
         let named = Named {
             sensors: sensor_names(&self.system),
             basins: basin_names(&self.system),
             state: &self.state,
         };
-        postcard::to_extend(&named, VERSION.to_le_bytes().to_vec()).expect("plain data always serialises")
+        let head = [&VERSION.to_le_bytes()[..], &[0; 4]].concat();
+        let mut bytes = postcard::to_extend(&named, head).expect("plain data always serialises");
+        let sum = checksum(&bytes[6..]);
+        bytes[2..6].copy_from_slice(&sum);
+        bytes
     }
 
     /// The engine that wrote `bytes`, now watching `system`.
@@ -58,6 +65,13 @@ impl Engine {
         let found = u16::from_le_bytes(*version);
         if found != VERSION {
             return Err(SnapshotFault::Version { found });
+        }
+        // Indices inside are trusted once they are known to be what an engine wrote.
+        let (sum, body) = body
+            .split_first_chunk::<4>()
+            .ok_or(SnapshotFault::Unreadable(postcard::Error::DeserializeUnexpectedEnd))?;
+        if *sum != checksum(body) {
+            return Err(SnapshotFault::Damaged);
         }
         let named: Named<State> = postcard::from_bytes(body).map_err(SnapshotFault::Unreadable)?;
         let mut effects = Vec::new();
@@ -126,6 +140,12 @@ impl Engine {
         self.state.board.move_to(&self.system, self.state.now, effects);
         self.state.wake = EventTime::MIN;
     }
+}
+
+fn checksum(body: &[u8]) -> [u8; 4] {
+    let mut crc = flate2::Crc::new();
+    crc.update(body);
+    crc.sum().to_le_bytes()
 }
 
 fn sensor_names(system: &System) -> Vec<String> {
