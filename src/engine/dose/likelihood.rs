@@ -38,7 +38,7 @@ impl Common {
 /// What one basin that is heard of missed, if its water changed so much.
 struct Miss<'a> {
     part: &'a Part,
-    miss: f64,
+    by: f64,
     deviation: f64,
 }
 
@@ -47,7 +47,7 @@ fn misses(parts: &[Part], change: impl Fn(usize) -> f64) -> Vec<Miss<'_>> {
     heard
         .map(|(i, part)| {
             let moved = part.moves(change(i));
-            Miss { part, miss: f64::from(part.miss) - moved, deviation: deviation(part, moved) }
+            Miss { part, by: f64::from(part.miss) - moved, deviation: deviation(part, moved) }
         })
         .collect()
 }
@@ -62,15 +62,15 @@ fn in_common(misses: &[Miss<'_>], prior: Common) -> f64 {
         return prior.mean;
     }
     // With few basins the middle is a poor start; the prior knows where it would be.
-    let mut all: Vec<f64> = misses.iter().map(|one| one.miss).chain([prior.mean]).collect();
+    let mut all: Vec<f64> = misses.iter().map(|miss| miss.by).chain([prior.mean]).collect();
     let mut common = median(&mut all);
     for _ in 0..ROUNDS {
         let (mut weight, mut sum) = (prior.weight(), prior.weight() * prior.mean);
-        for &Miss { miss, deviation, .. } in misses {
-            let z = (miss - common) / deviation;
+        for &Miss { by, deviation, .. } in misses {
+            let z = (by - common) / deviation;
             let w = (FREEDOM + 1.0) / (FREEDOM + z * z) / (deviation * deviation);
             weight += w;
-            sum += w * miss;
+            sum += w * by;
         }
         common = sum / weight;
     }
@@ -81,8 +81,8 @@ fn in_common(misses: &[Miss<'_>], prior: Common) -> f64 {
 pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prior: Common) -> f64 {
     let misses = misses(parts, change);
     let common = in_common(&misses, prior);
-    let each = misses.iter().map(|&Miss { part, miss, deviation }| {
-        let z = (miss - common) / deviation;
+    let each = misses.iter().map(|&Miss { part, by, deviation }| {
+        let z = (by - common) / deviation;
         match part.state {
             PartState::Unknown => 0.0,
             PartState::Measured => {
