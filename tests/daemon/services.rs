@@ -2,7 +2,7 @@
 
 use basinward::alerts::{AlertNo, Closing, Deed, Stage};
 use basinward::engine::Change;
-use basinward::model::FindingKind;
+use basinward::model::{FindingKind, Span};
 use serde_json::{Value, json};
 use support::{Mosquitto, until};
 
@@ -16,8 +16,13 @@ fn a_battery_changed_in_the_yard_ends_its_alert_and_the_history_says_who_did_it(
     let _daemon = yard.start();
     yard.let_in("Sam", "owner", &[]);
     let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
+    // Measured longer ago than readings may still overtake one another, so that they count at once; two say so.
+    let measured = |minutes| basinward::clock::Clock::wall().now() - Span::from_mins(minutes);
+    let payloads = [20, 10].map(|minutes| json!({ "time": measured(minutes), "value": 8 }).to_string());
     until(PATIENCE, "the battery is known to be low", || {
-        broker.publish("greywater/yard-0/quince/battery", "8");
+        for payload in &payloads {
+            broker.publish("greywater/yard-0/quince/battery", payload.as_str());
+        }
         yard.changes().iter().any(|(_, change)| change.finding.kind == FindingKind::BatteryLow)
     });
     let now = basinward::clock::Clock::wall().now();
@@ -163,4 +168,28 @@ fn a_bucket_test_blames_the_splitter_and_one_after_levelling_proves_it() {
     let table = get(&format!("/properties/home/years/{this_year}.csv"));
     assert!(table.contains("yard-0,") && table.contains(",flow-test,splitter:s1,"), "{table}");
     assert_eq!(yard.call("GET", "/api/v1/systems/yard-0/years/2999", &sam, &Value::Null).0, 404);
+}
+
+#[test]
+fn the_water_of_a_flow_test_is_said_to_be_off_while_it_runs_and_probes_measure_it() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    yard.let_in("Sam", "owner", &[]);
+    let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
+    let begin = |method: &str, key: &str| {
+        let body = json!({ "key": key, "method": method });
+        yard.call("POST", "/api/v1/systems/yard-0/tests", &sam, &body).0
+    };
+    let step = |key: &str, act: &str| {
+        yard.call("POST", &format!("/api/v1/tests/{key}/steps"), &sam, &json!({ "act": act })).0
+    };
+    let (by_probes, by_buckets) =
+        ("3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e61", "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e62");
+    assert_eq!(begin("probes", by_probes), 204);
+    assert_eq!(step(by_probes, "run-ended"), 204);
+    assert_eq!(step(by_probes, "give-up"), 204);
+    assert_eq!(step(by_probes, "run-ended"), 422);
+    assert_eq!(begin("buckets", by_buckets), 204);
+    assert_eq!(step(by_buckets, "run-ended"), 422, "buckets are read when the drip has stopped");
 }

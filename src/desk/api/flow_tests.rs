@@ -68,7 +68,7 @@ struct BeginWire {
 /// A step of a flow test.
 #[derive(Debug, Deserialize, ToSchema)]
 struct StepWire {
-    /// `catch`, `finish` or `give-up`.
+    /// `catch`, `run-ended` (a test by probes: no more water comes), `finish` or `give-up`.
     act: String,
     /// For `catch`: a UUID of this run of water.
     run: Option<String>,
@@ -141,11 +141,15 @@ async fn step(
 ) -> Result<StatusCode, Problem> {
     let (known, system) = flowtest::known(&office, &visitor, &key).await?;
     let deed = match sent.act.as_str() {
+        "run-ended" => {
+            flowtest::run_ended(&office, &visitor, &system, &known).await?;
+            return Ok(StatusCode::NO_CONTENT);
+        }
         "finish" => known.finished()?,
         "give-up" => TestDeed::GiveUp,
         "catch" if known.test.method == Method::Buckets => catch(&system, &sent)?,
         "catch" => return Err(Problem::wrong("nothing is caught in a test by probes")),
-        _ => return Err(Problem::wrong("`act` must be `catch`, `finish` or `give-up`")),
+        _ => return Err(Problem::wrong("`act` must be `catch`, `run-ended`, `finish` or `give-up`")),
     };
     flowtest::place(&office, &visitor, &system, known.test.key, deed).await?;
     Ok(StatusCode::NO_CONTENT)

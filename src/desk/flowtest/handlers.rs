@@ -200,6 +200,7 @@ async fn act(
 async fn acted(office: &Office, visitor: &Visitor, key: &str, fields: &Fields) -> Result<(), Problem> {
     let (known, system) = known(office, visitor, key).await?;
     let deed = match fields.get("act") {
+        "run-ended" => return work::run_ended(office, visitor, &system, &known).await,
         "finish" => known.finished()?,
         "give-up" => TestDeed::GiveUp,
         "catch" if known.test.method == Method::Buckets => {

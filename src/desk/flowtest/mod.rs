@@ -6,4 +6,4 @@ mod pages;
 mod work;
 
 pub(in crate::desk) use handlers::{LARGEST_L, known, routes};
-pub(in crate::desk) use work::place;
+pub(in crate::desk) use work::{place, run_ended};

@@ -260,9 +260,14 @@ fn buckets(chrome: &Chrome, sheet: &TestSheet, system: &System, units: Units) ->
 }
 
 fn end(chrome: &Chrome, sheet: &TestSheet) -> Markup {
+    let by_probes = sheet.method == Method::Probes;
     html! {
+        @if by_probes {
+            p { "When the water is off, say so: the run is judged about twenty minutes later, once the soil has answered." }
+        }
         form class="acts" method="post" action={ "/tests/" (sheet.key) } {
             (csrf(chrome))
+            @if by_probes { button name="act" value="run-ended" { "The water is off" } }
             @if sheet.counted > 0 { button name="act" value="finish" { "End the test and keep this result" } }
             button class="plain" name="act" value="give-up" { "Give it up" }
         }

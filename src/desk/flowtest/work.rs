@@ -11,7 +11,9 @@ use crate::ledger::{
     DoseRecord, LedgerFault, Order, Resolution, ServiceFilter, StoredService, StoredTest, TestDeed,
     TestOrder, View,
 };
-use crate::model::{Action, BasinIx, EventTime, Place, Quantity, RecordKey, Span, Subject, System, Work};
+use crate::model::{
+    Action, BasinIx, Command, EventTime, Place, Quantity, RecordKey, Span, Subject, System, Work,
+};
 
 /// How long before the water the soil is looked at.
 const CALM: Span = Span::from_hours(3);
@@ -133,5 +135,21 @@ pub(in crate::desk) async fn place(
     let by = visitor.name().to_owned();
     let order = TestOrder { at: office.now(), by, system: system.id.clone(), key, deed };
     office.desk.orders.place(Order::Test(order)).await?;
+    Ok(())
+}
+
+/// Lets the engine know that no more water comes for this test: the run is judged as soon as its probes have settled.
+pub(in crate::desk) async fn run_ended(
+    office: &Office,
+    visitor: &Visitor,
+    system: &System,
+    known: &Known,
+) -> Result<(), Problem> {
+    only_if_may(visitor, Action::Attend)?;
+    if known.test.method != Method::Probes || known.test.ended.is_some() {
+        return Err(Problem::wrong("only the runs of a test by probes that is under way can be ended"));
+    }
+    let order = Order::Tell { system: system.id.clone(), command: Command::RunEnded { at: office.now() } };
+    office.desk.orders.place(order).await?;
     Ok(())
 }
