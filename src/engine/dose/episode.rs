@@ -28,6 +28,8 @@ pub(crate) const DRIP_LITRES: f64 = 3.0;
 pub(super) struct Gathering {
     current: Option<Episode>,
     last_rain: Option<EventTime>,
+    /// When a run was last said to be over; it may be before its water shows in any basin.
+    run_ended: Option<EventTime>,
 }
 
 /// One stretch of time in which water came.
@@ -80,7 +82,7 @@ impl Gathering {
             began: at,
             last: at,
             join,
-            run_ended: None,
+            run_ended: self.run_ended.take().filter(|ended| at - *ended <= SETTLES),
             rising_until: EventTime::MIN,
             metered: 0.0,
             rain,
@@ -143,6 +145,7 @@ impl Gathering {
 
     /// No more water will come.
     pub(super) fn run_ended(&mut self, at: EventTime) {
+        self.run_ended = Some(at);
         if let Some(episode) = &mut self.current {
             episode.run_ended = Some(at);
             episode.rising_until = EventTime::MIN;
@@ -169,7 +172,7 @@ impl Gathering {
 impl Episode {
     /// When it is over if no probe still rises.
     fn closes(&self) -> EventTime {
-        self.run_ended.map_or(self.last + self.join, |at| at + SETTLES_AFTER_RUN)
+        self.run_ended.map_or(self.last + self.join, |at| at.max(self.last) + SETTLES_AFTER_RUN)
     }
 }
 
@@ -224,9 +227,18 @@ mod tests {
         assert!(gathering.wait(at(30), Span::ZERO, at(32)));
         assert_eq!(gathering.take(at(49)), None);
         assert!(gathering.take(at(50)).is_some());
+    }
+
+    #[test]
+    fn a_run_may_be_over_before_its_water_shows() {
+        let mut gathering = Gathering::default();
         gathering.run_ended(at(60));
-        assert!(gathering.active(at(61), Span::ZERO, 1), "nothing was under way that could have ended");
-        assert_eq!(gathering.due(), Some(at(161)));
+        gathering.active(at(75), Span::ZERO, 1);
+        assert_eq!(gathering.due(), Some(at(95)));
+        assert!(gathering.take(at(95)).is_some());
+        gathering.run_ended(at(100));
+        gathering.active(at(170), Span::ZERO, 1);
+        assert_eq!(gathering.due(), Some(at(270)), "that is other water");
     }
 
     #[test]
