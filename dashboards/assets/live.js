@@ -67,6 +67,7 @@
   const refresh = async () => {
     if (fetching) { again = true; return; }
     fetching = true;
+    const began = performance.now();
     try {
       const asked = body.dataset.fragment;
       const some = wanted && first ? [...wanted].join() : '';
@@ -95,8 +96,11 @@
       wanted = null;
       // The connection is gone; the event source says so and comes back by itself.
     } finally {
-      fetching = false;
-      if (again) { again = false; refresh(); }
+      // The first change is fetched at once, the next after twice as long as it took: a slow link stays usable.
+      setTimeout(() => {
+        fetching = false;
+        if (again) { again = false; refresh(); }
+      }, Math.min(2 * (performance.now() - began), 5000));
     }
   };
 

@@ -24,8 +24,8 @@ use super::shelf::{Changed, Drawn};
 use crate::model::System;
 use crate::telemetry::chain;
 
-/// Shortest time between two events.
-const PACE: Duration = Duration::from_millis(500);
+/// Shortest time between two events. What comes after a quiet while is told at once.
+const PACE: Duration = Duration::from_millis(200);
 /// Longest time between two events.
 const PULSE: Duration = Duration::from_secs(15);
 

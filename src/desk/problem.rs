@@ -46,7 +46,8 @@ impl Problem {
 
     /// Nobody knows who asks.
     pub(super) fn sign_in_first() -> Self {
-        let detail = "send a key as `Authorization: Bearer …`; people make keys on their own page";
+        let detail = "send a key as `Authorization: Bearer …`, which people make on their own page, or sign in by \
+                      POST /api/v1/session";
         Self::new(StatusCode::UNAUTHORIZED, "Not signed in", detail)
     }
 

@@ -2,7 +2,7 @@
 
 use super::gather::{self, Lately};
 use super::sheet::PlanSheet;
-use crate::ledger::StoredFinding;
+use crate::ledger::{DoseRecord, StoredFinding};
 use crate::model::{EventTime, Evidence, Finding, FindingKind, Severity, Subject, System};
 use crate::systemfile;
 
@@ -46,6 +46,13 @@ pub(super) fn plan(system: &System) -> PlanSheet {
     let now = EventTime::from_secs(1_772_323_200);
     let lately = Lately { open: &[], doses: &[], now };
     gather::plan(system, &[], &lately).expect("every part has a place")
+}
+
+/// A dose at `time`, with the shares of the basins in their order.
+pub(super) fn dose(system: &System, time: &str, litres: Option<f64>, shares: &[f64]) -> DoseRecord {
+    let ids = system.basins.iter().map(|basin| basin.id.clone());
+    let shares = ids.zip(shares.iter().copied()).collect();
+    DoseRecord { at: time.parse().expect("a time"), litres, shares, quality: 1.0 }
 }
 
 /// A flood in `basin`, raised at `at` and known ever since.

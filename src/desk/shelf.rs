@@ -23,8 +23,11 @@ use crate::ledger::{Latest, LedgerFault, StoredFinding};
 use crate::model::{EventTime, Id, Reach, Span, System};
 use crate::schedule::Upkeep;
 
-/// Up to this age a board serves even if something was committed since.
-const RECENT: Duration = Duration::from_millis(300);
+/// A board rests so many times as long as it took to draw, within [`RESTS`]: then drawing keeps a ninth of one
+/// processor busy at most, and a small portfolio is told of changes almost at once.
+const REST: u32 = 8;
+/// Shortest and longest rest.
+const RESTS: (Duration, Duration) = (Duration::from_millis(40), Duration::from_millis(400));
 /// After this long on the clock the words for times are looked at again.
 const WORDS: Span = Span::MINUTE;
 /// So many systems are drawn whole; of more, only the first few that need somebody.
@@ -46,7 +49,8 @@ struct Kept {
     systems: Arc<Vec<Arc<System>>>,
     upkeep: Arc<Upkeep>,
     now: EventTime,
-    drawn_at: Instant,
+    /// Until then it serves even if something was committed since.
+    rests_until: Instant,
     board: Arc<Drawn>,
 }
 
@@ -111,18 +115,18 @@ impl Shelf {
             let same_upkeep = Arc::ptr_eq(&old.upkeep, &self.desk.upkeep.borrow());
             let same_ledger = old.commit == *self.desk.commits.borrow();
             let same_words = self.desk.clock.now() - old.now < WORDS;
-            let is_recent = old.drawn_at.elapsed() < RECENT;
+            let is_recent = Instant::now() < old.rests_until;
             if (same_systems && same_upkeep && same_ledger && same_words) || (is_recent && !latest) {
                 return Ok(Arc::clone(&old.board));
             }
             // One redraw serves all who wait for the lock.
-            tokio::time::sleep_until(old.drawn_at + RECENT).await;
+            tokio::time::sleep_until(old.rests_until).await;
         }
         let (commit, now) = (*self.desk.commits.borrow(), self.desk.clock.now());
         let systems = Arc::clone(&self.desk.systems.borrow());
         let upkeep = Arc::clone(&self.desk.upkeep.borrow());
         let (view, previous) = (self.desk.view.clone(), kept.as_ref().map(|old| Arc::clone(&old.board)));
-        let (drawn_from, due, drawn_at) = (Arc::clone(&systems), Arc::clone(&upkeep), Instant::now());
+        let (drawn_from, due, began) = (Arc::clone(&systems), Arc::clone(&upkeep), Instant::now());
         let board = tokio::task::spawn_blocking(move || {
             let rows = (view.findings_open()?, view.latest(None)?);
             let cards = cards(&drawn_from, rows.0, rows.1, &due, now);
@@ -130,7 +134,9 @@ impl Shelf {
         })
         .await
         .expect("drawing does not panic and is not aborted")?;
-        *kept = Some(Kept { commit, systems, upkeep, now, drawn_at, board: Arc::clone(&board) });
+        let rest = (began.elapsed() * REST).clamp(RESTS.0, RESTS.1);
+        let rests_until = Instant::now() + rest;
+        *kept = Some(Kept { commit, systems, upkeep, now, rests_until, board: Arc::clone(&board) });
         Ok(board)
     }
 }

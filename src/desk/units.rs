@@ -143,17 +143,14 @@ impl Units {
     }
 }
 
-/// Every `120 mm`, `798 L`, `5 mm/h` and `6.3 °C` turned into what is used in the United States.
+/// Every `120 mm`, `1 240 L`, `1.2 m²`, `5 mm/h` and `6.3 °C` turned into what is used in the United States.
 fn retold_in_us(metric: &str) -> String {
     let mut told = String::with_capacity(metric.len());
     let mut rest = metric;
     while let Some(at) = rest.find(|c: char| c.is_ascii_digit()) {
         let (before, from_digit) = rest.split_at(at);
         told.push_str(before);
-        let digits = from_digit.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(from_digit.len());
-        // A full stop after a number ends the sentence.
-        let digits = from_digit[..digits].trim_end_matches('.').len();
-        let (number, after) = from_digit.split_at(digits);
+        let (number, after) = from_digit.split_at(number_length(from_digit));
         if let Some((words, length)) = us(number, after) {
             told.push_str(&words);
             rest = &after[length..];
@@ -165,16 +162,27 @@ fn retold_in_us(metric: &str) -> String {
     told + rest
 }
 
+/// How much of `text`, which begins with a digit, is the number: with its thousands, as [`grouped`] writes them.
+fn number_length(text: &str) -> usize {
+    let digits = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    // A full stop after a number ends the sentence.
+    let digits = text[..digits].trim_end_matches('.').len();
+    let Some(next) = text[digits..].strip_prefix(NBSP) else { return digits };
+    let group = next.find(|c: char| !c.is_ascii_digit()).unwrap_or(next.len());
+    if group == 3 { digits + NBSP.len_utf8() + number_length(next) } else { digits }
+}
+
 /// The quantity of `number` and the unit that `after` begins with, and how much of `after` that was.
 fn us(number: &str, after: &str) -> Option<(String, usize)> {
     let space = after.chars().next().filter(|c| *c == ' ' || *c == NBSP)?.len_utf8();
     let length = after[space..]
-        .find(|c: char| !(c.is_alphabetic() || c == '°' || c == '/'))
+        .find(|c: char| !(c.is_alphabetic() || ['°', '/', '²'].contains(&c)))
         .unwrap_or(after.len() - space);
-    let value: f64 = number.parse().ok()?;
+    let value: f64 = number.replace(NBSP, "").parse().ok()?;
     let words = match &after[space..space + length] {
         "L" | "litres" => Units::Us.volume(value),
         "mm" => Units::Us.depth(value),
+        "m²" => Units::Us.area(value),
         "mm/h" => format!("{:.2}{NBSP}in/h", Units::Us.depth_in(value)),
         "°C" => Units::Us.temperature(value),
         _ => return None,
@@ -200,6 +208,10 @@ mod tests {
              and 43.7\u{a0}°F, since 2026."
         );
         assert_eq!(Units::Us.retold("It takes 2.5."), "It takes 2.5.");
+        assert_eq!(
+            Units::Us.retold("1\u{a0}240\u{a0}L on 1.2 m² by 20\u{a0}November 2026"),
+            "328\u{a0}gal on 12.9\u{a0}ft² by 20\u{a0}November 2026"
+        );
     }
 
     /// Conversions printed in NIST Handbook 44 (2024), appendix C: 1 gallon is 3.785 411 784 litres, 1 foot

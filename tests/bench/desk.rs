@@ -14,6 +14,7 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use basinward::clock::Clock;
+use basinward::desk::Entry;
 use basinward::engine::{Change, Dose, Effect, FindingChange, Input, Soak};
 use basinward::ledger::{Batch, Ledger, RetentionPolicy, SystemNo, View};
 use basinward::model::{
@@ -67,7 +68,7 @@ fn measure(count: usize) -> Result<(), Failure> {
     let clock = Instant::now();
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now)?;
     println!("tasks and visits were worked out in {:.1} s", clock.elapsed().as_secs_f64());
-    let served = Served::start(folder.path(), view, systems, upkeep, Clock::wall())?;
+    let served = Served::start(folder.path(), (view, Entry::LetIn), systems, upkeep, Clock::wall())?;
     println!("page                     ms p50     max       bytes  compressed");
     for (name, path) in PAGES {
         let mut times = Vec::new();

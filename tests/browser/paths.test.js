@@ -65,6 +65,21 @@ test('a four-outlet system is registered without seeing its file, and its readin
   assert.deepEqual(await violations(page), []);
 });
 
+test('a reading is shown soon after it was sent', async (t) => {
+  const waits = [];
+  for (let content = 20; content < 30; content += 1) {
+    const cell = page.getByText(new RegExp(`\\b${content}\\s*%`)).first();
+    // The page sits still before each, as it does while nobody showers.
+    await page.waitForTimeout(700);
+    const sent = performance.now();
+    await publish(daemon.broker, 'greywater/node-7/soil', String(content));
+    await cell.waitFor({ timeout: 30_000 });
+    waits.push(performance.now() - sent);
+  }
+  waits.sort((a, b) => a - b);
+  t.diagnostic(`shown after ${Math.round(waits[5])} ms in the middle, ${Math.round(waits[9])} ms at most`);
+});
+
 test('a change keeps comments, and can be undone', async () => {
   await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
   await page.getByLabel('People in the household').fill('6');

@@ -116,6 +116,19 @@ export const violations = async (page) => {
   return found.violations.map(({ id, nodes }) => `${id}: ${nodes.map((node) => `${node.target.join(' ')} ${node.failureSummary}`).join(' | ')}`);
 };
 
+// Bytes that a browser which was never here before loads for a page, as they go over the wire.
+export const weight = async (browser, address) => {
+  const page = await openPage(browser);
+  const loaded = [];
+  page.on('requestfinished', (request) => loaded.push(request.sizes()));
+  await page.goto(address, { waitUntil: 'load' });
+  // What the page asks for by itself right after it was loaded counts as well; the stream of events never ends.
+  await page.waitForTimeout(500);
+  const sizes = await Promise.all(loaded);
+  await page.context().close();
+  return sizes.reduce((sum, it) => sum + it.responseBodySize + it.responseHeadersSize, 0);
+};
+
 export const shoot = async (page, name) => {
   await mkdir(SHOTS, { recursive: true });
   await page.screenshot({ path: join(SHOTS, `${name}.png`), fullPage: true });

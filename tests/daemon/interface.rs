@@ -45,8 +45,13 @@ pub(crate) fn key_of(yard: &Yard, name: &str, scopes: &[&str]) -> String {
     let page = yard.ask(&format!("GET /account HTTP/1.1\r\nCookie: {cookie}\r\n"), "");
     let csrf = page.split("name=\"csrf\" content=\"").nth(1).and_then(|rest| rest.split('"').next());
     let head = format!("Cookie: {cookie}\r\nX-CSRF-Token: {}\r\n", csrf.expect("the page carries it"));
-    let (status, made) =
-        yard.call("POST", "/api/v1/keys", &head, &json!({ "label": "test", "scopes": scopes }));
+    key_with(yard, &head, scopes)
+}
+
+/// A key, made within the session that `head` brings along.
+pub(crate) fn key_with(yard: &Yard, head: &str, scopes: &[&str]) -> String {
+    let sent = json!({ "label": "test", "scopes": scopes });
+    let (status, made) = yard.call("POST", "/api/v1/keys", head, &sent);
     assert_eq!(status, 201, "{made}");
     made["key"].as_str().expect("a key").to_owned()
 }

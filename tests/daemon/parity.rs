@@ -9,38 +9,28 @@ use crate::interface::{bearer, key_of};
 use crate::isolation::routes;
 use crate::rig::Yard;
 
-/// How a program does what a form sent to an address does.
-#[derive(Clone, Copy)]
-enum Way {
-    /// By these operations, method and path under `/api/v1`.
-    By(&'static [&'static str]),
-    /// Not at all, since it is about a browser that signs in, which a program does not do.
-    SigningIn,
-}
-
-use Way::{By, SigningIn};
-
-const WAYS: [(&str, Way); 17] = [
-    ("/account/keys", By(&["post /keys"])),
-    ("/account/keys/{no}/revoke", By(&["delete /keys/{number}"])),
-    ("/account/password", SigningIn),
-    ("/acknowledge/{signed}", By(&["post /alerts/steps"])),
-    ("/alerts", By(&["post /alerts/steps"])),
-    ("/calendar", By(&["post /calendar"])),
-    ("/people", By(&["post /people"])),
-    ("/people/{no}", By(&["put /people/{number}"])),
-    ("/people/{no}/password", By(&["put /people/{number}/password"])),
-    ("/people/{no}/remove", By(&["delete /people/{number}"])),
+/// The address of a form, and the operations by which a program does the same: method and path under `/api/v1`.
+const WAYS: [(&str, &[&str]); 17] = [
+    ("/account/keys", &["post /keys"]),
+    ("/account/keys/{no}/revoke", &["delete /keys/{number}"]),
+    ("/account/password", &["put /me/password"]),
+    ("/acknowledge/{signed}", &["post /alerts/steps"]),
+    ("/alerts", &["post /alerts/steps"]),
+    ("/calendar", &["post /calendar"]),
+    ("/people", &["post /people"]),
+    ("/people/{no}", &["put /people/{number}"]),
+    ("/people/{no}/password", &["put /people/{number}/password"]),
+    ("/people/{no}/remove", &["delete /people/{number}"]),
     (
         "/services/{key}",
-        By(&["put /services/{key}", "post /services/{key}/withdraw", "post /services/{key}/photos"]),
+        &["put /services/{key}", "post /services/{key}/withdraw", "post /services/{key}/photos"],
     ),
-    ("/sign-in", SigningIn),
-    ("/sign-out", SigningIn),
-    ("/systems/{id}/record", By(&["post /services"])),
-    ("/systems/{id}/tests", By(&["post /systems/{id}/tests"])),
-    ("/tests/{key}", By(&["post /tests/{key}/steps"])),
-    ("/welcome", SigningIn),
+    ("/sign-in", &["post /session"]),
+    ("/sign-out", &["delete /session"]),
+    ("/systems/{id}/record", &["post /services"]),
+    ("/systems/{id}/tests", &["post /systems/{id}/tests"]),
+    ("/tests/{key}", &["post /tests/{key}/steps"]),
+    ("/welcome", &["post /first-owner"]),
 ];
 
 #[test]
@@ -66,8 +56,7 @@ fn what_a_form_does_a_program_can_do() {
         routes().into_iter().filter_map(|(address, sends)| sends.then_some(address)).collect();
     let decided: BTreeSet<String> = WAYS.iter().map(|(address, _)| (*address).to_owned()).collect();
     assert_eq!(forms, decided, "say in WAYS how a program does what each form does");
-    for (address, way) in WAYS {
-        let By(operations) = way else { continue };
+    for (address, operations) in WAYS {
         for operation in operations {
             assert!(offered.contains(*operation), "{address}: nothing offers {operation}: {offered:?}");
         }

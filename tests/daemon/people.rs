@@ -1,7 +1,9 @@
 //! Who may come in: the first person by the printed code, others by the command line, nobody else.
 
+use serde_json::{Value, json};
 use support::{Mosquitto, until};
 
+use crate::interface::{bearer, key_with};
 use crate::rig::{PATIENCE, Yard};
 
 fn status(answer: &str) -> &str {
@@ -116,4 +118,60 @@ fn somebody_with_one_property_sees_nothing_of_another() {
         let answer = get(path);
         assert!(status(&answer) == "200" && !answer.contains("elsewhere"), "{answer}");
     }
+}
+
+/// The lines that a session brings along, and the status of the answer that began it.
+fn session(yard: &Yard, path: &str, sent: &Value) -> (String, String) {
+    let answer =
+        yard.send(&format!("POST /api/v1{path} HTTP/1.1\r\n"), "application/json", &sent.to_string());
+    let cookie = header(&answer, "set-cookie").split(';').next().unwrap_or_default();
+    let body = answer.split_once("\r\n\r\n").map(|(_, body)| body).unwrap_or_default();
+    let begun: Value = serde_json::from_str(body).expect("JSON");
+    let csrf = begun["csrf"].as_str().unwrap_or_default();
+    (status(&answer).to_owned(), format!("Cookie: {cookie}\r\nX-CSRF-Token: {csrf}\r\n"))
+}
+
+#[test]
+fn a_program_signs_in_changes_the_password_and_signs_out_as_a_browser_does() {
+    const FIRST: &str = "rake trowel spirit level";
+    const SECOND: &str = "spirit level rake trowel";
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    let log = yard.log();
+    let code = log.split("code=").nth(1).and_then(|rest| rest.get(..19)).expect("the log tells the code");
+    let founder = |code: &str| json!({ "code": code, "name": "Maria", "password": FIRST });
+    assert_eq!(session(&yard, "/first-owner", &founder("AAAA-BBBB-CCCC-DDDD")).0, "403");
+    assert_eq!(session(&yard, "/first-owner", &founder(code)).0, "201");
+    assert_eq!(session(&yard, "/first-owner", &founder(code)).0, "409", "there is an owner now");
+
+    let credentials = |password: &str| json!({ "name": "maria", "password": password });
+    let (begun, maria) = session(&yard, "/session", &credentials(FIRST));
+    assert_eq!(begun, "201");
+    let (known, me) = yard.call("GET", "/api/v1/me", &maria, &Value::Null);
+    assert_eq!((known, me["name"].as_str(), me["role"].as_str()), (200, Some("Maria"), Some("owner")));
+    let only_cookie = maria.lines().next().map(|cookie| format!("{cookie}\r\n")).expect("a cookie");
+    let new = |present: &str| json!({ "present": present, "password": SECOND });
+    let change = |head: &str, sent: &Value| yard.call("PUT", "/api/v1/me/password", head, sent).0;
+    assert_eq!(change(&only_cookie, &new(FIRST)), 403, "a cookie alone could be another site's doing");
+    assert_eq!(change(&format!("{maria}Origin: https://evil.example\r\n"), &new(FIRST)), 403);
+    assert_eq!(change(&maria, &new(SECOND)), 403, "that is not the present one");
+    let (_, other) = session(&yard, "/session", &credentials(FIRST));
+    assert_eq!(change(&maria, &new(FIRST)), 204);
+    let me = |head: &str| yard.call("GET", "/api/v1/me", head, &Value::Null).0;
+    assert_eq!((me(&maria), me(&other)), (200, 401), "other sessions are over");
+    assert_eq!(session(&yard, "/session", &credentials(FIRST)).0, "403");
+
+    let leave = |head: &str| yard.call("DELETE", "/api/v1/session", head, &Value::Null).0;
+    assert_eq!((leave(&only_cookie), leave(""), leave(&maria)), (403, 401, 204));
+    assert_eq!(me(&maria), 401);
+    let key = bearer(&key_with(&yard, &session(&yard, "/session", &credentials(SECOND)).1, &["see"]));
+    assert_eq!(leave(&key), 409, "a key is not a session");
+
+    let guess = |word: &str| session(&yard, "/session", &credentials(word)).0;
+    let guesses: Vec<String> = (0..5).map(|_| guess("a guess at the word")).collect();
+    assert_eq!(guesses, ["403"; 5]);
+    assert_eq!(guess(SECOND), "429", "even the right one has to wait");
+    let form = format!("name=Maria&password={}", SECOND.replace(' ', "+"));
+    assert_eq!(status(&yard.ask("POST /sign-in HTTP/1.1\r\n", &form)), "429", "on the page as well");
 }

@@ -53,10 +53,10 @@ pub(crate) struct Answer {
 }
 
 impl Served {
-    /// Serves the pages of `systems` from what the ledger in `folder` holds, to everybody.
+    /// Serves the pages of `systems` from what the ledger in `folder` holds, to whom `entry` lets in.
     pub(crate) fn start(
         folder: &Path,
-        view: View,
+        (view, entry): (View, Entry),
         systems: Vec<Arc<System>>,
         upkeep: Upkeep,
         clock: Clock,
@@ -79,7 +79,7 @@ impl Served {
             clock,
             banner: None,
             files,
-            entry: Entry::LetIn,
+            entry,
             seal: None,
             link,
             pages: String::new(),

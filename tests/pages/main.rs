@@ -9,14 +9,15 @@ mod text;
 use std::sync::Arc;
 
 use basinward::clock::Clock;
-use basinward::ledger::View;
-use basinward::schedule::work_out;
+use basinward::desk::Entry;
+use basinward::ledger::{Ledger, View};
+use basinward::schedule::{Upkeep, work_out};
 use basinward::upkeep::{Crew, Plan, Rules};
 
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 26] = [
+const PAGES: [(&str, &str); 30] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -37,11 +38,15 @@ const PAGES: [(&str, &str); 26] = [
     ("services", "/systems/terrace/services"),
     ("record", "/systems/terrace/record?at=splitter:s2"),
     ("tests", "/systems/terrace/tests"),
+    ("test_by_probes", "/tests/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16011"),
+    ("test_by_buckets", "/tests/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16012"),
+    ("service", "/services/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16013"),
     ("year", "/systems/terrace/years/2026"),
     ("labels", "/systems/terrace/labels"),
     ("setup", "/setup"),
     ("account", "/account"),
     ("people", "/people"),
+    ("sign_in", "/sign-in"),
     ("nowhere", "/no-such-page"),
 ];
 
@@ -59,15 +64,30 @@ fn every_page_says_what_it_said() {
     let view = View::open(folder.path()).expect("the ledger opens");
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now);
     let standing = Clock::scaled(now, 0.0);
-    let served =
-        Served::start(folder.path(), view, systems, upkeep.expect("tasks"), standing).expect("it serves");
+    let (let_in, upkeep) = ((view, Entry::LetIn), upkeep.expect("tasks"));
+    let served = Served::start(folder.path(), let_in, systems, upkeep, standing).expect("it serves");
     for (name, path) in PAGES {
         let (path, cookie) = match path.strip_suffix("?units=us") {
             Some(path) => (path, "Cookie: units=us\r\n"),
             None => (path, ""),
         };
-        let answer = served.ask(path, cookie).expect("an answer");
-        let page = String::from_utf8(answer.body).expect("UTF-8");
-        insta::assert_snapshot!(name, format!("{} {path}\n\n{}", answer.status, text::words(&page)));
+        insta::assert_snapshot!(name, told(&served, path, cookie));
     }
+}
+
+#[test]
+fn who_comes_first_is_asked_for_the_code() {
+    let folder = tempfile::tempdir().expect("a folder");
+    drop(Ledger::open(folder.path()).expect("a new ledger"));
+    let view = View::open(folder.path()).expect("the ledger opens");
+    let entry = Entry::SetUp { code: "CODE-THAT-WAS-PRIN-TED".to_owned() };
+    let standing = Clock::scaled(story::now(), 0.0);
+    let served = Served::start(folder.path(), (view, entry), Vec::new(), Upkeep::default(), standing);
+    insta::assert_snapshot!("welcome", told(&served.expect("it serves"), "/welcome", ""));
+}
+
+fn told(served: &Served, path: &str, lines: &str) -> String {
+    let answer = served.ask(path, lines).expect("an answer");
+    let page = String::from_utf8(answer.body).expect("UTF-8");
+    format!("{} {path}\n\n{}", answer.status, text::words(&page))
 }

@@ -1,13 +1,17 @@
 //! A yard at a known time: everything that the pages tell of it is written here.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
 use basinward::engine::{Change, Dose, Effect, FindingChange, Forecast, Input, Soak};
-use basinward::ledger::{Batch, Ledger, RetentionPolicy, SystemNo};
+use basinward::flowtest::{Caught, Method, Run, judge};
+use basinward::ledger::{
+    Batch, Ledger, Order, RetentionPolicy, ServiceDeed, ServiceOrder, SystemNo, TestDeed, TestOrder,
+};
 use basinward::model::{
-    BasinIx, EventTime, Evidence, Finding, FindingKind, Id, Place, Quantity, Reading, Severity, Span,
-    Subject, System, Value,
+    BasinIx, EventTime, Evidence, Finding, FindingKind, Id, LevelReading, LevelUnit, Place, Quantity,
+    Reading, RecordKey, ServiceRecord, Severity, Span, Subject, System, Value, Work,
 };
 use serde_json::{Value as Json, json};
 
@@ -37,9 +41,41 @@ pub(crate) fn write(folder: &Path, systems: &[Arc<System>]) -> Result<(), Failur
     let at = now() - Span::from_mins(50);
     batch.refuse("out-of-range", "greywater/terrace/quince/moisture", refused, &"7 is above 1 m3/m3", at);
     batch.hear_unassigned("greywater/node-7/soil", b"31.4", now() - Span::from_mins(2));
+    work(&mut batch, &systems[1]);
     ledger.commit(&batch)?;
     while ledger.retain(now(), &RetentionPolicy::default())?.more {}
     Ok(())
+}
+
+/// A splitter was levelled, the split then proved with buckets, and a test by the probes is under way.
+fn work(batch: &mut Batch, system: &System) {
+    let key = |last: u8| RecordKey::new(&format!("0f5b2c1e-77aa-4c55-9c5e-5ec2e7f160{last}")).expect("a key");
+    let subject = Subject::Splitter(Id::new("s2").expect("an id"));
+    let at = now() - Span::from_hours(26);
+    let record = ServiceRecord {
+        work: vec![Work::SplitterLevelled],
+        level: Some(LevelReading { unit: LevelUnit::Degrees, found: Some(0.6), left: Some(0.1) }),
+        note: "A root had lifted the box.".to_owned(),
+        ..ServiceRecord::look(subject, at)
+    };
+    let (by, of) = ("Sam".to_owned(), system.id.clone());
+    let deed = ServiceDeed::Record(Box::new(record));
+    let service = ServiceOrder { at, by: by.clone(), system: of.clone(), key: key(13), deed };
+    batch.order(Order::Service(service));
+    let mut test = |no, hours_ago, deed| {
+        let at = now() - Span::from_hours(hours_ago);
+        let order = TestOrder { at, by: by.clone(), system: of.clone(), key: key(no), deed };
+        batch.order(Order::Test(order));
+    };
+    let begin = |method, note: &str| TestDeed::Begin { method, litres: Some(80.0), note: note.to_owned() };
+    test(12, 25, begin(Method::Buckets, "after levelling"));
+    let basins = system.basins.iter().map(|basin| basin.id.clone());
+    let caught = basins.zip([20.5, 19.5, 21.0, 19.0].map(|litres| Caught { litres, mark_litres: 0.5 }));
+    let caught: BTreeMap<_, _> = caught.collect();
+    let run = Run::by_buckets(system, now() - Span::from_hours(24), &caught).expect("water was caught");
+    test(12, 24, TestDeed::Catch { run: key(14), caught });
+    test(12, 23, TestDeed::Finish { outcome: judge(system, &[run]) });
+    test(11, 1, begin(Method::Probes, ""));
 }
 
 /// Two days of readings, one in half an hour; one is missing, one comes twice.

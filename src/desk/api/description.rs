@@ -15,7 +15,7 @@ use utoipa_axum::router::OpenApiRouter;
 
 use super::{
     alerts, events, files, findings, flow_tests, heard, keys, people, portfolio, readings, received, sensors,
-    services, systems, tags, upkeep, years,
+    services, session, systems, tags, upkeep, years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -28,7 +28,7 @@ const ROOT: &str = "/api/v1";
     info(
         title = "Basinward",
         description = "Telemetry of monitored branched-drain greywater systems. Programs show a key, which people \
-                       make on their own page. Whoever asks sees the properties within their reach and nothing else: \
+                       make on their own page, or sign in under `/session` as a browser does. Whoever asks sees the properties within their reach and nothing else: \
                        what lies beyond answers as if it did not exist. Answers carry an ETag."
     ),
     components(schemas(ProblemDetails, FieldFault))
@@ -67,6 +67,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(heard::routes())
         .merge(events::routes())
         .merge(people::routes())
+        .merge(session::routes())
         .merge(keys::routes());
     let (routes, description) =
         OpenApiRouter::with_openapi(Description::openapi()).nest(ROOT, described).split_for_parts();

@@ -19,6 +19,7 @@ mod readings;
 mod received;
 mod sensors;
 mod services;
+mod session;
 mod systems;
 mod tags;
 mod upkeep;

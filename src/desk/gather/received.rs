@@ -81,16 +81,10 @@ fn of_basin(system: &System, ix: BasinIx, doses: &[DoseRecord]) -> Received {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::desk::samples;
+    use crate::desk::samples::{self, dose};
 
     fn at(text: &str) -> EventTime {
         text.parse().unwrap()
-    }
-
-    fn dose(system: &System, time: &str, litres: Option<f64>, shares: &[f64]) -> DoseRecord {
-        let ids = system.basins.iter().map(|basin| basin.id.clone());
-        let shares = ids.zip(shares.iter().copied()).collect();
-        DoseRecord { at: at(time), litres, shares, quality: 1.0 }
     }
 
     #[test]

@@ -51,13 +51,14 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
     let page = format!("/systems/{}", system.id);
     let card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
     let lately = Lately { open: &record.open, doses: record.month(), now };
+    let retold = |row: &ComingRow| ComingRow { reason: units.retold(&row.reason), ..row.clone() };
     SystemSheet {
         property: words::title(system.property.as_str()),
         facts: facts(system),
         plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now), units),
-        coming: record.coming.clone(),
+        coming: record.coming.iter().map(retold).collect(),
         received: received_sheet(system, &record.doses, now),
         design: design_words(system, &design(system)).iter().map(|says| units.retold(says)).collect(),
         past: past(system, &record.history, now),

@@ -11,7 +11,7 @@ const PLAIN: &str = "basinward";
 const SECURE: &str = "__Host-basinward";
 
 /// How long a browser stays signed in.
-pub(super) const LASTS: Span = Span::from_days(30);
+pub(in crate::desk) const LASTS: Span = Span::from_days(30);
 
 /// The session that a request brings along.
 pub(super) fn read(headers: &HeaderMap) -> Option<Token> {
@@ -22,12 +22,12 @@ pub(super) fn read(headers: &HeaderMap) -> Option<Token> {
 }
 
 /// The header that gives a browser its session.
-pub(super) fn give(session: &Token, over_tls: bool) -> HeaderValue {
+pub(in crate::desk) fn give(session: &Token, over_tls: bool) -> HeaderValue {
     header_with(session.reveal(), LASTS.millis() / 1000, over_tls)
 }
 
 /// The header that takes it away again.
-pub(super) fn take(over_tls: bool) -> HeaderValue {
+pub(in crate::desk) fn take(over_tls: bool) -> HeaderValue {
     header_with("", 0, over_tls)
 }
 
@@ -39,7 +39,7 @@ fn header_with(value: &str, seconds: i64, over_tls: bool) -> HeaderValue {
 
 /// Whether the browser's side of the connection is encrypted, by us or by a proxy before us: a form tells
 /// the scheme of its page in `Origin`.
-pub(super) fn is_over_tls(headers: &HeaderMap) -> bool {
+pub(in crate::desk) fn is_over_tls(headers: &HeaderMap) -> bool {
     headers.get(header::ORIGIN).is_some_and(|origin| origin.as_bytes().starts_with(b"https://"))
 }
 

@@ -85,7 +85,7 @@ impl Connected<IncomingStream<'_, TlsListener>> for Peer {
 }
 
 /// Who is at the other end; unknown only in tests that have no connection.
-pub(super) fn peer(extensions: &Extensions) -> IpAddr {
+pub(in crate::desk) fn peer(extensions: &Extensions) -> IpAddr {
     extensions.get::<ConnectInfo<Peer>>().map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), |info| info.0.0)
 }
 
@@ -104,13 +104,14 @@ pub(in crate::desk) async fn admit(
         Err(fault) => return Problem::from(fault).into_response(),
     };
     let Some(visitor) = visitor else {
-        if is_way_in(request.uri().path()) {
+        if is_way_in(request.method(), request.uri().path()) {
             return next.run(request).await;
         }
         let (method, uri) = (request.method().clone(), request.uri().clone());
         return turn_away(&office, &method, &uri).await;
     };
-    if let (true, Some(csrf), false) = (changes, visitor.csrf(), is_way_in(request.uri().path())) {
+    let is_way_in = is_way_in(request.method(), request.uri().path());
+    if let (true, Some(csrf), false) = (changes, visitor.csrf(), is_way_in) {
         let (read, ours) = match brings(request, &csrf).await {
             Ok(read) => read,
             Err(refusal) => return refusal,
@@ -126,8 +127,10 @@ pub(in crate::desk) async fn admit(
 }
 
 /// Addresses that are open to everybody.
-fn is_way_in(path: &str) -> bool {
-    matches!(path, "/sign-in" | "/welcome")
+fn is_way_in(method: &Method, path: &str) -> bool {
+    let by_program = *method == Method::POST && matches!(path, "/api/v1/session" | "/api/v1/first-owner");
+    by_program
+        || matches!(path, "/sign-in" | "/welcome")
         || path.starts_with("/assets/")
         || path.starts_with("/acknowledge/")
 }

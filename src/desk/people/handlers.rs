@@ -127,7 +127,7 @@ fn let_in(token: &Token, to: &str, headers: &HeaderMap) -> Response {
 /// `POST /sign-out`
 async fn sign_out(visitor: Visitor, State(office): Shared, headers: HeaderMap) -> Response {
     match staff::sign_out(&office, &visitor).await {
-        Ok(()) => {
+        Ok(_) => {
             let cookie = cookie::take(cookie::is_over_tls(&headers));
             ([(header::SET_COOKIE, cookie)], Redirect::to("/sign-in")).into_response()
         }

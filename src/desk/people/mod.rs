@@ -4,7 +4,7 @@
 //! [`Visitor`]. What changes people is said once in [`staff`], for the pages and for programs.
 
 mod attempts;
-mod cookie;
+pub(in crate::desk) mod cookie;
 mod door;
 mod fields;
 mod handlers;
@@ -12,11 +12,11 @@ mod pages;
 mod staff;
 mod visitor;
 
-pub(in crate::desk) use door::{Door, Peer, admit, is_still_welcome};
+pub(in crate::desk) use door::{Door, Peer, admit, is_still_welcome, peer};
 pub(in crate::desk) use fields::Fields;
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use staff::{
-    NewPerson, add, add_calendar, add_key, change, keys, only_if_may, people, remove, reset_password,
-    revoke_key,
+    NewPerson, add, add_calendar, add_key, change, change_password, found, keys, only_if_may, people, remove,
+    reset_password, revoke_key, sign_in, sign_out,
 };
-pub(in crate::desk) use visitor::Visitor;
+pub(in crate::desk) use visitor::{Visitor, forms_secret};

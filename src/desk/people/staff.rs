@@ -31,7 +31,7 @@ impl From<NoChance> for Problem {
 }
 
 /// Signs a browser in; the token goes into its cookie.
-pub(super) async fn sign_in(
+pub(in crate::desk) async fn sign_in(
     office: &Arc<Office>,
     name: &str,
     password: &str,
@@ -85,16 +85,15 @@ async fn hashed(office: &Office, name: &str, password: String) -> Result<String,
     Ok(hashed.await.expect("hashing does not panic and is not aborted")?)
 }
 
-/// Signs the visitor's browser out.
-pub(super) async fn sign_out(office: &Office, visitor: &Visitor) -> Result<(), Problem> {
-    if let Some(token) = visitor.session() {
-        place(office, PeopleOrder::EndSession { token }).await?;
-    }
-    Ok(())
+/// Signs the visitor's browser out; tells whether there was a session to end.
+pub(in crate::desk) async fn sign_out(office: &Office, visitor: &Visitor) -> Result<bool, Problem> {
+    let Some(token) = visitor.session() else { return Ok(false) };
+    place(office, PeopleOrder::EndSession { token }).await?;
+    Ok(true)
 }
 
 /// Makes the first owner of whoever has the daemon's code, and signs their browser in.
-pub(super) async fn found(
+pub(in crate::desk) async fn found(
     office: &Arc<Office>,
     code: &str,
     name: &str,
@@ -204,7 +203,7 @@ fn somebody(visitor: &Visitor) -> Result<PersonNo, Problem> {
 }
 
 /// Changes the visitor's own password; other browsers of theirs are signed out.
-pub(super) async fn change_password(
+pub(in crate::desk) async fn change_password(
     office: &Office,
     visitor: &Visitor,
     current: String,

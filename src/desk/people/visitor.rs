@@ -34,6 +34,11 @@ enum Came {
     Key(TokenPrint, Vec<Action>),
 }
 
+/// What the forms of the browser with this session bring along.
+pub(in crate::desk) fn forms_secret(session: &Token) -> String {
+    session.derived("forms")
+}
+
 impl Visitor {
     /// Whoever sits before this machine while nobody was named yet.
     pub(super) fn at_home(forms: Token) -> Self {
@@ -99,7 +104,7 @@ impl Visitor {
     /// What a form must bring along in its field `csrf`, to show that it is one of ours. None for programs.
     pub(in crate::desk) fn csrf(&self) -> Option<String> {
         match &self.0.came {
-            Came::Browser(token) => Some(token.derived("forms")),
+            Came::Browser(token) => Some(forms_secret(token)),
             Came::Key(..) => None,
         }
     }

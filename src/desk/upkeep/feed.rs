@@ -2,6 +2,7 @@
 
 use super::ical::{Calendar, Event};
 use super::rows::{VisitRow, material_words};
+use crate::desk::units::Units;
 use crate::model::{EventTime, Span};
 
 /// The evening before a visit that begins in the morning.
@@ -33,7 +34,7 @@ fn description(row: &VisitRow) -> String {
     lines.insert(0, row.why.clone());
     lines.push(format!("Skipping it: {}", row.risk));
     if !row.materials.is_empty() {
-        let materials: Vec<_> = row.materials.iter().map(material_words).collect();
+        let materials: Vec<_> = row.materials.iter().map(|it| material_words(it, Units::Metric)).collect();
         lines.push(format!("Bring: {}.", materials.join("; ")));
     }
     lines.push(format!("Tools: {}.", row.tools.join(", ")));

@@ -14,6 +14,7 @@ use super::{feed, table};
 use crate::desk::answer::html;
 use crate::desk::office::Office;
 use crate::desk::people::{self, Visitor};
+use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::desk::{csv, words};
 use crate::ledger::View;
@@ -37,7 +38,12 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
 }
 
 /// `GET /tasks?property=…&system=…&kind=…&within=…`
-async fn tasks_page(visitor: Visitor, State(office): Shared, Query(wanted): Query<Wanted>) -> Response {
+async fn tasks_page(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(wanted): Query<Wanted>,
+    units: Units,
+) -> Response {
     let mut rows = tasks(&office, &visitor, &wanted);
     let more = rows.len().saturating_sub(SHOWN);
     rows.truncate(SHOWN);
@@ -45,7 +51,8 @@ async fn tasks_page(visitor: Visitor, State(office): Shared, Query(wanted): Quer
     let ids = systems.iter().map(|system| system.property.as_str());
     let properties = ids.map(|id| (id.to_owned(), words::title(id))).collect();
     let today = today(&office, &visitor);
-    html(pages::tasks(&office.chrome(&visitor, 0), &TasksSheet { rows, more, wanted, properties, today }))
+    let sheet = TasksSheet { rows, more, wanted, properties, today, units };
+    html(pages::tasks(&office.chrome(&visitor, 0), &sheet))
 }
 
 fn today(office: &Office, visitor: &Visitor) -> Day {
@@ -58,15 +65,16 @@ async fn tasks_table(visitor: Visitor, State(office): Shared, Query(wanted): Que
 }
 
 /// `GET /visits`
-async fn visits_page(visitor: Visitor, State(office): Shared) -> Response {
+async fn visits_page(visitor: Visitor, State(office): Shared, units: Units) -> Response {
     let calendar = if visitor.person().is_some() { Calendar::CanMake } else { Calendar::Open };
-    html(visits_with(&office, &visitor, calendar))
+    html(visits_with(&office, &visitor, calendar, units))
 }
 
-fn visits_with(office: &Office, visitor: &Visitor, calendar: Calendar) -> String {
+fn visits_with(office: &Office, visitor: &Visitor, calendar: Calendar, units: Units) -> String {
     let made = office.desk.upkeep.borrow().made;
     let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
-    let sheet = VisitsSheet { rows: visits(office, visitor), made, today: today(office, visitor), calendar };
+    let today = today(office, visitor);
+    let sheet = VisitsSheet { rows: visits(office, visitor), made, today, units, calendar };
     pages::visits(&office.chrome(visitor, 0), &sheet)
 }
 
@@ -89,11 +97,11 @@ fn as_csv(name: &str, text: String) -> Response {
 }
 
 /// `POST /calendar`: makes a private address.
-async fn make_calendar(visitor: Visitor, State(office): Shared) -> Response {
+async fn make_calendar(visitor: Visitor, State(office): Shared, units: Units) -> Response {
     match people::add_calendar(&office, &visitor).await {
         Ok(token) => {
             let address = format!("{}/calendar.ics?key={}", office.desk.pages, token.reveal());
-            html(visits_with(&office, &visitor, Calendar::Made(address)))
+            html(visits_with(&office, &visitor, Calendar::Made(address), units))
         }
         Err(problem) => problem.into_response(),
     }

@@ -12,5 +12,5 @@ mod table;
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use pages::coming;
 pub(in crate::desk) use rows::{
-    TaskRow, VisitRow, Wanted, coming_rows, due_soon, material_words, tasks, visits,
+    TaskRow, VisitRow, Wanted, coming_rows, due_soon, material_words, summed, tasks, visits,
 };

@@ -8,6 +8,7 @@ use super::rows::{TaskRow, VisitRow, Wanted, due_words, material_words, record_a
 use crate::desk::assets;
 use crate::desk::pages::{Page, layout_with, urgency};
 use crate::desk::sheet::{Chrome, ComingRow, Moment};
+use crate::desk::units::Units;
 use crate::desk::words;
 use crate::upkeep::{Day, TaskKind};
 
@@ -24,6 +25,7 @@ pub(super) struct TasksSheet {
     /// Properties in reach, id and title.
     pub(super) properties: BTreeSet<(String, String)>,
     pub(super) today: Day,
+    pub(super) units: Units,
 }
 
 /// Everything on the page of visits.
@@ -32,6 +34,7 @@ pub(super) struct VisitsSheet {
     /// When the plan was made; none before the first.
     pub(super) made: Option<Moment>,
     pub(super) today: Day,
+    pub(super) units: Units,
     /// How the visitor gets a calendar.
     pub(super) calendar: Calendar,
 }
@@ -54,7 +57,7 @@ pub(super) fn tasks(chrome: &Chrome, sheet: &TasksSheet) -> String {
         p { "What is to be done, from what happened rather than from the calendar: most urgent first. " a href="/visits" { "The visits" } " put it into days." }
         (choose(sheet))
         @if sheet.rows.is_empty() { p { "Nothing is to be done here." } }
-        ul class="tasks" { @for row in &sheet.rows { (task(row, sheet.today)) } }
+        ul class="tasks" { @for row in &sheet.rows { (task(row, sheet.today, sheet.units)) } }
         @if sheet.more > 0 { p class="key" { (sheet.more) " more are not shown; the table has them all." } }
         p { a href="/tasks.csv" { "All tasks as a table (CSV)" } }
     };
@@ -86,7 +89,7 @@ fn choose(sheet: &TasksSheet) -> Markup {
     }
 }
 
-fn task(row: &TaskRow, today: Day) -> Markup {
+fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
     let planned = row.visit.map(|(_, day)| day);
     html! {
         li class={ "task " (row.urgency.class()) } {
@@ -95,10 +98,10 @@ fn task(row: &TaskRow, today: Day) -> Markup {
                 a href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (row.property) ": "
                 span class=[row.over.then_some("word")] { (due_words(row.window[1], today, planned)) } ". " (row.task.minutes) " minutes."
             }
-            p { (row.task.reason) }
+            p { (units.retold(&row.task.reason)) }
             details {
                 summary { "What to bring, cautions, and where to write it down" span class="unseen" { ": " (row.title) } }
-                (bring(row))
+                (bring(row, units))
                 ul class="cautions" { @for caution in row.task.key.kind.cautions() { li { (caution) } } }
                 p { a class="target" href=(record_address(row)) {
                     @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write down what was done" }
@@ -109,20 +112,20 @@ fn task(row: &TaskRow, today: Day) -> Markup {
 }
 
 /// A task of a visit.
-fn step(row: &TaskRow, today: Day) -> Markup {
+fn step(row: &TaskRow, today: Day, units: Units) -> Markup {
     html! {
         li {
             b { (row.title) } " " (urgency(row.urgency)) br;
             span class="when" { a class="target" href=(record_address(row)) { (row.system.1) } ", " (due_words(row.window[1], today, None)) ", " (hours(row.task.minutes)) } br;
-            (row.task.reason)
+            (units.retold(&row.task.reason))
         }
     }
 }
 
-fn bring(row: &TaskRow) -> Markup {
+fn bring(row: &TaskRow, units: Units) -> Markup {
     html! {
         ul {
-            @for material in &row.task.materials { li { (material_words(material)) } }
+            @for material in &row.task.materials { li { (material_words(material, units)) } }
             @for tool in row.task.key.kind.tools() { li { (tool) } }
         }
     }
@@ -141,39 +144,39 @@ pub(super) fn visits(chrome: &Chrome, sheet: &VisitsSheet) -> String {
         @if sheet.rows.is_empty() {
             p { @if sheet.made.is_none() { "The first plan is being made: load the page again in a moment." } @else { "No visit is needed." } }
         }
-        @for day in sheet.rows.chunk_by(|a, b| a.visit.day == b.visit.day) { (day_of(day, sheet.today)) }
+        @for day in sheet.rows.chunk_by(|a, b| a.visit.day == b.visit.day) { (day_of(day, sheet.today, sheet.units)) }
         p { a href="/visits.csv" { "All visits as a table (CSV)" } }
         (calendar(chrome, &sheet.calendar))
     };
     layout_with(chrome, &page, &[&assets::FORMS, &assets::UPKEEP_STYLE], &main).into_string()
 }
 
-fn day_of(rows: &[VisitRow], today: Day) -> Markup {
+fn day_of(rows: &[VisitRow], today: Day, units: Units) -> Markup {
     let day = rows[0].visit.day;
     let minutes: u32 = rows.iter().map(|row| row.visit.minutes).sum();
     html! {
         section class="day" {
             h2 { (day) @if day == today { ", today" } }
             p class="standing" { (many(rows.len(), "visit")) ", " (hours(minutes)) " of work without the way." }
-            div class="visits" { @for row in rows { (visit(row, today)) } }
+            div class="visits" { @for row in rows { (visit(row, today, units)) } }
         }
     }
 }
 
-fn visit(row: &VisitRow, today: Day) -> Markup {
+fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
     html! {
         article class="stop" {
             h3 { (row.property) span class="when" { " at " (row.clock) ", " (hours(row.visit.minutes)) } }
-            p { (row.why) }
+            p { (units.retold(&row.why)) }
             p { b { "Skipping it: " } (row.risk) }
             @if row.late > 0 { p class="late" { (many(row.late, "task")) @if row.late == 1 { " is" } @else { " are" } " done after the due day." } }
             @if !row.materials.is_empty() {
-                p { b { "Bring: " } (row.materials.iter().map(material_words).collect::<Vec<_>>().join("; ")) "." }
+                p { b { "Bring: " } (row.materials.iter().map(|it| material_words(it, units)).collect::<Vec<_>>().join("; ")) "." }
             }
             details open[row.visit.day == today] {
                 summary { (many(row.tasks.len(), "task")) span class="unseen" { " at " (row.property) } }
                 p class="standing" { "Tools: " (row.tools.join(", ")) "." }
-                ol class="order" { @for task_row in &row.tasks { (step(task_row, today)) } }
+                ol class="order" { @for task_row in &row.tasks { (step(task_row, today, units)) } }
                 h4 { "Cautions" }
                 ul { @for caution in &row.cautions { li { (caution) } } }
             }

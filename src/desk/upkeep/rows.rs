@@ -8,6 +8,7 @@ use serde::Deserialize;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::sheet::{ComingRow, Urgency};
+use crate::desk::units::Units;
 use crate::desk::words;
 use crate::model::{EventTime, Id, Severity, System};
 use crate::schedule::Upkeep;
@@ -84,7 +85,10 @@ pub(in crate::desk) struct VisitRow {
 }
 
 /// A quantity in words: `160 L wood chips, coarse`.
-pub(in crate::desk) fn material_words(material: &Material) -> String {
+pub(in crate::desk) fn material_words(material: &Material, units: Units) -> String {
+    if material.unit == "L" {
+        return format!("{} {}", units.volume(material.quantity), material.what);
+    }
     let number = words::grouped(material.quantity.round() as u64);
     let unit = if material.unit.is_empty() { String::new() } else { format!("\u{a0}{}", material.unit) };
     format!("{number}{unit} {}", material.what)
@@ -170,7 +174,7 @@ pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRo
                 why: visit_reason(visit, &tasks, system),
                 risk: skipping(&tasks),
                 tasks: rows.collect(),
-                materials: summed(&tasks),
+                materials: summed(tasks.iter().flat_map(|task| &task.materials)),
                 tools: united(&tasks, TaskKind::tools),
                 cautions: united(&tasks, TaskKind::cautions),
                 late: visit.tasks.iter().filter(|key| late.contains(key)).count(),
@@ -180,9 +184,10 @@ pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRo
         .collect()
 }
 
-fn summed(tasks: &[&Task]) -> Vec<Material> {
+/// The same things in one sum each.
+pub(in crate::desk) fn summed<'a>(materials: impl IntoIterator<Item = &'a Material>) -> Vec<Material> {
     let mut all: Vec<Material> = Vec::new();
-    for material in tasks.iter().flat_map(|task| &task.materials) {
+    for material in materials {
         match all.iter_mut().find(|known| (known.what, known.unit) == (material.what, material.unit)) {
             Some(known) => known.quantity += material.quantity,
             None => all.push(material.clone()),

@@ -2,6 +2,7 @@
 
 use super::rows::{TaskRow, VisitRow, material_words};
 use crate::desk::csv;
+use crate::desk::units::Units;
 use crate::model::EventTime;
 use crate::upkeep::{Day, Material};
 
@@ -10,7 +11,10 @@ fn date(day: Day) -> String {
 }
 
 fn materials(all: &[Material]) -> String {
-    all.iter().map(|material| material_words(material).replace('\u{a0}', " ")).collect::<Vec<_>>().join("; ")
+    all.iter()
+        .map(|material| material_words(material, Units::Metric).replace('\u{a0}', " "))
+        .collect::<Vec<_>>()
+        .join("; ")
 }
 
 /// One line a task, most urgent first; days of the yard's calendar.

@@ -6,11 +6,11 @@ use crate::advice::place_words;
 use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
 use crate::desk::units::Units;
-use crate::desk::upkeep::{TaskRow, material_words};
+use crate::desk::upkeep::{TaskRow, material_words, summed};
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
-use crate::upkeep::TaskKind;
+use crate::upkeep::{Material, TaskKind};
 
 /// One system on the sheet.
 #[derive(Debug)]
@@ -44,17 +44,17 @@ pub(super) struct TaskLine {
     pub(super) kind: TaskKind,
     pub(super) title: String,
     pub(super) reason: String,
-    pub(super) materials: Vec<String>,
+    pub(super) materials: Vec<Material>,
     pub(super) minutes: u32,
 }
 
 impl TaskLine {
-    pub(super) fn of(row: &TaskRow) -> Self {
+    pub(super) fn of(row: &TaskRow, units: Units) -> Self {
         Self {
             kind: row.task.key.kind,
             title: row.title.clone(),
-            reason: row.task.reason.clone(),
-            materials: row.task.materials.iter().map(material_words).collect(),
+            reason: units.retold(&row.task.reason),
+            materials: row.task.materials.clone(),
             minutes: row.task.minutes,
         }
     }
@@ -68,9 +68,9 @@ pub(super) fn system(
     doses: &[DoseRecord],
     last: &[LastService],
     due: &[TaskRow],
-    now: EventTime,
+    (now, units): (EventTime, Units),
 ) -> SystemSheet {
-    let card = gather::card(system, open, latest, now, Units::Metric);
+    let card = gather::card(system, open, latest, now, units);
     let mut stops: Vec<(bool, Stop)> = along_the_water(system)
         .into_iter()
         .map(|subject| {
@@ -78,11 +78,11 @@ pub(super) fn system(
                 open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
             let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
             let findings =
-                here.iter().map(|stored| gather::finding_sheet(system, stored, now, Units::Metric)).collect();
+                here.iter().map(|stored| gather::finding_sheet(system, stored, now, units)).collect();
             let tasks = due
                 .iter()
                 .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)
-                .map(TaskLine::of)
+                .map(|row| TaskLine::of(row, units))
                 .collect();
             (floods, stop(system, subject, (findings, tasks), last, now))
         })
@@ -168,11 +168,12 @@ pub(super) fn along_the_water(system: &System) -> Vec<Subject> {
 }
 
 /// What the sheet's findings and tasks ask to bring, and what to take care of, each once.
-pub(super) fn bring_and_care(systems: &[SystemSheet]) -> (Vec<String>, Vec<&'static str>) {
+pub(super) fn bring_and_care(systems: &[SystemSheet], units: Units) -> (Vec<String>, Vec<&'static str>) {
     let stops = || systems.iter().flat_map(|system| &system.stops);
     let advice = || stops().flat_map(|stop| &stop.findings).map(|finding| finding.advice);
     let tasks = || stops().flat_map(|stop| &stop.tasks);
-    let materials = tasks().flat_map(|task| task.materials.iter().cloned());
+    let materials = summed(tasks().flat_map(|task| &task.materials));
+    let materials = materials.iter().map(|material| material_words(material, units));
     let tools = tasks().flat_map(|task| task.kind.tools().iter().map(|tool| (*tool).to_owned()));
     let brought = advice().flat_map(|advice| advice.bring.iter().map(|thing| (*thing).to_owned()));
     let cautions = tasks().flat_map(|task| task.kind.cautions().iter().copied());

@@ -79,7 +79,7 @@ async fn drawn(
                 .iter()
                 .zip(&known)
                 .map(|(system, (open, latest, doses))| {
-                    gather::system(system, open, latest, doses, &last, &due, now)
+                    gather::system(system, open, latest, doses, &last, &due, (now, units))
                 })
                 .collect();
             let plans = systems.iter().map(|system| &**system).collect();

@@ -37,7 +37,7 @@ const LOOK: &str = "Lid and label in place; air gap free of mulch and roots; no 
                     no water on the surface; nothing planted or built above the line.";
 
 pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
-    let (bring, care) = bring_and_care(&sheet.systems);
+    let (bring, care) = bring_and_care(&sheet.systems, sheet.units);
     let stops: usize = sheet.systems.iter().map(|system| system.stops.len()).sum();
     let main = html! {
         @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }

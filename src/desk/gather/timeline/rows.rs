@@ -145,17 +145,11 @@ impl TimelineRecord {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::desk::samples;
+    use crate::desk::samples::{self, dose};
     use crate::model::BasinIx;
 
     fn at(text: &str) -> EventTime {
         text.parse().unwrap()
-    }
-
-    fn dose(system: &System, time: &str, litres: Option<f64>, shares: &[f64]) -> DoseRecord {
-        let ids = system.basins.iter().map(|basin| basin.id.clone());
-        let shares = ids.zip(shares.iter().copied()).collect();
-        DoseRecord { at: at(time), litres, shares, quality: 1.0 }
     }
 
     fn record(system: &System) -> TimelineRecord {
