@@ -18,6 +18,9 @@ const NAME: &str = "ledger.db";
 /// Pages that the write-ahead log may hold before a commit moves them into the database (16 MiB).
 const CHECKPOINT_PAGES: u32 = 4000;
 
+/// Most pages that SQLite gives a file (<https://www.sqlite.org/limits.html>, section 14).
+const MOST_PAGES: u64 = 0xffff_fffe;
+
 /// Tables that are checked before serving, all of them short beside the history. The rest is left to
 /// [`View::check`](super::View::check).
 const CHECKED_AT_START: [&str; 11] = [
@@ -96,6 +99,20 @@ impl Ledger {
     /// this is called.
     pub fn let_alerts_return_within(&mut self, span: Span) {
         self.returns_within = span;
+    }
+
+    /// Lets the file grow to `bytes` and no further, or not at all if it is larger already. What does not fit is
+    /// refused as by a full disk, and taken in once a larger bound is set.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn bound(&mut self, bytes: u64) -> Result<(), LedgerFault> {
+        let set = || {
+            let page: u64 = self.db.query_row("PRAGMA page_size", [], |row| row.get(0))?;
+            let pages = (bytes / page).clamp(1, MOST_PAGES);
+            self.db.query_row(&format!("PRAGMA max_page_count = {pages}"), [], |_| Ok(()))
+        };
+        set().map_err(LedgerFault::while_doing("bound the ledger", &self.path))
     }
 
     /// Number of the last commit, 0 before the first.

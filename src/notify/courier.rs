@@ -91,13 +91,8 @@ impl Courier {
     /// Notes what came of a try, for as long as it takes: what is not noted is sent again.
     async fn settle(&self, delivery: &WaitingDelivery, result: Result<(), Trouble>) {
         let now = self.clock.now();
-        let outcome = match result {
-            Ok(()) => {
-                info!(channel = delivery.channel, recipient = delivery.recipient, "message delivered");
-                Outcome::Confirmed
-            }
-            Err(trouble) => self.failed(delivery, &trouble, now),
-        };
+        let outcome = outcome(delivery, result, now, self.give_up_after);
+        report(delivery, &outcome);
         loop {
             let order = NoticeOrder::Tried { at: now, delivery: delivery.no, outcome: outcome.clone() };
             match self.orders.place(Order::Notice(order)).await {
@@ -110,19 +105,6 @@ impl Courier {
                 }
             }
         }
-    }
-
-    fn failed(&self, delivery: &WaitingDelivery, trouble: &Trouble, now: EventTime) -> Outcome {
-        let (channel, recipient) = (&delivery.channel, &delivery.recipient);
-        let words = trouble.says.clone();
-        let asked = trouble.not_before.map(|pause| pause.min(LONGEST_ASKED));
-        let next_at = now + asked.unwrap_or_default().max(pause(delivery.no, delivery.tries));
-        if next_at - delivery.at > self.give_up_after {
-            error!(channel, recipient, trouble = words, "a message is given up: see `basinward notify`");
-            return Outcome::Dead { trouble: words };
-        }
-        warn!(channel, recipient, trouble = words, "a message could not be delivered; it is tried again");
-        Outcome::Failed { trouble: words, next_at }
     }
 
     /// Gives up what waits for channels that the settings do not have any more.
@@ -145,6 +127,35 @@ impl Courier {
             let order = NoticeOrder::Tried { at: now, delivery: delivery.no, outcome };
             // Refused only if the daemon ends; then it is looked at again at the next start.
             let _ = self.orders.place(Order::Notice(order)).await;
+        }
+    }
+}
+
+/// What a try that ended at `now` comes to: given up once the next one would be more than `give_up_after` late.
+pub fn outcome(
+    delivery: &WaitingDelivery,
+    result: Result<(), Trouble>,
+    now: EventTime,
+    give_up_after: Span,
+) -> Outcome {
+    let Err(trouble) = result else { return Outcome::Confirmed };
+    let asked = trouble.not_before.map(|pause| pause.min(LONGEST_ASKED));
+    let next_at = now + asked.unwrap_or_default().max(pause(delivery.no, delivery.tries));
+    if next_at - delivery.at > give_up_after {
+        return Outcome::Dead { trouble: trouble.says };
+    }
+    Outcome::Failed { trouble: trouble.says, next_at }
+}
+
+fn report(delivery: &WaitingDelivery, outcome: &Outcome) {
+    let (channel, recipient) = (&delivery.channel, &delivery.recipient);
+    match outcome {
+        Outcome::Confirmed => info!(channel, recipient, "message delivered"),
+        Outcome::Failed { trouble, .. } => {
+            warn!(channel, recipient, trouble, "a message could not be delivered; it is tried again");
+        }
+        Outcome::Dead { trouble } => {
+            error!(channel, recipient, trouble, "a message is given up: see `basinward notify`");
         }
     }
 }

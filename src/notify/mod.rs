@@ -20,7 +20,9 @@ mod states;
 
 pub use body::{Body, Item};
 pub use channels::{Carrier, Carriers, Delivery, NoChannel, Trouble};
+pub use courier::outcome;
 pub use english::{Links, Message, message};
 pub use link::{Pass, acknowledge_address, read_pass};
+pub use planner::orders;
 pub use service::{Notifier, NotifierParts};
 pub use states::state_of;

@@ -14,7 +14,7 @@ use crate::model::{EventTime, Id, System};
 ///
 /// # Errors
 /// When the ledger cannot be read.
-pub(super) fn orders(
+pub fn orders(
     view: &View,
     routing: &Routing,
     systems: &[Arc<System>],

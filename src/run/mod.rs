@@ -10,6 +10,7 @@ mod feed;
 mod note;
 mod passing_on;
 mod reload;
+mod rounds;
 mod saves;
 mod service;
 mod steward;
@@ -19,6 +20,7 @@ mod writer;
 
 pub use demo::{DemoFault, DemoOptions, demo};
 pub(crate) use feed::{filters, link_settings};
+pub use rounds::{Rounds, Stored};
 pub use service::{RunFault, run};
 pub(crate) use service::{pages, runtime};
 pub use steward::Steward;

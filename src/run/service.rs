@@ -17,7 +17,7 @@ use super::certificate::Certificate;
 use super::feed::{Feed, FeedFault};
 use super::telling::Telling;
 use super::writer::Writer;
-use super::{Steward, note, passing_on, reload, systemd};
+use super::{Rounds, Steward, note, passing_on, reload, systemd};
 use crate::clock::Clock;
 use crate::desk::{self, Desk, Entry, SystemFolder};
 use crate::export::{SetupFault, Sources};
@@ -153,13 +153,12 @@ impl Service {
         let (orders, order_queue) = Orders::new(move || to_wake.wake());
         let ending = Arc::new(AtomicBool::new(false));
         let writer = Writer {
-            steward,
+            rounds: Rounds::new(steward, retention(settings)),
             inbox,
             acker,
             clock: clock.clone(),
             batch: usize::from(settings.mqtt.batch),
             linger: linger(settings),
-            retention: retention(settings),
             plans: plans_rx,
             orders: order_queue,
             commits: commits_tx,

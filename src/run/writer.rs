@@ -9,30 +9,27 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tracing::{error, info, warn};
 
-use super::{Steward, systemd};
+use super::rounds::Rounds;
+use super::systemd;
 use crate::clock::Clock;
-use crate::ledger::{Asked, LedgerFault, OrderQueue, RetentionPolicy};
-use crate::link::{Acker, Inbox};
+use crate::ledger::{LedgerFault, OrderQueue};
+use crate::link::{Acker, Inbox, Message};
 use crate::model::{EventTime, Span, System};
 use crate::telemetry::chain;
 
 /// Pause before trying again to store what could not be stored.
 const RETRY: Duration = Duration::from_millis(500);
-/// Engines are told the time this often (on the daemon's clock).
-const TICK: Span = Span::SECOND;
-
 /// Housekeeping of the ledger is done this often (on the daemon's clock), and again at once while there is more.
 const HOUSEKEEPING: Span = Span::from_mins(1);
 
-/// What the writer needs besides the steward.
+/// What the rounds need of the world.
 pub(super) struct Writer {
-    pub(super) steward: Steward,
+    pub(super) rounds: Rounds,
     pub(super) inbox: Inbox,
     pub(super) acker: Acker,
     pub(super) clock: Clock,
     pub(super) batch: usize,
     pub(super) linger: Duration,
-    pub(super) retention: RetentionPolicy,
     /// Changed plans to go on with.
     pub(super) plans: Receiver<Vec<Arc<System>>>,
     /// What people and readers outside ask for.
@@ -48,31 +45,23 @@ pub(super) struct Writer {
 impl Writer {
     /// Works until the inbox closes, then puts everything away.
     pub(super) fn run(mut self) -> Result<(), LedgerFault> {
-        let mut ticked = EventTime::MIN;
         let mut keep_house_at = EventTime::MIN;
         loop {
             let batch = self.inbox.recv_batch(self.batch, self.linger);
-            for message in &batch.messages {
-                let received = EventTime::from_millis(message.received_ms);
-                self.steward.take(received, &message.topic, &message.payload);
-            }
             let now = self.clock.now();
-            // A clock that was set back must not make anybody wait until it is that late again.
-            if now - ticked >= TICK || now < ticked {
-                ticked = now;
+            if self.rounds.take(now, batch.messages, self.orders.waiting()) {
+                // Also after the clock was set back, however far.
                 keep_house_at = keep_house_at.min(now + HOUSEKEEPING);
-                self.steward.tick(now);
                 systemd::alive();
             }
-            let asked = self.take_orders(now);
-            if !self.store(asked)? {
+            let Some(stored) = self.store()? else {
                 warn!(
-                    messages = self.steward.waiting(),
+                    messages = self.rounds.waiting(),
                     "ending without having stored what came last; the broker will send it again"
                 );
                 return Ok(());
-            }
-            self.acker.ack(batch.messages);
+            };
+            self.acker.ack(stored);
             if let Some(plans) = self.plans.try_iter().last() {
                 self.adopt(&plans)?;
             }
@@ -84,42 +73,27 @@ impl Writer {
                 break;
             }
         }
-        if let Some(commit) = self.steward.put_away()? {
-            self.commits.send_replace(commit.seq);
+        if let Some(seq) = self.rounds.end()? {
+            self.commits.send_replace(seq);
         }
         Ok(())
     }
 
-    /// Takes in the orders that wait; those that cannot be are answered at once.
-    fn take_orders(&mut self, now: EventTime) -> Vec<Asked> {
-        let mut taken = Vec::new();
-        for asked in self.orders.waiting() {
-            match self.steward.order(now, asked.order.clone()) {
-                Ok(()) => taken.push(asked),
-                Err(refused) => asked.answer(Err(refused)),
-            }
-        }
-        taken
-    }
-
-    /// Stores what was gathered, however long it takes, and answers the orders; false if the daemon is to end before.
-    fn store(&mut self, asked: Vec<Asked>) -> Result<bool, LedgerFault> {
+    /// Stores what was taken in, however long it takes; the messages to acknowledge, none if the daemon is to end
+    /// before.
+    fn store(&mut self) -> Result<Option<Vec<Message>>, LedgerFault> {
         let mut failing = false;
         loop {
-            match self.steward.store() {
-                Ok(commit) => {
+            match self.rounds.store() {
+                Ok(stored) => {
                     if failing {
                         info!("storing works again; acknowledging goes on");
                         systemd::status("serving");
                     }
-                    if let Some(commit) = commit {
-                        self.commits.send_replace(commit.seq);
-                        asked
-                            .into_iter()
-                            .zip(commit.answers)
-                            .for_each(|(asked, answer)| asked.answer(answer));
+                    if let Some(seq) = stored.seq {
+                        self.commits.send_replace(seq);
                     }
-                    return Ok(true);
+                    return Ok(Some(stored.messages));
                 }
                 Err(fault) if fault.may_pass() => {
                     if !failing {
@@ -128,7 +102,7 @@ impl Writer {
                     }
                     failing = true;
                     if self.ending.load(Ordering::Relaxed) {
-                        return Ok(false);
+                        return Ok(None);
                     }
                     systemd::alive();
                     thread::sleep(RETRY);
@@ -139,15 +113,15 @@ impl Writer {
     }
 
     fn adopt(&mut self, plans: &[Arc<System>]) -> Result<(), LedgerFault> {
-        self.steward.adopt(plans)?;
-        self.systems.send_replace(Arc::new(self.steward.systems()));
+        let systems = self.rounds.adopt(plans)?;
+        self.systems.send_replace(Arc::new(systems));
         info!(systems = plans.len(), "the system files in force have changed");
         Ok(())
     }
 
     /// Rolls up and deletes a little; says whether there is more to do.
     fn keep_house(&mut self, now: EventTime) -> bool {
-        match self.steward.ledger().retain(now, &self.retention) {
+        match self.rounds.keep_house(now) {
             Ok(retained) => retained.more,
             Err(fault) => {
                 warn!(fault = %chain(&fault), "the ledger's housekeeping has to wait");

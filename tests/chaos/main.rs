@@ -1,0 +1,99 @@
+//! The whole daemon under a seeded scheduler of faults: messages delayed, repeated, reordered and sent again, commits
+//! that fail or are torn in the middle, crashes between any two steps, clocks that are set, and others outside that
+//! fail or confirm what then is forgotten. One thread and no real time, so a seed that fails does so again:
+//!
+//! ```text
+//! BASINWARD_SEED=4711 cargo test --test chaos
+//! BASINWARD_SEEDS=5000 cargo test --test chaos
+//! ```
+
+mod broker;
+mod chance;
+mod daemon;
+mod disk;
+mod laws;
+mod outside;
+mod world;
+mod yards;
+
+use std::panic::catch_unwind;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::thread;
+
+use world::World;
+
+/// Runs of a plain `cargo test`.
+const SEEDS: u64 = 100;
+
+fn number(name: &str) -> Option<u64> {
+    std::env::var(name).ok()?.parse().ok()
+}
+
+/// What happened in runs.
+#[derive(Clone, Copy, Debug, Default)]
+struct Lived {
+    /// How often the daemon was killed.
+    crashes: u64,
+    failed_commits: u64,
+    readings: u64,
+    conclusions: u64,
+    messages: u64,
+}
+
+fn live_through(seed: u64) -> Lived {
+    let mut world = World::new(seed);
+    world.run();
+    laws::hold(&mut world);
+    Lived {
+        crashes: world.crashes,
+        failed_commits: world.failed_commits,
+        readings: world.reader.points.len() as u64,
+        conclusions: world.reader.effects.len() as u64,
+        messages: world.phone.taken.len() as u64,
+    }
+}
+
+impl std::ops::AddAssign for Lived {
+    fn add_assign(&mut self, other: Self) {
+        self.crashes += other.crashes;
+        self.failed_commits += other.failed_commits;
+        self.readings += other.readings;
+        self.conclusions += other.conclusions;
+        self.messages += other.messages;
+    }
+}
+
+#[test]
+fn whatever_goes_wrong_nothing_is_lost_and_nothing_is_told_twice() {
+    if let Some(seed) = number("BASINWARD_SEED") {
+        println!("seed {seed}: {:?}", live_through(seed));
+        return;
+    }
+    let seeds = number("BASINWARD_SEEDS").unwrap_or(SEEDS);
+    let next = AtomicU64::new(0);
+    let work = || {
+        let (mut lived, mut bad) = (Lived::default(), Vec::new());
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            if seed >= seeds {
+                return (lived, bad);
+            }
+            match catch_unwind(|| live_through(seed)) {
+                Ok(run) => lived += run,
+                Err(_) => bad.push(seed),
+            }
+        }
+    };
+    let workers = thread::available_parallelism().map_or(1, usize::from);
+    let (mut lived, mut bad) = (Lived::default(), Vec::new());
+    thread::scope(|scope| {
+        let running: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        for worker in running {
+            let (some, failed) = worker.join().expect("a worker catches what a run does");
+            lived += some;
+            bad.extend(failed);
+        }
+    });
+    println!("{seeds} runs: {lived:?}");
+    assert!(bad.is_empty(), "run again with BASINWARD_SEED set to one of {bad:?}");
+}
