@@ -9,6 +9,13 @@
   unfold();
   window.addEventListener('hashchange', unfold);
 
+  // On a phone what is wrong comes first; the drains are folded away until somebody asks for them.
+  const fold = (root) => {
+    if (!matchMedia('(max-width: 40rem)').matches) return;
+    for (const details of root.querySelectorAll('details.fold')) details.open = false;
+  };
+  fold(document);
+
   if (!body.dataset.fragment || !window.EventSource || !window.fetch) return;
 
   const main = document.getElementById('main');
@@ -76,6 +83,7 @@
       const answer = await fetch(address, { headers: { accept: 'text/html' } });
       if (!answer.ok || asked !== body.dataset.fragment) { wanted = null; return; }
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
+      fold(page);
       const [here, there] = [parts(main), parts(page)];
       const sameOrder = some ? [...there.keys()].every((name) => here.has(name)) : order(main) === order(page);
       if (sameOrder) {

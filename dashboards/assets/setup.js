@@ -8,9 +8,9 @@
   const csrf = document.querySelector('meta[name="csrf"]')?.content;
   const isNew = !given.content;
   const SENSORS = [
-    ['float', 'Float switch', 'height_mm', 'Height above the floor, mm', 120],
-    ['overflow', 'Second float near the rim', 'height_mm', 'Height above the floor, mm', 260],
-    ['moisture', 'Moisture probe', 'depth_mm', 'Depth below the floor, mm', 250],
+    ['float', 'Float switch', 'height_mm', 'Height above the floor', 120],
+    ['overflow', 'Second float near the rim', 'height_mm', 'Height above the floor', 260],
+    ['moisture', 'Moisture probe', 'depth_mm', 'Depth below the floor', 250],
   ];
   let faults = [];
   let version = given.version;
@@ -69,6 +69,18 @@
     type: 'number', inputmode: 'decimal', step: 'any', value: read(pointer) ?? '',
     oninput: (event) => write(pointer, event.target.value === '' ? null : Number(event.target.value)), ...more,
   }));
+  // A quantity in the reader's units; the file is metric. Exact factors: NIST Handbook 44, appendix C.
+  const UNITS = given.units === 'us'
+    ? { mm: ['in', 25.4, 2], m2: ['ft²', 0.09290304, 1], L: ['gal', 3.785411784, 4] }
+    : { mm: ['mm', 1], m2: ['m²', 1], L: ['L', 1] };
+  const quantity = (pointer, label, unit, usual) => {
+    const [name, factor, decimals] = UNITS[unit];
+    const shown = (metric) => (metric == null || decimals == null ? metric : Number((metric / factor).toFixed(decimals)));
+    return number(pointer, `${label}, ${name}`, {
+      min: 0, value: shown(read(pointer)) ?? '', placeholder: shown(usual),
+      oninput: (event) => write(pointer, event.target.value === '' ? null : Number((Number(event.target.value) * factor).toFixed(4))),
+    });
+  };
   const choice = (pointer, label, options, more = {}) => field(pointer, label, make('select', {
     onchange: (event) => write(pointer, event.target.value), ...more,
   }, ...options.map(([value, words]) => make('option', { value, selected: value === read(pointer) }, words))));
@@ -136,7 +148,7 @@
       changed();
       drawForm(pointer);
     }), on ? make('div', { class: 'pair' },
-      number(`${pointer}/${size}`, sizeWords, { placeholder: usual }),
+      quantity(`${pointer}/${size}`, sizeWords, 'mm', usual),
       key === 'moisture'
         ? choice(`${pointer}/unit`, 'Sends', [['', 'unit guessed'], ['%', 'percent'], ['m3/m3', 'm³/m³, 0 to 1']], {
           onchange: (event) => write(`${pointer}/unit`, event.target.value || null),
@@ -150,8 +162,8 @@
       make('div', { class: 'pair' },
         text(`${pointer}/plant`, 'Plant'),
         text(`${pointer}/id`, 'Id', { required: true, pattern: '[a-z0-9\\-]+', onchange: (event) => rename(at, event.target.value), oninput: null }),
-        number(`${pointer}/area_m2`, 'Floor area, m²', { min: 0 }),
-        number(`${pointer}/depth_mm`, 'Depth, mm', { min: 0, placeholder: 300 })),
+        quantity(`${pointer}/area_m2`, 'Floor area', 'm2'),
+        quantity(`${pointer}/depth_mm`, 'Depth', 'mm', 300)),
       ...SENSORS.map((sensor) => sensorPart(at, sensor)),
       faultLines(pointer),
       make('div', { class: 'buttons' }, make('button', {
@@ -225,10 +237,10 @@
           choice('/soil', 'Soil of the basins', soils())),
         make('div', { class: 'pair' }, number('/source/people', 'People in the household', { min: 1, step: 1 })),
         optional('source/meter', 'A water meter at the fixtures', {}, () => make('div', { class: 'pair' },
-          number('/source/meter/litres_per_count', 'Litres a count', { placeholder: 1 }))),
+          quantity('/source/meter/litres_per_count', 'Water a count', 'L', 1))),
         optional('diverter', 'A diverter that reports its position', {}),
         optional('rain', 'A rain gauge', {}, () => make('div', { class: 'pair' },
-          number('/rain/mm_per_count', 'Millimetres a count', { placeholder: 0.2 })))),
+          quantity('/rain/mm_per_count', 'Rain a count', 'mm', 0.2)))),
       make('h2', {}, `${system.basin.length} ${system.basin.length === 1 ? 'outlet' : 'outlets'}, each with its basin`),
       ...system.basin.map(basinPart),
       make('div', { class: 'buttons' },

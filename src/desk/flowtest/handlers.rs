@@ -4,13 +4,14 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Router;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
+use serde::Deserialize;
 
 use super::gather::{self, TestSheet};
-use super::pages::{self, ListSheet};
+use super::pages::{self, ListSheet, Pressed, RUN_ENDED};
 use super::work::{self, Known};
 use crate::desk::answer::{Fault, html};
 use crate::desk::office::Office;
@@ -118,9 +119,24 @@ fn volume(fields: &Fields, name: &str) -> Result<Option<f64>, Problem> {
     }
 }
 
+/// What the page was opened after.
+#[derive(Debug, Deserialize)]
+struct After {
+    /// A step that the page would not show by itself.
+    step: Option<String>,
+}
+
 /// `GET /tests/{key}`
-async fn one(visitor: Visitor, State(office): Shared, Path(key): Path<String>, units: Units) -> Response {
-    match drawn(&office, &visitor, &key, units, None).await {
+async fn one(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(key): Path<String>,
+    Query(after): Query<After>,
+    units: Units,
+) -> Response {
+    let water_off = after.step.as_deref() == Some(RUN_ENDED);
+    let pressed = if water_off { Pressed::WaterOff } else { Pressed::Nothing };
+    match drawn(&office, &visitor, &key, units, &pressed).await {
         Ok(page) => html(page),
         Err(problem) if problem.status() == StatusCode::NOT_FOUND => Fault::NoPage.page(&office, &visitor),
         Err(problem) => problem.into_response(),
@@ -132,11 +148,11 @@ async fn drawn(
     visitor: &Visitor,
     key: &str,
     units: Units,
-    wrong: Option<&String>,
+    pressed: &Pressed,
 ) -> Result<String, Problem> {
     let stamp = office.shelf.recent(visitor.reach()).await?.stamp;
     let (sheet, system) = sheet(office, visitor, key, units).await?;
-    Ok(pages::test(&office.chrome(visitor, stamp), &sheet, &system, units, wrong))
+    Ok(pages::test(&office.chrome(visitor, stamp), &sheet, &system, units, pressed))
 }
 
 /// `GET /fragments/tests/{key}`
@@ -186,10 +202,13 @@ async fn act(
     fields: Fields,
 ) -> Response {
     match acted(&office, &visitor, &key, &fields).await {
+        Ok(()) if fields.get("act") == RUN_ENDED => {
+            Redirect::to(&format!("/tests/{key}?step={RUN_ENDED}")).into_response()
+        }
         Ok(()) => Redirect::to(&format!("/tests/{key}")).into_response(),
         Err(problem) => {
-            let says = problem.detail().to_owned();
-            match drawn(&office, &visitor, &key, units, Some(&says)).await {
+            let refused = Pressed::Refused(problem.detail().to_owned());
+            match drawn(&office, &visitor, &key, units, &refused).await {
                 Ok(page) => (problem.status(), html(page)).into_response(),
                 Err(other) => other.into_response(),
             }
@@ -200,7 +219,7 @@ async fn act(
 async fn acted(office: &Office, visitor: &Visitor, key: &str, fields: &Fields) -> Result<(), Problem> {
     let (known, system) = known(office, visitor, key).await?;
     let deed = match fields.get("act") {
-        "run-ended" => return work::run_ended(office, visitor, &system, &known).await,
+        RUN_ENDED => return work::run_ended(office, visitor, &system, &known).await,
         "finish" => known.finished()?,
         "give-up" => TestDeed::GiveUp,
         "catch" if known.test.method == Method::Buckets => {

@@ -69,6 +69,9 @@ pub(super) fn list(chrome: &Chrome, sheet: &ListSheet<'_>) -> String {
     layout_with(chrome, &page, &[&assets::FORMS, &assets::RECORD_STYLE], &main).into_string()
 }
 
+/// The step by which somebody says that the water is off.
+pub(super) const RUN_ENDED: &str = "run-ended";
+
 const fn method_words(method: Method) -> &'static str {
     match method {
         Method::Probes => "by the probes",
@@ -102,18 +105,38 @@ fn begin(chrome: &Chrome, sheet: &ListSheet<'_>, here: &str) -> Markup {
     }
 }
 
+/// What the last press of a button came to, where the page itself does not show it.
+pub(super) enum Pressed {
+    /// Nothing was pressed, or the page shows it.
+    Nothing,
+    /// It was refused, for this reason.
+    Refused(String),
+    /// The engine was told that the water is off.
+    WaterOff,
+}
+
 /// The page around the `main` of one test.
 pub(super) fn test(
     chrome: &Chrome,
     sheet: &TestSheet,
     system: &System,
     units: Units,
-    wrong: Option<&String>,
+    pressed: &Pressed,
 ) -> String {
     let here = format!("/tests/{}", sheet.key);
     let fragment = format!("/fragments{here}");
     let page = Page { title: "Flow test", here: &here, fragment: &fragment, live: sheet.ended.is_none() };
-    let main = html! { (problem(wrong)) (test_main(chrome, sheet, system, units)) };
+    let is_running = sheet.ended.is_none();
+    let main = html! {
+        @match pressed {
+            Pressed::Refused(reason) => (problem(Some(reason))),
+            Pressed::WaterOff if is_running => {
+                p class="done" role="status" { "Noted: the water is off. The run is judged about twenty minutes later, once the soil has answered; this page then shows it by itself." }
+            }
+            Pressed::WaterOff | Pressed::Nothing => {}
+        }
+        (test_main(chrome, sheet, system, units))
+    };
     layout_with(chrome, &page, &[&assets::FORMS, &assets::RECORD_STYLE], &main).into_string()
 }
 
@@ -125,7 +148,10 @@ pub(super) fn test_main(chrome: &Chrome, sheet: &TestSheet, system: &System, uni
     let is_running = sheet.ended.is_none();
     html! {
         (part("heading", heading(sheet)).markup())
-        @if is_running && sheet.method == Method::Probes { (part("outlets", outlets(sheet)).markup()) }
+        @if is_running && sheet.method == Method::Probes {
+            @if may_act(chrome) { (part("water", water(chrome, sheet)).markup()) }
+            (part("outlets", outlets(sheet)).markup())
+        }
         @if is_running && sheet.method == Method::Buckets && may_act(chrome) { (part("buckets", buckets(chrome, sheet, system, units)).markup()) }
         @if !sheet.given_up { (part("splits", splits(sheet)).markup()) }
         (part("runs", runs(&sheet.runs, sheet.rained)).markup())
@@ -259,15 +285,21 @@ fn buckets(chrome: &Chrome, sheet: &TestSheet, system: &System, units: Units) ->
     }
 }
 
-fn end(chrome: &Chrome, sheet: &TestSheet) -> Markup {
-    let by_probes = sheet.method == Method::Probes;
+/// The press that matters in the yard, where a thumb finds it.
+fn water(chrome: &Chrome, sheet: &TestSheet) -> Markup {
     html! {
-        @if by_probes {
-            p { "When the water is off, say so: the run is judged about twenty minutes later, once the soil has answered." }
-        }
+        p { "When the water is off, say so: the run is judged about twenty minutes later, once the soil has answered." }
         form class="acts" method="post" action={ "/tests/" (sheet.key) } {
             (csrf(chrome))
-            @if by_probes { button name="act" value="run-ended" { "The water is off" } }
+            button name="act" value=(RUN_ENDED) { "The water is off" }
+        }
+    }
+}
+
+fn end(chrome: &Chrome, sheet: &TestSheet) -> Markup {
+    html! {
+        form class="acts" method="post" action={ "/tests/" (sheet.key) } {
+            (csrf(chrome))
             @if sheet.counted > 0 { button name="act" value="finish" { "End the test and keep this result" } }
             button class="plain" name="act" value="give-up" { "Give it up" }
         }

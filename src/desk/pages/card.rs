@@ -36,7 +36,9 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
             @if let Some(due) = &card.due {
                 p class="due" { b { (due.title) } ", " (due.due) ". " a class="target" href={ "/tasks?system=" (card.id) } { "What is to be done" } }
             }
-            @if detail == Detail::Whole { (basin::drain(card, false)) }
+            @if detail == Detail::Whole {
+                details class="fold" open { summary { "Basins and readings" span class="unseen" { " of " (card.name) } } (basin::drain(card, false)) }
+            }
         }
     }
 }

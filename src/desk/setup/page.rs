@@ -16,6 +16,7 @@ use crate::desk::assets;
 use crate::desk::office::Office;
 use crate::desk::pages::{Page, layout_with};
 use crate::desk::people::Visitor;
+use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::ledger::{LedgerFault, View};
 use crate::model::{Action, Soil};
@@ -28,16 +29,21 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
 }
 
 /// `GET /setup`
-async fn new(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
-    page(&office, &visitor, None).await
+async fn new(visitor: Visitor, State(office): State<Arc<Office>>, units: Units) -> Response {
+    page(&office, &visitor, None, units).await
 }
 
 /// `GET /setup/{id}`
-async fn change(visitor: Visitor, State(office): State<Arc<Office>>, Path(id): Path<String>) -> Response {
-    page(&office, &visitor, Some(&id)).await
+async fn change(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+    units: Units,
+) -> Response {
+    page(&office, &visitor, Some(&id), units).await
 }
 
-async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>) -> Response {
+async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: Units) -> Response {
     if !visitor.may(Action::Plan) {
         return Fault::Beyond.page(office, visitor);
     }
@@ -56,6 +62,7 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>) -> Resp
         "content": file.as_ref().map(|file| &file.content),
         "version": file.as_ref().map(|file| &file.version),
         "strays": strays,
+        "units": units.name(),
         "prefix": office.desk.files.prefix,
     });
     let title = if id.is_some() { "Change a system" } else { "A new system" };

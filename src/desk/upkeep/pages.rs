@@ -186,7 +186,7 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
 
 fn calendar(chrome: &Chrome, calendar: &Calendar) -> Markup {
     html! {
-        section {
+        section class="calendar" {
             h2 { "In your calendar" }
             @match calendar {
                 Calendar::Open => p { "Add " a href="/calendar.ics" { "/calendar.ics" } " to a calendar program on this machine: it shows the visits and keeps up with the plan." },
