@@ -68,6 +68,8 @@ pub struct Desk {
     pub seal: Option<Seal>,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
+    /// Where sensors publish, as an address: `mqtt://127.0.0.1:1883`.
+    pub broker: String,
     /// Address of these pages from outside, without a slash at its end.
     pub pages: String,
     /// How passing on to a time-series server goes, where one is set.

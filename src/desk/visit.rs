@@ -24,7 +24,7 @@ use super::sheet::{Filter, HeardSheet, SystemSheet};
 use super::units::Units;
 use super::upkeep;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{BasinIx, EventTime, Id, System};
+use crate::model::{Action, BasinIx, EventTime, Id, System};
 use timeline::Asked;
 
 /// Past findings on a system's page.
@@ -154,7 +154,13 @@ async fn system_sheet(
     let basins = system.basin_ixs().collect();
     let mut record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
     (record.coming, record.due) = (coming, due);
-    Ok(gather::system(&system, &record, units))
+    let mut sheet = gather::system(&system, &record, units);
+    sheet.may_change = visitor.may(Action::Plan);
+    if sheet.card.last_heard.is_none() {
+        let topic = system.sensor_ixs().next().map(|ix| system.topic(ix, &office.desk.files.prefix));
+        sheet.awaited = topic.map(|topic| (office.desk.broker.clone(), topic));
+    }
+    Ok(sheet)
 }
 
 fn record(
@@ -183,9 +189,10 @@ async fn heard_main(office: &Office, visitor: &Visitor) -> Result<Markup, Fault>
         return Err(Fault::Beyond);
     }
     let (now, zone) = (office.now(), office.zone(visitor));
-    let sheet: HeardSheet = ask(office, move |view| {
+    let mut sheet: HeardSheet = ask(office, move |view| {
         Ok(gather::heard(&view.totals()?, view.refusals()?, view.unassigned()?, now, &zone))
     })
     .await?;
+    sheet.published = (office.desk.broker.clone(), office.desk.files.prefix.clone());
     Ok(pages::heard_main(&sheet))
 }

@@ -93,6 +93,20 @@ impl Feed {
         }
     }
 
+    /// Where sensors publish.
+    pub(super) fn address(&self, settings: &Settings) -> String {
+        match (self, &settings.mqtt.broker) {
+            (Self::Link(_), Some(address)) => address.to_string(),
+            (Self::Embedded(broker), _) if !broker.address().ip().is_unspecified() => {
+                format!("mqtt://{}", broker.address())
+            }
+            (Self::Embedded(broker), _) => {
+                format!("this machine by MQTT, port {}", broker.address().port())
+            }
+            (Self::Link(_), None) => String::new(),
+        }
+    }
+
     /// Takes nothing more; what was taken can still be acknowledged.
     pub(super) fn stop_taking(&self) {
         match self {

@@ -198,6 +198,7 @@ impl Service {
             banner,
             seal: Some(seal),
             pages: pages(settings, desk_address),
+            broker: feed.address(settings),
             link: note::follow(feed.health()),
             export,
             upkeep: schedule.upkeep(),

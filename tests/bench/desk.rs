@@ -32,7 +32,8 @@ const DAYS: i64 = 365;
 /// Systems of one property.
 const TOGETHER: usize = 5;
 
-const PAGES: [(&str, &str); 13] = [
+/// Names and addresses; `{year}` is the present one.
+const PAGES: [(&str, &str); 25] = [
     ("portfolio", "/"),
     ("portfolio, searched", "/?text=quince&state=now"),
     ("system, a week", "/systems/yard-0"),
@@ -46,6 +47,18 @@ const PAGES: [(&str, &str); 13] = [
     ("tasks", "/tasks"),
     ("visits", "/visits"),
     ("visit sheet", "/systems/yard-0/sheet"),
+    ("sheet of a property", "/properties/larkmere-0/sheet"),
+    ("yearly record", "/systems/yard-0/years/{year}"),
+    ("record of a property", "/properties/larkmere-0/years/{year}"),
+    ("received, as CSV", "/systems/yard-0/received.csv"),
+    ("service record", "/systems/yard-0/services"),
+    ("found and done", "/systems/yard-0/record?at=basin:quince"),
+    ("flow tests", "/systems/yard-0/tests"),
+    ("labels", "/systems/yard-0/labels"),
+    ("set-up", "/setup"),
+    ("heard and refused", "/heard"),
+    ("people", "/people"),
+    ("account", "/account"),
 ];
 
 fn main() -> Result<(), Failure> {
@@ -70,7 +83,9 @@ fn measure(count: usize) -> Result<(), Failure> {
     println!("tasks and visits were worked out in {:.1} s", clock.elapsed().as_secs_f64());
     let served = Served::start(folder.path(), (view, Entry::LetIn), systems, upkeep, Clock::wall())?;
     println!("page                     ms p50     max       bytes  compressed");
+    let year = now.to_string().chars().take(4).collect::<String>();
     for (name, path) in PAGES {
+        let path = &path.replace("{year}", &year);
         let mut times = Vec::new();
         let plain = served.ask(path, "")?.body.len();
         let mut squeezed = 0;

@@ -8,7 +8,7 @@ let demo;
 let browser;
 let page;
 before(async () => {
-  [demo, browser] = [await startDemo(14), await openBrowser()];
+  [demo, browser] = [await startDemo(60), await openBrowser()];
   page = await openPage(browser);
 });
 after(async () => { await browser?.close(); await demo?.stop(); });
@@ -16,8 +16,10 @@ after(async () => { await browser?.close(); await demo?.stop(); });
 const focused = () => page.evaluate(() => {
   const at = document.activeElement;
   const box = at.getBoundingClientRect();
-  const shown = box.width > 0 && box.bottom > 0 && box.top < innerHeight && getComputedStyle(at).outlineStyle !== 'none';
-  return { words: (at.getAttribute('aria-label') ?? at.textContent).trim(), shown };
+  // Parts of a plan are outlined themselves, not by the box around them.
+  const isMarked = getComputedStyle(at).outlineStyle !== 'none' || (at.matches('g:focus-visible') && getComputedStyle(at.firstChild).strokeWidth === '4px');
+  const shown = isMarked && box.width > 0 && box.bottom > 0 && box.top < innerHeight;
+  return { words: (at.getAttribute('aria-label') ?? at.textContent).trim(), shown, isPage: at === document.body };
 });
 
 // Presses Tab until what has the focus says `words`; everything on the way shows that it has it.
@@ -25,7 +27,8 @@ const tabTo = async (words, most = 120) => {
   for (let presses = 1; presses <= most; presses += 1) {
     await page.keyboard.press('Tab');
     const at = await focused();
-    assert.ok(at.shown, `the focus cannot be seen on “${at.words}”`);
+    // Past the last link the focus goes to the browser itself.
+    assert.ok(at.shown || at.isPage, `the focus cannot be seen on “${at.words}”`);
     if (words.test(at.words)) return presses;
   }
   throw new Error(`not reached in ${most} steps: ${words}`);
@@ -38,15 +41,15 @@ test('from the first page to an acknowledged alert', async (t) => {
   const first = await tabTo(/^Why, and what to do/);
   await page.keyboard.press('Enter');
   await page.waitForLoadState();
-  await page.goto(`${demo.home}/alerts`);
+  await page.goto(`${demo.home}/alerts?show=open`);
   await tabTo(/^Skip/);
   await page.keyboard.press('Enter');
   await page.waitForTimeout(100);
   const link = page.locator('.alerts .name a').first();
   const name = (await link.textContent()).trim();
-  const second = await tabTo(new RegExp(name.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')));
+  const second = await tabTo(new RegExp(`^${name.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')}$`));
   await page.keyboard.press('Enter');
-  await page.getByRole('heading', { level: 1 }).waitFor();
+  await page.waitForURL(/\/alerts\/\d+$/);
   const third = await tabTo(/^I take care of it/);
   await page.keyboard.press('Enter');
   await page.getByText(/acknowledged by/i).first().waitFor();

@@ -83,6 +83,7 @@ impl Served {
             seal: None,
             link,
             pages: String::new(),
+            broker: "mqtt://127.0.0.1:1883".to_owned(),
             export: None,
             upkeep,
         };

@@ -42,5 +42,6 @@ pub fn heard(
         readings: totals.readings,
         refusals: sheets,
         strays: strays.collect(),
+        published: (String::new(), String::new()),
     }
 }

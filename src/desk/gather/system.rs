@@ -62,6 +62,8 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         received: received_sheet(system, &record.doses, now),
         design: design_words(system, &design(system)).iter().map(|says| units.retold(says)).collect(),
         past: past(system, &record.history, now),
+        awaited: None,
+        may_change: false,
         card,
     }
 }

@@ -33,6 +33,7 @@ fn totals(sheet: &HeardSheet) -> Markup {
             b { (words::grouped(sheet.messages)) } " messages taken in, "
             b { (words::grouped(sheet.readings)) } " readings stored."
         }
+        p { "Sensors publish to " code { (sheet.published.0) } ", at topics that begin with " code { (sheet.published.1) "/" } "." }
     }
 }
 
@@ -60,7 +61,7 @@ fn refusals(refusals: &[RefusalSheet]) -> Markup {
 fn strays(strays: &[StraySheet]) -> Markup {
     html! {
         h2 { "Heard, not assigned" }
-        p { "Topics under the prefix that no system file claims. Name them in a system file to use them." }
+        p { "Topics under the prefix that no system claims. Assign them to basins where a system is set up or changed." }
         @if strays.is_empty() { p { "Every topic heard belongs to a system." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label="Topics heard and not assigned" {

@@ -51,15 +51,25 @@ fn heading(sheet: &SystemSheet) -> Markup {
                 None => "Nothing was heard from this system yet.",
             }
         }
-        (ways(sheet.card.id.as_str()))
+        @if let Some((broker, topic)) = &sheet.awaited {
+            p class="check" { "Its sensors publish to " code { (broker) } ", each at its own topic, such as " code { (topic) } ". The page of each sensor names its topic; what arrives shows here by itself." }
+        }
+        (ways(sheet.card.id.as_str(), sheet.may_change))
     }
 }
 
 /// Where to go on from a system.
-fn ways(id: &str) -> Markup {
+fn ways(id: &str, may_change: bool) -> Markup {
     html! {
         nav class="ways" aria-label="About this system" {
-            ul { li { a href={ "/systems/" (id) "/services" } { "Service record" } } li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } } li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } } li { a href={ "/systems/" (id) "/labels" } { "Labels" } } li { a href={ "/systems/" (id) "/year" } { "Yearly record" } } }
+            ul {
+                li { a href={ "/systems/" (id) "/services" } { "Service record" } }
+                li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } }
+                li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } }
+                li { a href={ "/systems/" (id) "/labels" } { "Labels" } }
+                li { a href={ "/systems/" (id) "/year" } { "Yearly record" } }
+                @if may_change { li { a href={ "/setup/" (id) } { "Change it" } } }
+            }
         }
     }
 }

@@ -13,6 +13,8 @@ pub struct HeardSheet {
     pub refusals: Vec<RefusalSheet>,
     /// Topics under the prefix that no system claims.
     pub strays: Vec<StraySheet>,
+    /// Where sensors publish, and what their topics begin with.
+    pub published: (String, String),
 }
 
 /// Records refused for one reason.

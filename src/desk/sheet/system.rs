@@ -26,6 +26,10 @@ pub struct SystemSheet {
     pub design: Vec<String>,
     /// Findings that are over, latest first.
     pub past: Vec<PastSheet>,
+    /// Where its sensors publish, and the topic of one, while nothing was heard of it.
+    pub awaited: Option<(String, String)>,
+    /// Whoever looks may change it.
+    pub may_change: bool,
 }
 
 /// The site plan: metres, x to the right and y upwards.
