@@ -49,6 +49,22 @@ impl Units {
         }
     }
 
+    /// Unit of lengths in a yard.
+    pub const fn length_unit(self) -> &'static str {
+        match self {
+            Self::Metric => "m",
+            Self::Us => "ft",
+        }
+    }
+
+    /// Metres of a length in the unit of lengths.
+    pub fn metres_of(self, length: f64) -> f64 {
+        match self {
+            Self::Metric => length,
+            Self::Us => length * 0.012 * MM_PER_INCH,
+        }
+    }
+
     /// Litres in the unit of volumes.
     pub fn volume_in(self, litres: f64) -> f64 {
         match self {

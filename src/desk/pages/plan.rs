@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::labelling::{self, Ground, Label, Named, Rect};
 use super::level;
 use crate::desk::sheet::{PlanBasin, PlanSheet, PlanSplitter, Urgency};
+use crate::desk::units::Units;
 use crate::desk::words;
 
 /// Width of the drawing in its own units, about the pixels of a phone.
@@ -58,22 +59,24 @@ impl Scale {
         (basin.radius_m * self.units_per_m).max(SMALLEST)
     }
 
-    /// A round length for the scale bar, m: about a quarter of the drawing.
-    fn bar_m(&self) -> f64 {
+    /// A round length for the scale bar, about a quarter of the drawing, and how long it is drawn.
+    fn bar(&self, units: Units) -> (f64, f64) {
         let rounds = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0];
-        let longest = WIDTH / 3.0 / self.units_per_m;
-        rounds.into_iter().rev().find(|length| *length <= longest).unwrap_or(rounds[0])
+        let drawn = |length: f64| units.metres_of(length) * self.units_per_m;
+        let fits = |length: &f64| drawn(*length) <= WIDTH / 3.0;
+        let length = rounds.into_iter().rev().find(fits).unwrap_or(rounds[0]);
+        (length, drawn(length))
     }
 }
 
 /// The plan; what it shows is said in words beside it.
-pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
+pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
     let scale = Scale::fit(plan);
     let (inlet_x, inlet_y) = scale.place(plan.inlet);
-    let bar_m = scale.bar_m();
+    let (bar, bar_drawn) = scale.bar(units);
     let bar_y = scale.height - 10.0;
     let pipes: Vec<_> = plan.pipes.iter().map(|ends| ends.map(|end| scale.place(end))).collect();
-    let (named, labels) = labels(plan, &scale, &pipes);
+    let (named, labels) = labels(plan, &scale, &pipes, bar_drawn);
     html! {
         figure class="plan" {
             svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="group" aria-label="Site plan to scale" {
@@ -97,8 +100,8 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
                         }
                     }
                 }
-                path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (bar_m * scale.units_per_m) "v-4" } {}
-                text class="scale" x="14" y=(bar_y - 6.0) { (bar_m) " m" }
+                path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (one(bar_drawn)) "v-4" } {}
+                text class="scale" x="14" y=(bar_y - 6.0) { (bar) " " (units.length_unit()) }
             }
             figcaption {
                 "Circles have the area of their basins and are filled as the soil is with water. Each splitter is a spirit level, "
@@ -110,7 +113,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet) -> Markup {
 }
 
 /// What has words on the plan, basins first, and where they go.
-fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]]) -> (Vec<Named>, Vec<Label>) {
+fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]], bar: f64) -> (Vec<Named>, Vec<Label>) {
     let basin = |basin: &PlanBasin| {
         let wet = if basin.wet { ", wet" } else { "" };
         let mut lines = vec![format!("{}{wet}", basin.label)];
@@ -139,7 +142,6 @@ fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]]) -> (Vec<Na
         right: inlet_x - 24.0,
         bottom: inlet_y + 6.0,
     });
-    let bar = scale.bar_m() * scale.units_per_m;
     things.push(Rect { left: 8.0, top: scale.height - 28.0, right: 12.0 + bar, bottom: scale.height - 8.0 });
     let sheet = Rect { left: 2.0, top: 2.0, right: WIDTH - 2.0, bottom: scale.height - 2.0 };
     let labels = labelling::place(&named, &Ground { sheet, things, pipes });
@@ -208,5 +210,9 @@ mod tests {
         assert!(ax < bx && ay > by, "x runs right, y up");
         assert!(((bx - ax) / 2.0 - (ay - by)).abs() < 0.2, "one scale for both directions");
         assert!((bx - ax - 2.0 * scale.units_per_m).abs() < 0.2);
+        let ((metres, in_metres), (feet, in_feet)) = (scale.bar(Units::Metric), scale.bar(Units::Us));
+        assert!((in_metres / metres - scale.units_per_m).abs() < 1e-9);
+        // A foot is 0.3048 m exactly (NIST Handbook 44, appendix C).
+        assert!((in_feet / feet - 0.3048 * scale.units_per_m).abs() < 1e-9 && in_feet <= WIDTH / 3.0);
     }
 }

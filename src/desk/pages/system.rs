@@ -29,7 +29,7 @@ pub fn system_main(sheet: &SystemSheet, units: Units) -> Markup {
         (part("heading", heading(sheet)).markup())
         (part("findings", findings(sheet)).markup())
         div class="beside" {
-            (part("drain", drain(sheet)).markup())
+            (part("drain", drain(sheet, units)).markup())
             (part("timeline", timeline::timeline(&sheet.timeline, units)).markup())
         }
         (part("received", received::table(sheet.card.id.as_str(), &sheet.received, units)).markup())
@@ -82,10 +82,10 @@ fn findings(sheet: &SystemSheet) -> Markup {
     }
 }
 
-fn drain(sheet: &SystemSheet) -> Markup {
+fn drain(sheet: &SystemSheet, units: Units) -> Markup {
     html! {
         h2 { "The drain" }
-        @if let Some(drawn) = &sheet.plan { (plan::plan(drawn)) }
+        @if let Some(drawn) = &sheet.plan { (plan::plan(drawn, units)) }
         (basin::drain(&sheet.card, true))
     }
 }

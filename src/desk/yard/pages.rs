@@ -74,7 +74,7 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
         section class="yard" {
             h2 { a href={ "/systems/" (system.id) } { (system.name) } }
             @if system.floods { p class="first now-first" { b { "First: " } "turn the diverter to sewer. Without one, ask the household to stop laundry and showers." } }
-            @if let Some(drawn) = &system.plan { (site_plan(drawn)) }
+            @if let Some(drawn) = &system.plan { (site_plan(drawn, sheet.units)) }
             @if !system.stops.is_empty() {
                 h3 { "Where work is due, in this order" }
                 ol class="stops" { @for stop in &system.stops { li class="stop" { (work(chrome, sheet, plan, stop)) } } }
