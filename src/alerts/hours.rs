@@ -54,13 +54,27 @@ fn local(at: EventTime, zone: &TimeZone) -> DateTime {
 /// The last time up to `now` that a clock in `zone` showed `time`, on `day` or any day. A time that a change of
 /// clocks leaves out counts when the clock jumps over it (RFC 5545, section 3.3.5, reads it so).
 pub(super) fn last_at(now: EventTime, zone: &TimeZone, time: Time, day: Option<Weekday>) -> EventTime {
+    times((-7..=0).rev(), (now, zone), time, day).find(|at| *at <= now).unwrap_or(EventTime::MIN)
+}
+
+/// As [`last_at`], the first time from `now` on.
+pub(super) fn next_at(now: EventTime, zone: &TimeZone, time: Time, day: Option<Weekday>) -> EventTime {
+    times(0..=8, (now, zone), time, day).find(|at| *at >= now).unwrap_or(EventTime::MAX)
+}
+
+/// When a clock in `zone` shows `time` on the days that lie `ahead` of that of `now`, as far as they are `day`.
+fn times(
+    ahead: impl Iterator<Item = i64>,
+    (now, zone): (EventTime, &TimeZone),
+    time: Time,
+    day: Option<Weekday>,
+) -> impl Iterator<Item = EventTime> {
     let today = local(now, zone).date();
-    let candidates = (0..=7).filter_map(|back| today.checked_sub(back.days()).ok());
-    let mut candidates = candidates
-        .filter(|date| day.is_none_or(|day| date.weekday() == day))
-        .filter_map(|date| zone.to_timestamp(date.to_datetime(time)).ok())
-        .map(|at| EventTime::from_millis(at.as_millisecond()));
-    candidates.find(|at| *at <= now).unwrap_or(EventTime::MIN)
+    ahead
+        .filter_map(move |days| today.checked_add(days.days()).ok())
+        .filter(move |date| day.is_none_or(|day| date.weekday() == day))
+        .filter_map(move |date| zone.to_timestamp(date.to_datetime(time)).ok())
+        .map(|at| EventTime::from_millis(at.as_millisecond()))
 }
 
 #[cfg(test)]
@@ -106,6 +120,10 @@ mod tests {
         let last = |now| last_at(at(now), &TimeZone::UTC, time("08:00").unwrap(), Some(Weekday::Monday));
         assert_eq!(last("2026-11-25T10:00:00Z"), at("2026-11-23T08:00:00Z")); // 2026-11-25 is a Wednesday
         assert_eq!(last("2026-11-23T07:59:00Z"), at("2026-11-16T08:00:00Z"));
+        let next = |now| next_at(at(now), &TimeZone::UTC, time("08:00").unwrap(), Some(Weekday::Monday));
+        assert_eq!(next("2026-11-25T10:00:00Z"), at("2026-11-30T08:00:00Z"));
+        assert_eq!(next("2026-11-23T08:00:00Z"), at("2026-11-23T08:00:00Z"));
+        assert_eq!(next("2026-11-23T08:00:01Z"), at("2026-11-30T08:00:00Z"));
     }
 
     #[test]

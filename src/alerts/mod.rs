@@ -5,6 +5,9 @@
 //! ledger keeps the facts (`ledger::orders::alerts`), and `notify` carries the messages.
 
 mod folding;
+mod foresee;
+#[cfg(test)]
+mod foresee_tests;
 mod hours;
 mod lifecycle;
 mod plan;
@@ -14,8 +17,9 @@ mod routing;
 mod stage;
 
 pub use folding::{Piping, Standing, fold};
+pub use foresee::{Foreseen, foresee};
 pub use hours::{Hours, time};
 pub use lifecycle::{Act, LONGEST_MUTE, Refusal, Taken};
-pub use plan::{Facts, Notice, Plan, Recent, Told, Why, plan, reached};
+pub use plan::{Facts, Notice, Plan, Recent, Told, Why, plan};
 pub use routing::{Contact, Matter, Pace, Route, Routing, Rung};
 pub use stage::{AlertNo, Closing, Deed, Stage};

@@ -4,7 +4,7 @@
 //! told, however that came about. So nothing is lost by an outage, and nothing repeated by a restart,
 //! as long as what was told is stored before it is sent.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::hours::last_at;
 use super::routing::Matter;
@@ -171,7 +171,9 @@ pub fn plan(now: EventTime, routing: &Routing, alerts: &[Facts], recent: &BTreeM
         for route in routing.routes.iter().filter(|route| route.fits(&matter)) {
             if route.pace != Pace::AtOnce {
                 for name in &route.tell {
-                    wants.entry(name).or_default().digest.insert(facts.no, (facts, route.pace));
+                    let digest = &mut wants.entry(name).or_default().digest;
+                    let (_, pace) = digest.entry(facts.no).or_insert((facts, route.pace));
+                    *pace = route.pace.min(*pace);
                 }
             } else if facts.has_settled(now) && route.is_open(&matter, now) {
                 call(now, routing, route, facts, &mut wants);
@@ -201,11 +203,16 @@ impl Facts {
     fn has_settled(&self, now: EventTime) -> bool {
         let Stage::Open { since } = self.stage else { return false };
         // At once, also where a sensor's clock is ahead and the finding seems to begin later than now.
-        if self.severity == Severity::Critical {
-            return true;
-        }
-        let settle = if self.kind == FindingKind::SensorSilent { SETTLE_SILENT } else { SETTLE };
-        now - since >= settle
+        self.severity == Severity::Critical || now - since >= settle(self.kind, self.severity)
+    }
+}
+
+/// How long something waits before anybody is told.
+pub(super) fn settle(kind: FindingKind, severity: Severity) -> Span {
+    match (severity, kind) {
+        (Severity::Critical, _) => Span::ZERO,
+        (Severity::Warning | Severity::Info, FindingKind::SensorSilent) => SETTLE_SILENT,
+        (Severity::Warning | Severity::Info, _) => SETTLE,
     }
 }
 
@@ -325,27 +332,4 @@ fn under_the_ceiling(
         return wants.iter().map(|want| notice(want.why, std::slice::from_ref(want))).collect();
     }
     vec![notice(Why::Summary, &wants)]
-}
-
-/// Contacts whom a finding would reach at `now`, each with the delay and the pace: for `check`.
-pub fn reached<'a>(
-    now: EventTime,
-    routing: &'a Routing,
-    matter: &Matter<'_>,
-) -> Vec<(&'a Route, &'a str, Option<Span>, bool)> {
-    let mut reached = Vec::new();
-    let mut seen = BTreeSet::new();
-    for route in routing.routes.iter().filter(|route| route.fits(matter)) {
-        let first = route.tell.iter().map(|name| (name, None));
-        let further =
-            route.escalate.iter().flat_map(|rung| rung.tell.iter().map(|name| (name, Some(rung.after))));
-        for (name, after) in first.chain(further) {
-            let Some(contact) = routing.contacts.get(name) else { continue };
-            let awake = route.is_open(matter, now) && contact.may_hear(matter.severity, now);
-            if seen.insert((&route.name, name)) {
-                reached.push((route, name.as_str(), after, awake));
-            }
-        }
-    }
-    reached
 }

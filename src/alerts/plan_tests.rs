@@ -13,14 +13,14 @@ use super::{
 use crate::model::{EventTime, FindingKind, Severity, Span};
 
 /// Alerts, who was told, and a clock.
-struct Play {
-    now: EventTime,
-    routing: Routing,
-    alerts: Vec<Facts>,
-    sent: Vec<(EventTime, Notice)>,
+pub(super) struct Play {
+    pub(super) now: EventTime,
+    pub(super) routing: Routing,
+    pub(super) alerts: Vec<Facts>,
+    pub(super) sent: Vec<(EventTime, Notice)>,
 }
 
-fn contact(quiet: Option<&str>) -> Contact {
+pub(super) fn contact(quiet: Option<&str>) -> Contact {
     Contact {
         zone: TimeZone::get("America/Denver").unwrap(),
         quiet: quiet.map(|text| text.parse().unwrap()),
@@ -32,7 +32,7 @@ fn contact(quiet: Option<&str>) -> Contact {
     }
 }
 
-fn route(tell: &str) -> Route {
+pub(super) fn route(tell: &str) -> Route {
     Route {
         name: "all".into(),
         properties: vec![],
@@ -47,12 +47,12 @@ fn route(tell: &str) -> Route {
 }
 
 impl Play {
-    fn new(at: &str, contacts: &[(&str, Contact)], routes: Vec<Route>) -> Self {
+    pub(super) fn new(at: &str, contacts: &[(&str, Contact)], routes: Vec<Route>) -> Self {
         let contacts = contacts.iter().map(|(name, contact)| ((*name).to_owned(), contact.clone())).collect();
         Self { now: at.parse().unwrap(), routing: Routing { contacts, routes }, alerts: vec![], sent: vec![] }
     }
 
-    fn opens(&mut self, severity: Severity) -> usize {
+    pub(super) fn opens(&mut self, severity: Severity) -> usize {
         self.alerts.push(Facts {
             no: AlertNo(self.alerts.len() as u64 + 1),
             property: None,
@@ -85,7 +85,7 @@ impl Play {
     }
 
     /// Plans after `later`, and notes what was told as the ledger does.
-    fn after(&mut self, later: Span) -> Vec<(String, Why, usize)> {
+    pub(super) fn after(&mut self, later: Span) -> Vec<(String, Why, usize)> {
         self.now = self.now + later;
         let plan = plan(self.now, &self.routing, &self.alerts, &self.recent());
         for notice in &plan.notices {

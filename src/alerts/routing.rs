@@ -68,8 +68,8 @@ pub struct Rung {
     pub tell: Vec<String>,
 }
 
-/// How soon people are told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// How soon people are told, the soonest first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Pace {
     /// Right away.
     AtOnce,

@@ -74,8 +74,14 @@ fn test(settings: &Settings, channel: &str, to: Option<&str>) -> Result<(), Fail
         None => users.next(),
     };
     let Some((recipient, _)) = recipient else {
-        let what = format!("no such contact uses the channel `{channel}`");
-        return Err(bad("--to", what, format!("name `{channel}` in `channels` of a contact")));
+        let (place, what) = match to {
+            None => ("--test", format!("no contact uses the channel `{channel}`")),
+            Some(name) if notices.routing.contacts.contains_key(name) => {
+                ("--to", format!("the contact `{name}` does not use the channel `{channel}`"))
+            }
+            Some(name) => ("--to", format!("there is no contact `{name}`")),
+        };
+        return Err(bad(place, what, format!("name `{channel}` in `channels` of a [contacts.NAME]")));
     };
     let systems = read_systems(&settings.folders.systems, &settings.mqtt.prefix).unwrap_or_default();
     let (_sender, systems) = watch::channel(Arc::new(systems));

@@ -170,7 +170,8 @@ fn webhook(entry: &mut Entry<'_>) -> WebhookChannel {
 fn command(entry: &mut Entry<'_>) -> CommandChannel {
     entry.required("program", "the path of a program");
     CommandChannel {
-        program: entry.file("program").unwrap_or_default(),
+        // A bare name would be looked for among the programs of the machine.
+        program: Path::new(".").join(entry.file("program").unwrap_or_default()),
         arguments: entry.words("arguments", "a list of texts"),
         time_limit: entry.parsed("time_limit", "a span such as \"10s\"").unwrap_or(Span::from_secs(10)),
     }

@@ -24,7 +24,7 @@ fn the_settings_say_who_is_told() {
     let folder = Folder::new().with("systems/my-yard.toml", system).with("basinward.toml", settings);
     let told = folder.basinward(&["check", "--told", "my-yard/flooding", "--at", "2026-03-01T09:00:00Z"]);
     assert_eq!(told.code, Some(0), "{}{}", told.out, told.err);
-    assert!(told.out.contains("ana, at once, by mail (route now)"), "{}", told.out);
+    assert!(told.out.contains("ana at once; by mail (route `now`)"), "{}", told.out);
 }
 
 /// The table of payloads, sent to the system of the README.
