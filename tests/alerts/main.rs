@@ -8,3 +8,4 @@ mod mail;
 #[expect(dead_code, reason = "the daemon's tests use more of it")]
 mod rig;
 mod storms;
+mod ten_thousand;
