@@ -8,10 +8,9 @@ use super::explain::explain;
 use super::input::read_systems;
 use super::paint::Paint;
 use super::summary::{Right, summarise};
-use super::told::told;
+use super::told::{Moment, told};
 use super::{Failure, SettingsFile};
 use crate::clock::Clock;
-use crate::model::EventTime;
 
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
@@ -20,8 +19,8 @@ Examples:
   basinward check
   basinward check --explain              every setting, its value, and where it came from
   basinward check --systems drafts       other system files than those of the settings
-  basinward check --told alder-court-east/flooding --at 2026-03-01T02:00:00Z
-                                         who would be told of that, then
+  basinward check --told alder-court-east/flooding --at 2026-03-01T02:00
+                                         who would be told when of a flood at two in the night
 
 Every fault is told at once, with file, line, what is wrong and how to mend it. Exit code \
 0 if all is right, 2 if something needs mending.")]
@@ -35,12 +34,13 @@ pub struct CheckArgs {
     /// Folder of the system files [default: as in the settings]
     #[arg(long, value_name = "DIR")]
     pub systems: Option<PathBuf>,
-    /// Print who would be told of a finding, such as alder-court-east/flooding, and when
+    /// Print who would be told of a finding, such as alder-court-east/flooding, and when, as long as nobody
+    /// acknowledges it
     #[arg(long, value_name = "SYSTEM/FINDING")]
     pub told: Option<String>,
-    /// The time to ask about [default: now]
+    /// When it is raised, on the clock of the yard or with an offset [default: now]
     #[arg(long, value_name = "TIME", requires = "told")]
-    pub at: Option<EventTime>,
+    pub(super) at: Option<Moment>,
 }
 
 /// Checks, prints the verdict to standard output, and fails if there is a fault.
@@ -63,9 +63,10 @@ pub(super) fn check(args: &CheckArgs) -> Result<(), Failure> {
     match read_systems(folder, &settings.mqtt.prefix) {
         Ok(systems) => {
             let settings_file = args.settings.found();
-            let right = Right { settings, settings_file, folder, systems: &systems };
+            let right =
+                Right { settings, old_names: &loaded.old_names, settings_file, folder, systems: &systems };
             match &args.told {
-                Some(what) => told(what, args.at.unwrap_or_else(|| Clock::wall().now()), &right, &mut out),
+                Some(what) => told(what, args.at, Clock::wall().now(), &right, &mut out),
                 None => Ok(summarise(&right, &mut out, paint)?),
             }
         }

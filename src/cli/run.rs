@@ -1,5 +1,7 @@
 //! `basinward run`: the daemon.
 
+use tracing::warn;
+
 use super::{Failure, Fault, SettingsFile};
 use crate::run::RunFault;
 use crate::telemetry::{abort_on_panic, start_logging};
@@ -26,6 +28,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Failure> {
     let loaded = args.settings.load()?;
     start_logging(&loaded.settings.log)?;
     abort_on_panic();
+    loaded.old_names.iter().for_each(|old_name| warn!(%old_name, "the settings use an old name"));
     crate::run::run(&loaded.settings, || args.settings.again()).map_err(|fault| {
         if let RunFault::Systems(faults) = fault {
             Failure::BadInput(faults.into_iter().map(Fault::from).collect())

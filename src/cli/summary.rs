@@ -6,13 +6,14 @@ use std::sync::Arc;
 
 use super::paint::Paint;
 use crate::model::{Quantity, System};
-use crate::settings::{BrokerAddress, ServerAddress, Settings};
+use crate::settings::{BrokerAddress, OldName, ServerAddress, Settings};
 use crate::systemfile;
 use crate::upkeep::{design, design_words};
 
 /// What was found to be right.
 pub(super) struct Right<'a> {
     pub(super) settings: &'a Settings,
+    pub(super) old_names: &'a [OldName],
     pub(super) settings_file: Option<PathBuf>,
     pub(super) folder: &'a Path,
     pub(super) systems: &'a [Arc<System>],
@@ -23,7 +24,7 @@ pub(super) fn summarise(right: &Right<'_>, out: &mut impl Write, paint: Paint) -
     let file = right.settings_file.as_ref();
     let file = file.map_or("no file, defaults only".to_owned(), |path| path.display().to_string());
     writeln!(out, "{}  {file}", paint.strong("settings"))?;
-    let mut pieces = write_advice(&settings_advice(right.settings), out, paint)?;
+    let mut pieces = write_advice(&settings_advice(right), out, paint)?;
 
     let (count, folder) = (right.systems.len(), right.folder.display());
     writeln!(out, "{}   {count} in {folder}", paint.strong("systems"))?;
@@ -78,12 +79,13 @@ fn counted(count: usize, thing: &str) -> String {
     if count == 1 { format!("1 {thing}") } else { format!("{count} {thing}s") }
 }
 
-fn settings_advice(settings: &Settings) -> Vec<String> {
-    let mut advice = Vec::new();
-    if !settings.desk.listen.ip().is_loopback() {
+fn settings_advice(right: &Right<'_>) -> Vec<String> {
+    let settings = right.settings;
+    let mut advice: Vec<String> = right.old_names.iter().map(ToString::to_string).collect();
+    if !settings.desk.listen.ip().is_loopback() && settings.desk.certificate_file.is_none() {
         let listen = settings.desk.listen;
         advice.push(format!(
-            "the pages at {listen} ask nobody to sign in; let only a proxy with sign-in and TLS reach them"
+            "the pages at {listen} travel in the clear, passwords too; let only a proxy with TLS reach them, or set `certificate_file` and `key_file`"
         ));
     }
     let in_the_clear = |broker: &BrokerAddress| !broker.tls && !broker.is_on_this_machine();

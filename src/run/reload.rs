@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use tracing::error;
+use tracing::{error, warn};
 
 use crate::model::System;
 use crate::settings::{Loaded, SettingFault, Settings};
@@ -31,7 +31,10 @@ pub(super) fn reread(folder: &Path, prefix: &str) -> Option<Vec<Arc<System>>> {
 /// The settings as read again; with any fault they are refused whole, and every fault logged.
 pub(super) fn settings(read: Result<Loaded, Vec<SettingFault>>) -> Option<Settings> {
     match read {
-        Ok(loaded) => Some(loaded.settings),
+        Ok(loaded) => {
+            loaded.old_names.iter().for_each(|old_name| warn!(%old_name, "the settings use an old name"));
+            Some(loaded.settings)
+        }
         Err(faults) => {
             for fault in &faults {
                 error!(%fault, "fault in the settings");

@@ -358,7 +358,7 @@ async fn stopped(mut stop: watch::Receiver<bool>) {
 /// What the ledger keeps, and for how long.
 fn retention(settings: &Settings) -> RetentionPolicy {
     RetentionPolicy {
-        raw_days: settings.ledger.raw_days,
+        raw_days: settings.ledger.readings_days,
         hour_days: settings.ledger.hourly_days,
         message_days: settings.ledger.messages_days,
         ..RetentionPolicy::default()

@@ -21,7 +21,7 @@ pub(super) fn gather(variables: impl Iterator<Item = (String, String)>, base: &P
             let key = name.strip_prefix(&variable(section, ""))?;
             let lower = key.to_ascii_lowercase();
             (key == lower.to_ascii_uppercase())
-                .then(|| section.find(&lower))
+                .then(|| gathered.find(section, &lower, &origin))
                 .flatten()
                 .map(|found| (section, found))
         });

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use super::Renamed;
+
 /// Where a value, or a fault, comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Origin {
@@ -42,6 +44,22 @@ pub struct SettingFault {
     pub origin: Origin,
     /// What is wrong; [`What::how`] says how to mend it.
     pub what: What,
+}
+
+/// An old name of a setting, which was understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OldName {
+    /// Where it stands.
+    pub origin: Origin,
+    /// Which.
+    pub renamed: Renamed,
+}
+
+impl fmt::Display for OldName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Renamed { once, now, .. } = self.renamed;
+        write!(f, "{}: `{once}` is called `{now}` now; it was understood, but write `{now}`", self.origin)
+    }
 }
 
 /// The kinds of fault. `Display` says what is wrong, [`What::how`] how to mend it.
@@ -135,6 +153,12 @@ pub enum What {
         /// The secret setting.
         key: String,
     },
+    /// A setting under its old and its new name, side by side.
+    #[error("`{}` is the old name of `{}`, and both are set", renamed.once, renamed.now)]
+    NamedTwice {
+        /// Which.
+        renamed: Renamed,
+    },
     /// Two settings that do not go together.
     #[error("{what}")]
     Conflict {
@@ -167,6 +191,7 @@ impl What {
             Self::SecretTwice { key } => {
                 format!("keep one; `{key}_file` keeps the secret out of the settings")
             }
+            Self::NamedTwice { renamed } => format!("keep `{}`", renamed.now),
             Self::Conflict { how, .. } => how.clone(),
         }
     }

@@ -78,7 +78,7 @@ fn gather_keys(
 ) {
     for (key, item) in table.iter() {
         let origin = places.of_key(table, key);
-        match section.find(key) {
+        match gathered.find(section, key, &origin) {
             Some(found) => gathered.take(section, found, raw(item), origin, base),
             None => {
                 gathered.fault(

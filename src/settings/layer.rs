@@ -7,8 +7,8 @@ use config::{ConfigError, Map, Source, Value, ValueKind};
 
 use super::kind::{Raw, Reader};
 use super::notices::NoticesRead;
-use super::table::Holds;
-use super::{Kind, Origin, Section, Setting, SettingFault, What};
+use super::table::{Holds, RENAMED};
+use super::{Kind, OldName, Origin, Section, Setting, SettingFault, What};
 
 /// The values of one source, by full key (`mqtt.broker`), and what was wrong with the others.
 #[derive(Debug, Clone, Default)]
@@ -25,6 +25,8 @@ pub(super) struct Gathered {
     pub(super) faults: Vec<SettingFault>,
     /// Full keys of settings whose value was refused.
     pub(super) refused: Vec<String>,
+    /// Names that were understood although they are not used any more.
+    pub(super) old_names: Vec<OldName>,
     /// Contacts, channels and routes.
     pub(super) notices: NoticesRead,
 }
@@ -40,6 +42,18 @@ impl Gathered {
     /// Notes a fault that belongs to no known setting.
     pub(super) fn fault(&mut self, origin: Origin, what: What) {
         self.faults.push(SettingFault { origin, what });
+    }
+
+    /// What `key` stands for in `section`, by its present name or an old one, which is noted.
+    pub(super) fn find(
+        &mut self,
+        section: &Section,
+        key: &str,
+        origin: &Origin,
+    ) -> Option<(&'static Setting, Holds)> {
+        let Some(renamed) = section.renamed(key) else { return section.find(key) };
+        self.old_names.push(OldName { origin: origin.clone(), renamed: *renamed });
+        section.find(renamed.now)
     }
 
     /// Takes in the value that stands beside the key of `setting`.
@@ -60,7 +74,12 @@ impl Gathered {
             return; // of `password` and `password_file`, the one left empty says nothing
         }
         if earlier.is_some_and(|(_, value)| *value != ValueKind::from("")) {
-            self.refuse(full_key, origin, What::SecretTwice { key: setting.key.to_owned() });
+            let renamed = RENAMED.iter().find(|it| it.section == section.name && it.now == setting.key);
+            let what = match renamed {
+                Some(renamed) => What::NamedTwice { renamed: *renamed },
+                None => What::SecretTwice { key: setting.key.to_owned() },
+            };
+            self.refuse(full_key, origin, what);
             return;
         }
         let read = match holds {

@@ -10,7 +10,7 @@ use super::{Kind, Section, Setting};
 #[serde(deny_unknown_fields)]
 pub struct Ledger {
     /// Days to keep every single reading.
-    pub raw_days: u32,
+    pub readings_days: u32,
     /// Days to keep hourly figures; daily figures are kept for ever.
     pub hourly_days: u32,
     /// Days to keep messages about alerts that are over.
@@ -24,7 +24,7 @@ pub(super) const SECTION: Section = Section {
     meaning: "What is kept, and for how long. Daily figures, findings and service records are kept for ever",
     settings: &[
         Setting {
-            key: "raw_days",
+            key: "readings_days",
             kind: Kind::Whole { min: 1, max: 36_500, unit: "days" },
             default: "400",
             meaning: "How long to keep every single reading",
@@ -52,16 +52,16 @@ pub(super) const SECTION: Section = Section {
 
 impl Ledger {
     pub(super) fn conflicts(&self) -> Vec<Conflict> {
-        if self.hourly_days >= self.raw_days {
+        if self.hourly_days >= self.readings_days {
             return Vec::new();
         }
         vec![Conflict {
-            between: &["ledger.hourly_days", "ledger.raw_days"],
+            between: &["ledger.hourly_days", "ledger.readings_days"],
             what: format!(
-                "`hourly_days` ({}) is shorter than `raw_days` ({})",
-                self.hourly_days, self.raw_days
+                "`hourly_days` ({}) is shorter than `readings_days` ({})",
+                self.hourly_days, self.readings_days
             ),
-            how: format!("write at least {}, or shorten `raw_days`", self.raw_days),
+            how: format!("write at least {}, or shorten `readings_days`", self.readings_days),
         }]
     }
 }

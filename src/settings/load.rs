@@ -13,8 +13,8 @@ use super::kind::{Kind, Raw};
 use super::layer::Gathered;
 use super::table::Holds;
 use super::{
-    Alerts, Desk, EmbeddedBroker, Folders, Influxdb, Ledger, Log, Mqtt, Notices, Origin, SECTIONS, Section,
-    Setting, SettingFault, Upkeep, What, environment, file,
+    Alerts, Desk, EmbeddedBroker, Folders, Influxdb, Ledger, Log, Mqtt, Notices, OldName, Origin, SECTIONS,
+    Section, Setting, SettingFault, Upkeep, What, environment, file,
 };
 
 /// The daemon's settings.
@@ -51,6 +51,8 @@ pub struct Loaded {
     pub settings: Settings,
     /// Every row of the setting table with its value, in the order of the table.
     pub entries: Vec<Entry>,
+    /// Old names that were understood.
+    pub old_names: Vec<OldName>,
 }
 
 /// One setting as loaded.
@@ -90,12 +92,13 @@ impl Settings {
         let mut origins = BTreeMap::new();
         let mut builder = Config::builder();
         let mut faults = Vec::new();
-        let mut refused = Vec::new();
+        let (mut refused, mut old_names) = (Vec::new(), Vec::new());
         let mut notices = Notices::default();
         for gathered in [defaults, from_file, from_environment] {
             origins.extend(gathered.layer.origins().map(|(key, origin)| (key.to_owned(), origin.clone())));
             faults.extend(gathered.faults);
             refused.extend(gathered.refused);
+            old_names.extend(gathered.old_names);
             builder = builder.add_source(gathered.layer);
             if !gathered.notices.is_empty() {
                 faults.extend(gathered.notices.conflicts());
@@ -113,7 +116,7 @@ impl Settings {
             return Err(faults);
         }
         let entries = entries(&merged, &mut origins);
-        Ok(Loaded { settings, entries })
+        Ok(Loaded { settings, entries, old_names })
     }
 
     fn conflicts(&self) -> Vec<Conflict> {
@@ -221,6 +224,30 @@ mod tests {
         assert_eq!((broker.host.as_str(), broker.port, broker.tls), ("yard.example", 8883, true));
         let entry = loaded.entries.iter().find(|entry| entry.setting.key == "broker").expect("listed");
         assert_eq!(entry.origin, Origin::Environment(name.to_owned()));
+    }
+
+    #[test]
+    fn an_old_name_is_understood_and_noted_and_the_later_layer_wins_under_either() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("basinward.toml");
+        std::fs::write(&file, "[ledger]\nraw_days = 40\n").expect("writes");
+        let load = |environment: &[(&str, &str)]| {
+            let owned = environment.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned()));
+            Settings::load(Some(&file), owned).expect("loads")
+        };
+        let loaded = load(&[]);
+        assert_eq!(loaded.settings.ledger.readings_days, 40);
+        assert_eq!(
+            loaded.old_names.iter().map(ToString::to_string).collect::<Vec<_>>(),
+            [format!(
+                "{}:2:1: `raw_days` is called `readings_days` now; it was understood, but write `readings_days`",
+                file.display()
+            )]
+        );
+        let loaded = load(&[("BASINWARD__LEDGER__READINGS_DAYS", "50")]);
+        assert_eq!(loaded.settings.ledger.readings_days, 50);
+        let loaded = load(&[("BASINWARD__LEDGER__RAW_DAYS", "60")]);
+        assert_eq!((loaded.settings.ledger.readings_days, loaded.old_names.len()), (60, 2));
     }
 
     #[test]

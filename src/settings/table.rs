@@ -29,6 +29,22 @@ pub struct Section {
     pub settings: &'static [Setting],
 }
 
+/// A setting that had another name. Its row stays, so that no upgrade needs a changed file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Renamed {
+    /// Its section.
+    pub section: &'static str,
+    /// The old name.
+    pub once: &'static str,
+    /// The name that it has.
+    pub now: &'static str,
+}
+
+/// Every setting that had another name.
+pub const RENAMED: &[Renamed] = &[
+    Renamed { section: "ledger", once: "raw_days", now: "readings_days" }, // as hourly_days, messages_days: what is kept
+];
+
 /// All sections, in the order of the settings file.
 pub const SECTIONS: &[Section] = &[
     folders::SECTION,
@@ -65,6 +81,11 @@ impl Section {
         matches!(setting.kind, Kind::Secret).then_some((setting, Holds::PathOfValue))
     }
 
+    /// The setting that was once called `key` here.
+    pub(super) fn renamed(&self, key: &str) -> Option<&'static Renamed> {
+        RENAMED.iter().find(|renamed| renamed.section == self.name && renamed.once == key)
+    }
+
     /// Every key that may be written here.
     pub(super) fn keys(&self) -> impl Iterator<Item = String> {
         self.settings.iter().flat_map(|setting| {
@@ -94,6 +115,15 @@ mod tests {
             let keys: Vec<String> = section.keys().collect();
             let distinct: BTreeSet<&String> = keys.iter().collect();
             assert_eq!(distinct.len(), keys.len(), "[{}]", section.name);
+        }
+    }
+
+    #[test]
+    fn an_old_name_leads_to_a_setting_and_is_none_itself() {
+        for renamed in RENAMED {
+            let section = Section::named(renamed.section).expect("a section");
+            assert!(section.find(renamed.now).is_some(), "{renamed:?}");
+            assert!(section.find(renamed.once).is_none(), "{renamed:?}");
         }
     }
 

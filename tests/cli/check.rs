@@ -32,7 +32,7 @@ fn several_faults_of_the_settings_are_told_at_once() {
     let folder = Folder::new()
         .with("basinward.toml", include_str!("../settings_files/several-at-once.toml"))
         .with_variable("BASINWARD__MQTT__KEEP_ALIVE", "60")
-        .with_variable("BASINWARD__LEDGER__RAW_DAYS", "a year")
+        .with_variable("BASINWARD__LEDGER__READINGS_DAYS", "a year")
         .with_variable("BASINWARD_OTHER", "none of our business");
     let ended = folder.basinward(&["check"]);
     assert_eq!(ended.code, Some(2));

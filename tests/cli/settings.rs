@@ -34,6 +34,7 @@ fn kind(what: &What) -> &'static str {
         What::Empty { .. } => "empty",
         What::FileUnreadable { .. } => "file unreadable",
         What::SecretTwice { .. } => "secret twice",
+        What::NamedTwice { .. } => "named twice",
         What::Conflict { .. } => "conflict",
     }
 }
@@ -49,7 +50,7 @@ fn each_kind_of_fault_says_where_what_and_how_to_mend_it() {
             told.push(format!("{}: {}\n    to mend: {}", fault.origin, fault.what, fault.what.how()));
         }
     }
-    assert_eq!(shown.len(), 12, "kinds without a file: only {shown:?} are shown");
+    assert_eq!(shown.len(), 13, "kinds without a file: only {shown:?} are shown");
     insta::assert_snapshot!(told.join("\n").replace("tests/settings_files/", ""));
 }
 
