@@ -1,5 +1,7 @@
 //! What is shipped beside the program: unit, rules, dashboards.
 
+mod log;
+mod set;
 mod whole;
 
 use std::collections::BTreeSet;

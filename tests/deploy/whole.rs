@@ -9,7 +9,7 @@ use support::{Certificates, Mosquitto, Process, free_port, until};
 use tempfile::TempDir;
 
 /// Long enough for anything on a busy machine.
-const PATIENCE: Duration = Duration::from_mins(1);
+pub(crate) const PATIENCE: Duration = Duration::from_mins(1);
 const SYSTEM: &str = include_str!("../../deploy/systems/alder-court-east.toml");
 
 /// Mosquitto with the shipped configuration, its paths pointed into a folder of its own.
