@@ -55,7 +55,7 @@ prop_compose! {
     ) -> Route {
         let hours = hours.map(|text| text.parse().unwrap());
         let escalate = further.map(|tell| Rung { after: Span::from_mins(after), tell }).into_iter().collect();
-        Route { tell, hours, pace, escalate, ..route("ana") }
+        Route { hours, pace, tell, escalate, ..route("ana") }
     }
 }
 

@@ -31,10 +31,10 @@ fn write_system(yard: &Yard, no: usize) {
     );
     for n in 1..BASINS {
         let rest = if n + 1 < BASINS { format!("s{}", n + 1) } else { format!("b{BASINS}") };
-        text += &format!("[[splitter]]\nid = \"s{n}\"\nfeeds = [\"b{n}\", \"{rest}\"]\n");
+        text.extend([format!("[[splitter]]\nid = \"s{n}\"\nfeeds = [\"b{n}\", \"{rest}\"]\n")]);
     }
     for n in 1..=BASINS {
-        text += &format!("[[basin]]\nid = \"b{n}\"\narea_m2 = 1.2\noverflow = {{ height_mm = 260 }}\n");
+        text.extend([format!("[[basin]]\nid = \"b{n}\"\narea_m2 = 1.2\noverflow = {{ height_mm = 260 }}\n")]);
     }
     yard.write(&format!("systems/yard-{no}.toml"), &text);
 }

@@ -28,12 +28,11 @@ fn quoted(code: &str) -> Vec<&str> {
                 texts.push(&code[from..at]);
                 begun = None;
             }
-            (_, Some(_)) => {}
             ('"', None) => begun = Some(at + 1),
             ('(', None) => depth += 1,
             (')', None) if depth == 1 => break,
             (')', None) => depth -= 1,
-            (_, None) => {}
+            _ => {}
         }
     }
     texts
