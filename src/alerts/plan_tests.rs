@@ -7,10 +7,10 @@ use jiff::tz::TimeZone;
 use proptest::prelude::*;
 
 use super::{
-    AlertNo, Closing, Contact, Facts, Notice, Pace, Recent, Route, Routing, Rung, Stage, Told, Why, plan,
-    time,
+    AlertNo, Closing, Contact, Facts, Matter, Notice, Pace, Recent, Route, Routing, Rung, Stage, Told, Why,
+    plan, time,
 };
-use crate::model::{EventTime, FindingKind, Severity, Span};
+use crate::model::{EventTime, FindingKind, Id, Severity, Span};
 
 /// Alerts, who was told, and a clock.
 pub(super) struct Play {
@@ -167,6 +167,37 @@ fn the_night_holds_back_all_but_what_is_critical() {
     assert_eq!(play.after(Span::ZERO), ana(Why::Opened));
     assert_eq!(play.after(Span::from_mins(209)), NOTHING, "06:29");
     assert_eq!(play.after(Span::MINUTE), ana(Why::Opened), "06:30");
+}
+
+#[test]
+fn a_route_takes_the_properties_kinds_and_severities_that_it_names() {
+    let here = Id::new("alder-court").unwrap();
+    let narrow = Route {
+        properties: vec![here.clone()],
+        findings: vec![FindingKind::Ponding, FindingKind::Flooding],
+        severity: Severity::Warning,
+        ..route("ana")
+    };
+    let fits = |property: Option<&Id>, kind, severity| {
+        narrow.fits(&Matter { property, zone: &TimeZone::UTC, kind, severity })
+    };
+    let elsewhere = Id::new("birch-lane").unwrap();
+    assert!(fits(Some(&here), FindingKind::Ponding, Severity::Warning));
+    assert!(fits(Some(&here), FindingKind::Flooding, Severity::Critical));
+    assert!(!fits(Some(&here), FindingKind::Ponding, Severity::Info));
+    assert!(!fits(Some(&here), FindingKind::NoWater, Severity::Warning));
+    assert!(!fits(Some(&elsewhere), FindingKind::Ponding, Severity::Warning));
+    assert!(!fits(None, FindingKind::Ponding, Severity::Warning), "of a system that is gone");
+}
+
+#[test]
+fn a_muted_system_is_told_of_when_the_work_is_done() {
+    let mut play = Play::new("2026-11-25T18:00:00Z", &[("ana", contact(None))], vec![route("ana")]);
+    let alert = play.opens(Severity::Critical);
+    play.alerts[alert].hushed = true;
+    assert_eq!(play.after(Span::HOUR), NOTHING);
+    play.alerts[alert].hushed = false;
+    assert_eq!(play.after(Span::ZERO), ana(Why::Opened));
 }
 
 #[test]

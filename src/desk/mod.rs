@@ -16,6 +16,7 @@ mod flowtest;
 pub mod gather;
 mod guard;
 mod live;
+mod mute;
 mod office;
 mod operations;
 pub mod pages;

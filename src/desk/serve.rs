@@ -16,8 +16,8 @@ use tokio::sync::watch;
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
 use super::{
-    acknowledge, api, assets, flowtest, guard, live, operations, people, record, setup, squeeze, upkeep,
-    visit, yard, year,
+    acknowledge, api, assets, flowtest, guard, live, mute, operations, people, record, setup, squeeze,
+    upkeep, visit, yard, year,
 };
 use crate::secrets::NoChance;
 
@@ -68,6 +68,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(record::routes())
         .merge(upkeep::routes())
         .merge(flowtest::routes())
+        .merge(mute::routes())
         .merge(yard::routes())
         .merge(year::routes())
         .merge(api::routes())

@@ -17,6 +17,7 @@ use serde::Deserialize;
 use super::answer::{Fault, html};
 use super::fetch;
 use super::gather::{self, SystemRecord};
+use super::mute;
 use super::office::Office;
 use super::pages;
 use super::people::Visitor;
@@ -156,6 +157,7 @@ async fn system_sheet(
     (record.coming, record.due) = (coming, due);
     let mut sheet = gather::system(&system, &record, units);
     sheet.may_change = visitor.may(Action::Plan);
+    sheet.muted = mute::muted_words(office, &system).await?;
     if sheet.card.last_heard.is_none() {
         let topic = system.sensor_ixs().next().map(|ix| system.topic(ix, &office.desk.files.prefix));
         sheet.awaited = topic.map(|topic| (office.desk.broker.clone(), topic));

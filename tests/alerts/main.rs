@@ -1,9 +1,11 @@
 //! Messages about alerts, from a real daemon through real servers.
 
 mod course;
+mod held_back;
 mod house;
 mod machines;
 mod mail;
+mod other_clock;
 #[path = "../daemon/rig.rs"]
 #[expect(dead_code, reason = "the daemon's tests use more of it")]
 mod rig;

@@ -1,28 +1,18 @@
 //! Ten thousand floods at once, through a real daemon, broker and webhook.
 
 use std::collections::BTreeSet;
-use std::fs;
-use std::path::Path;
 
 use basinward::ledger::DeliveryState;
 use serde_json::{Value, json};
 use support::{Mosquitto, Sink, until};
 
 use crate::house::{event, now_s};
+use crate::other_clock::OtherClock;
 use crate::rig::{PATIENCE, Yard};
 
 const SYSTEMS: usize = 1_000;
 const BASINS: usize = 10;
 const CEILING: usize = 4;
-
-/// Where Debian keeps the library that stands between a program and the clock.
-fn other_clock() -> Option<&'static str> {
-    let places = [
-        "/usr/lib/x86_64-linux-gnu/faketime/libfaketimeMT.so.1",
-        "/usr/lib/aarch64-linux-gnu/faketime/libfaketimeMT.so.1",
-    ];
-    places.into_iter().find(|place| Path::new(place).exists())
-}
 
 /// A line of basins, each fed by a splitter that passes the rest on.
 fn write_system(yard: &Yard, no: usize) {
@@ -55,16 +45,9 @@ fn total(post: &Value) -> usize {
 #[test]
 fn ten_thousand_alerts_at_once_stay_within_the_ceiling_and_none_is_lost_or_told_twice() {
     let (broker, sink) = (Mosquitto::with("max_queued_bytes 0"), Sink::start());
-    let clock = tempfile::NamedTempFile::new().expect("a file that says how far ahead the clock is");
-    fs::write(clock.path(), "+0").expect("writes");
-    let mut yard = Yard::new(0).listening_to(broker.port());
-    if let Some(library) = other_clock() {
-        yard = yard
-            .with("LD_PRELOAD", library.to_owned())
-            .with("FAKETIME_TIMESTAMP_FILE", clock.path().display().to_string())
-            .with("FAKETIME_NO_CACHE", "1".to_owned())
-            .with("FAKETIME_DONT_FAKE_MONOTONIC", "1".to_owned());
-    }
+    let clock = OtherClock::found();
+    let yard = Yard::new(0).listening_to(broker.port());
+    let yard = clock.iter().fold(yard, |yard, clock| clock.drive(yard));
     (0..SYSTEMS).for_each(|no| write_system(&yard, no));
     yard.write(
         "basinward.toml",
@@ -95,8 +78,8 @@ fn ten_thousand_alerts_at_once_stay_within_the_ceiling_and_none_is_lost_or_told_
     assert_eq!(events().iter().map(total).sum::<usize>(), at_once, "what is told is what was sent");
     println!("{} alerts: {at_once} told by {} messages", SYSTEMS * BASINS, sink.taken());
 
-    if other_clock().is_some() {
-        fs::write(clock.path(), "+61m").expect("writes");
+    if let Some(clock) = &clock {
+        clock.goes_ahead_by("61m");
         until(PATIENCE, "an hour later all are told", || known().1 == SYSTEMS * BASINS);
         until(PATIENCE, "and all of it is sent", || {
             events().iter().map(total).sum::<usize>() == SYSTEMS * BASINS
@@ -118,6 +101,6 @@ fn ten_thousand_alerts_at_once_stay_within_the_ceiling_and_none_is_lost_or_told_
         let story = view.alert(alert.no).expect("reads").expect("is there");
         let confirmed =
             matches!(story.sent[..], [ref sent] if matches!(sent.state, DeliveryState::Confirmed { .. }));
-        assert!(confirmed || other_clock().is_none(), "alert {} in one message: {:?}", alert.no, story.sent);
+        assert!(confirmed || clock.is_none(), "alert {} in one message: {:?}", alert.no, story.sent);
     }
 }

@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 68] = [
+const DECISIONS: [(&str, Answers, &str); 69] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -81,6 +81,7 @@ const DECISIONS: [(&str, Answers, &str); 68] = [
     ("/systems/{id}/basins/{basin}/timeline.csv", Nothing, ""),
     ("/systems/{id}/basins/{basin}/timeline.json", Nothing, ""),
     ("/systems/{id}/labels", Nothing, ""),
+    ("/systems/{id}/mute", Nothing, ""),
     ("/systems/{id}/received.csv", Nothing, ""),
     ("/systems/{id}/record", Nothing, "?at=basin:secret-fig"),
     ("/systems/{id}/services", Nothing, ""),
@@ -232,10 +233,11 @@ impl House {
         };
         let file = fs::read_to_string(self.yard.path().join("systems/elsewhere.toml"));
         format!(
-            "{:?} {:?} {:?} {:?} {file:?}",
+            "{:?} {:?} {:?} {:?} {:?} {file:?}",
             view.services(&filter, 100).expect("records"),
             view.flow_tests(&elsewhere, EventTime::MIN, EventTime::MAX, 100).expect("tests"),
             view.alert(basinward::alerts::AlertNo(1)).expect("the alert"),
+            view.muted(EventTime::MIN).expect("who is at work"),
             view.people().expect("people").iter().map(|person| &person.name).collect::<Vec<_>>(),
         )
     }
@@ -313,7 +315,7 @@ fn nothing_sent_to_another_property_arrives() {
     // What each form would need, all at once: fields that a form does not know are ignored.
     let form = "act=acknowledge&alert=1&reason=mine&back=/alerts&units=metric&key=0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16009\
                 &subject=basin:secret-fig&work=outlet-cleared&method=buckets&litres=20&replaces=1&name=Eve&role=owner\
-                &reach=all&password=rake+trowel+spirit+level&again=rake+trowel+spirit+level";
+                &reach=all&hours=2&password=rake+trowel+spirit+level&again=rake+trowel+spirit+level";
     let decided =
         |address: &str| DECISIONS.iter().find(|(it, ..)| *it == address).map(|(_, answers, _)| *answers);
     let mut sent = 0;
@@ -321,7 +323,9 @@ fn nothing_sent_to_another_property_arrives() {
         if decided(&address) == Some(Own) {
             continue;
         }
-        for act in ["", "&act=give-up", "&act=withdraw", "&act=finish", "&act=correct"] {
+        for act in
+            ["", "&act=mute", "&act=unmute", "&act=give-up", "&act=withdraw", "&act=finish", "&act=correct"]
+        {
             let form =
                 if act.is_empty() { form.to_owned() } else { form.replacen("act=acknowledge", &act[1..], 1) };
             let answer = send_form(&house.yard, "Sam", &house.aimed(&address), &form);

@@ -10,7 +10,7 @@ use crate::isolation::routes;
 use crate::rig::Yard;
 
 /// The address of a form, and the operations by which a program does the same: method and path under `/api/v1`.
-const WAYS: [(&str, &[&str]); 17] = [
+const WAYS: [(&str, &[&str]); 18] = [
     ("/account/keys", &["post /keys"]),
     ("/account/keys/{no}/revoke", &["delete /keys/{number}"]),
     ("/account/password", &["put /me/password"]),
@@ -27,6 +27,7 @@ const WAYS: [(&str, &[&str]); 17] = [
     ),
     ("/sign-in", &["post /session"]),
     ("/sign-out", &["delete /session"]),
+    ("/systems/{id}/mute", &["put /systems/{id}/mute", "delete /systems/{id}/mute"]),
     ("/systems/{id}/record", &["post /services"]),
     ("/systems/{id}/tests", &["post /systems/{id}/tests"]),
     ("/tests/{key}", &["post /tests/{key}/steps"]),

@@ -14,8 +14,8 @@ use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use super::{
-    alerts, events, files, findings, flow_tests, heard, keys, people, portfolio, readings, received, sensors,
-    services, session, systems, tags, upkeep, years,
+    alerts, events, files, findings, flow_tests, heard, keys, mute, people, portfolio, readings, received,
+    sensors, services, session, systems, tags, upkeep, years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -63,6 +63,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(services::routes())
         .merge(upkeep::routes())
         .merge(flow_tests::routes())
+        .merge(mute::routes())
         .merge(years::routes())
         .merge(heard::routes())
         .merge(events::routes())

@@ -12,6 +12,7 @@ mod findings;
 mod flow_tests;
 mod heard;
 mod keys;
+mod mute;
 mod paging;
 mod people;
 mod portfolio;

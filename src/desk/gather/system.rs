@@ -63,6 +63,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         design: design_words(system, &design(system)).iter().map(|says| units.retold(says)).collect(),
         past: past(system, &record.history, now),
         awaited: None,
+        muted: None,
         may_change: false,
         card,
     }

@@ -51,6 +51,7 @@ fn heading(sheet: &SystemSheet) -> Markup {
                 None => "Nothing was heard from this system yet.",
             }
         }
+        @if let Some(says) = &sheet.muted { p class="check" { (says) ". Nobody is told of anything here meanwhile." } }
         @if let Some((broker, topic)) = &sheet.awaited {
             p class="check" { "Its sensors publish to " code { (broker) } ", each at its own topic, such as " code { (topic) } ". The page of each sensor names its topic; what arrives shows here by itself." }
         }
@@ -66,6 +67,7 @@ fn ways(id: &str, may_change: bool) -> Markup {
                 li { a href={ "/systems/" (id) "/services" } { "Service record" } }
                 li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } }
                 li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } }
+                li { a href={ "/systems/" (id) "/mute" } { "At work here" } }
                 li { a href={ "/systems/" (id) "/labels" } { "Labels" } }
                 li { a href={ "/systems/" (id) "/year" } { "Yearly record" } }
                 @if may_change { li { a href={ "/setup/" (id) } { "Change it" } } }

@@ -28,6 +28,8 @@ pub struct SystemSheet {
     pub past: Vec<PastSheet>,
     /// Where its sensors publish, and the topic of one, while nothing was heard of it.
     pub awaited: Option<(String, String)>,
+    /// Who is at work there, so that nobody is told of anything, as a sentence.
+    pub muted: Option<String>,
     /// Whoever looks may change it.
     pub may_change: bool,
 }
