@@ -21,8 +21,8 @@ fn settings(sink: &Sink) -> String {
 
 /// What an owner's browser brings along.
 fn signed_in(yard: &Yard) -> String {
-    yard.let_in("Maria", "owner", &[]);
-    let cookie = yard.sign_in("Maria");
+    yard.let_in("Olga", "owner", &[]);
+    let cookie = yard.sign_in("Olga");
     let page = yard.ask(&format!("GET /account HTTP/1.1\r\nCookie: {cookie}\r\n"), "");
     let csrf = page.split("name=\"csrf\" content=\"").nth(1).and_then(|rest| rest.split('"').next());
     format!("Cookie: {cookie}\r\nX-CSRF-Token: {}\r\n", csrf.expect("the page carries it"))
@@ -32,15 +32,15 @@ fn signed_in(yard: &Yard) -> String {
 fn whoever_works_at_a_system_hears_nothing_of_it_until_the_work_is_done() {
     let sink = Sink::start();
     let house = House::new(2, &settings(&sink));
-    let maria = signed_in(&house.yard);
-    let call = |method, body: &Value| house.yard.call(method, "/api/v1/systems/yard-0/mute", &maria, body);
+    let olga = signed_in(&house.yard);
+    let call = |method, body: &Value| house.yard.call(method, "/api/v1/systems/yard-0/mute", &olga, body);
     assert_eq!(call("PUT", &json!({ "hours": 13, "reason": "clear the outlets" })).0, 422);
     assert_eq!(call("PUT", &json!({ "hours": 2, "reason": " " })).0, 422);
     assert_eq!(call("PUT", &json!({ "hours": 2, "reason": "clear the outlets" })).0, 204);
     let (_, muted) = call("GET", &Value::Null);
     assert_eq!(
         (&muted["muted"]["by"], &muted["muted"]["reason"]),
-        (&json!("Maria"), &json!("clear the outlets"))
+        (&json!("Olga"), &json!("clear the outlets"))
     );
 
     house.overflow(0, "quince", true);
@@ -48,7 +48,7 @@ fn whoever_works_at_a_system_hears_nothing_of_it_until_the_work_is_done() {
     until(PATIENCE, "the other system is told of", || sink.taken() == 1 && house.floods().len() == 2);
     assert_eq!(event(&sink.posts()[0])["subject"], "yard-1/basin:quince");
     let page = house.yard.page("/systems/yard-0");
-    assert!(page.contains("Maria is at work here until") && page.contains("clear the outlets"), "{page}");
+    assert!(page.contains("Olga is at work here until") && page.contains("clear the outlets"), "{page}");
 
     assert_eq!(call("DELETE", &Value::Null).0, 204);
     until(PATIENCE, "what still stands is told", || sink.taken() == 2);
@@ -67,9 +67,9 @@ fn maintenance_mode_ends_by_itself() {
     yard.write("basinward.toml", &settings(&sink));
     let _daemon = yard.start();
     until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
-    let maria = signed_in(&yard);
+    let olga = signed_in(&yard);
     let work = json!({ "hours": 1, "reason": "clear the outlets" });
-    assert_eq!(yard.call("PUT", "/api/v1/systems/yard-0/mute", &maria, &work).0, 204);
+    assert_eq!(yard.call("PUT", "/api/v1/systems/yard-0/mute", &olga, &work).0, 204);
     flood(&broker);
     until(PATIENCE, "it is an alert", || yard.view().planning_facts().is_ok_and(|facts| !facts.is_empty()));
     clock.goes_ahead_by("59m");

@@ -127,3 +127,16 @@ fn the_dashboards_name_only_what_is_written() {
     }
     assert!(queries > 10 && expressions > 4, "the dashboards were found: {queries}, {expressions}");
 }
+
+#[test]
+fn the_guide_says_what_every_panel_shows() {
+    let guide = fs::read_to_string("deploy/influxdb.md").expect("it is there");
+    for (path, dashboard) in dashboards() {
+        let name = path.file_stem().expect("a name").to_string_lossy().into_owned();
+        for panel in dashboard["panels"].as_array().expect("panels") {
+            let text = |key: &str| panel[key].as_str().unwrap_or_default().to_owned();
+            let row = format!("| {name} | {} | {} | {} |", text("title"), text("type"), text("description"));
+            assert!(guide.contains(&row), "deploy/influxdb.md lacks the row\n{row}");
+        }
+    }
+}
