@@ -39,12 +39,11 @@ async fn act(visitor: Visitor, State(office): Shared, Path(id): Path<String>, fi
     let Some(system) = office.system(&visitor, &id) else {
         return Fault::NoSystem(id).page(&office, &visitor);
     };
-    let done = match fields.get("act") {
-        "unmute" => work::unmute(&office, &visitor, &system).await,
-        _ => {
-            let hours = fields.get("hours").parse().unwrap_or_default();
-            work::mute(&office, &visitor, &system, hours, fields.get("reason")).await
-        }
+    let done = if fields.get("act") == "unmute" {
+        work::unmute(&office, &visitor, &system).await
+    } else {
+        let hours = fields.get("hours").parse().unwrap_or_default();
+        work::mute(&office, &visitor, &system, hours, fields.get("reason")).await
     };
     let Err(problem) = done else { return Redirect::to(&format!("/systems/{id}/mute")).into_response() };
     match drawn(&office, &visitor, &system, Some(problem.detail())).await {
