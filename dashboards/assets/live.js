@@ -112,19 +112,36 @@
     }
   };
 
+  // When the page was drawn matters once it is no longer kept up to date.
+  const asOf = document.querySelector('.as-of');
+  let upTo = null;
+  const tellDrawn = (isLive) => {
+    if (!asOf || !upTo) return;
+    asOf.hidden = isLive;
+    const time = asOf.querySelector('time');
+    time.dateTime = new Date(upTo).toISOString();
+    time.dataset.words = 'last';
+    tellAges();
+  };
+
   const listen = () => {
     const events = new EventSource(`/live?since=${encodeURIComponent(stamp)}${about ? `&${about}` : ''}`);
     events.addEventListener('board', (event) => {
       const board = JSON.parse(event.data);
       ahead = board.now - Date.now();
       link.textContent = board.link;
+      upTo = board.now;
+      tellDrawn(true);
       const news = String(board.stamp) !== String(stamp);
       stamp = board.stamp;
       const named = about === null ? null : board.parts;
       if (!named) wanted = null; else if (wanted) named.forEach((name) => wanted.add(name));
       if (news && (!named || named.length)) refresh(); else tellAges();
     });
-    events.addEventListener('error', () => { link.textContent = 'this page has lost the daemon; trying again'; });
+    events.addEventListener('error', () => {
+      link.textContent = 'this page has lost the daemon; trying again';
+      tellDrawn(false);
+    });
   };
 
   tellAges();

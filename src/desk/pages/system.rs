@@ -64,6 +64,7 @@ fn ways(id: &str, may_change: bool) -> Markup {
     html! {
         nav class="ways" aria-label="About this system" {
             ul {
+                li { a href="#received" { "What it received" } }
                 li { a href={ "/systems/" (id) "/services" } { "Service record" } }
                 li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } }
                 li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } }
