@@ -73,9 +73,18 @@
   const UNITS = given.units === 'us'
     ? { mm: ['in', 25.4, 2], m2: ['ft²', 0.09290304, 1], L: ['gal', 3.785411784, 4] }
     : { mm: ['mm', 1], m2: ['m²', 1], L: ['L', 1] };
-  const quantity = (pointer, label, unit, usual) => {
+  const inUnits = (unit) => {
     const [name, factor, decimals] = UNITS[unit];
     const shown = (metric) => (metric == null || decimals == null ? metric : Number((metric / factor).toFixed(decimals)));
+    return [name, factor, shown];
+  };
+  // What a fault asks for, such as `20 to 2000 mm`.
+  const toldInUnits = (detail) => detail.replace(/(?:([\d.]+) to )?([\d.]+) (mm|m²|L)(?![\w/])/g, (_, low, high, unit) => {
+    const [name, , shown] = inUnits(unit === 'm²' ? 'm2' : unit);
+    return `${low ? `${shown(low)} to ` : ''}${shown(high)} ${name}`;
+  });
+  const quantity = (pointer, label, unit, usual) => {
+    const [name, factor, shown] = inUnits(unit);
     return number(pointer, `${label}, ${name}`, {
       min: 0, value: shown(read(pointer)) ?? '', placeholder: shown(usual),
       oninput: (event) => write(pointer, event.target.value === '' ? null : Number((Number(event.target.value) * factor).toFixed(4))),
@@ -263,7 +272,7 @@
     const shown = new Set();
     for (const line of form.querySelectorAll('.faults')) {
       const here = faultAt(line.dataset.pointer);
-      line.replaceChildren(...here.map((fault) => make('p', { class: 'fault' }, fault.detail)));
+      line.replaceChildren(...here.map((fault) => make('p', { class: 'fault' }, toldInUnits(fault.detail))));
       here.forEach((fault) => shown.add(fault));
       const input = form.querySelector(`[data-field="${line.dataset.pointer}"]`);
       if (input) {
@@ -272,7 +281,7 @@
       }
     }
     const others = faults.filter((fault) => !shown.has(fault));
-    wrong.replaceChildren(...others.map((fault) => make('p', { class: 'problem' }, fault.detail)));
+    wrong.replaceChildren(...others.map((fault) => make('p', { class: 'problem' }, toldInUnits(fault.detail))));
   };
 
   // The plan: x runs right, y up, one unit a metre
@@ -365,7 +374,7 @@
       const [good, said] = await call('POST', address('/check'), {}, system);
       if (mine !== asked) return;
       take(good ? {} : said);
-      state.textContent = good ? ['Ready to save.', ...(said.advice ?? [])].join(' ') : `${faults.length} ${faults.length === 1 ? 'field needs' : 'fields need'} another look.`;
+      state.textContent = good ? toldInUnits(['Ready to save.', ...(said.advice ?? [])].join(' ')) : `${faults.length} ${faults.length === 1 ? 'field needs' : 'fields need'} another look.`;
     } catch { state.textContent = 'The daemon does not answer; what you typed is kept here.'; }
   };
   const changed = () => {

@@ -96,6 +96,21 @@ test('a change keeps comments, and can be undone', async () => {
   await again;
 });
 
+test('the form speaks the units of the reader, the file stays metric', async () => {
+  await page.goto(`${daemon.home}/units?to=us&back=/setup/alder-court-east-terrace`);
+  const first = page.getByRole('group', { name: 'Basin quince tree' });
+  await first.getByLabel('Depth, in').fill('0.5');
+  // 20 to 2000 mm; an inch is 25.4 mm exactly (NIST Handbook 44, appendix C).
+  await page.getByText('give 0.79 to 78.74 in').waitFor();
+  await first.getByLabel('Depth, in').fill('12');
+  await page.getByText('Ready to save').waitFor();
+  await page.getByRole('button', { name: 'Save', exact: true }).click();
+  await page.waitForURL('**/systems/alder-court-east-terrace');
+  assert.match(await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8'), /depth_mm = 304\.8/);
+  await page.getByText('Change it').waitFor();
+  await page.goto(`${daemon.home}/units?to=metric&back=/`);
+});
+
 test('a flood arrives on the open page by itself', async (t) => {
   await page.goto(daemon.home);
   const now = Date.now();
