@@ -11,7 +11,8 @@ mod house;
 
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Instant;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use basinward::clock::Clock;
 use basinward::desk::Entry;
@@ -29,6 +30,8 @@ use house::{Failure, Served, terrace};
 /// Requests of each page that are measured, after one that is not.
 const TIMES: usize = 15;
 const DAYS: i64 = 365;
+/// Longer than a board serves after it was drawn.
+const REST: Duration = Duration::from_millis(450);
 /// Systems of one property.
 const TOGETHER: usize = 5;
 
@@ -83,6 +86,7 @@ fn measure(count: usize) -> Result<(), Failure> {
     println!("tasks and visits were worked out in {:.1} s", clock.elapsed().as_secs_f64());
     let served = Served::start(folder.path(), (view, Entry::LetIn), systems, upkeep, Clock::wall())?;
     println!("page                     ms p50     max       bytes  compressed");
+    drawn_anew(&served)?;
     let year = now.to_string().chars().take(4).collect::<String>();
     for (name, path) in PAGES {
         let path = &path.replace("{year}", &year);
@@ -100,6 +104,27 @@ fn measure(count: usize) -> Result<(), Failure> {
         println!("{name:<22}{:>9.1}{:>8.1}{plain:>12}{squeezed:>12}", times[TIMES / 2], times[TIMES - 1]);
     }
     println!();
+    Ok(())
+}
+
+/// The first page is kept until something is committed: what it costs to draw all of it, and to draw it after a commit.
+fn drawn_anew(served: &Served) -> Result<(), Failure> {
+    let timed = || {
+        let clock = Instant::now();
+        let answer = served.ask("/", "")?;
+        Ok::<_, Failure>((clock.elapsed().as_secs_f64() * 1e3, answer.body.len()))
+    };
+    let (first, bytes) = timed()?;
+    println!("{:<22}{first:>9.1}{:>8}{bytes:>12}", "portfolio, first time", "");
+    let mut times = Vec::new();
+    for _ in 0..TIMES {
+        served.commit();
+        thread::sleep(REST);
+        times.push(timed()?.0);
+    }
+    times.sort_by(f64::total_cmp);
+    let (p50, max) = (times[TIMES / 2], times[TIMES - 1]);
+    println!("{:<22}{p50:>9.1}{max:>8.1}{bytes:>12}", "portfolio, drawn anew");
     Ok(())
 }
 

@@ -41,7 +41,7 @@ pub(crate) struct Served {
     address: SocketAddr,
     _queue: OrderQueue,
     _systems: watch::Sender<Arc<Vec<Arc<System>>>>,
-    _commits: watch::Sender<u64>,
+    commits: watch::Sender<u64>,
     _link: watch::Sender<LinkNote>,
     _upkeep: watch::Sender<Arc<Upkeep>>,
 }
@@ -95,10 +95,15 @@ impl Served {
             address,
             _queue: queue,
             _systems: systems_tx,
-            _commits: commits_tx,
+            commits: commits_tx,
             _link: link_tx,
             _upkeep: upkeep_tx,
         })
+    }
+
+    /// Lets the desk believe that something was committed.
+    pub(crate) fn commit(&self) {
+        self.commits.send_modify(|commits| *commits += 1);
     }
 
     /// What is answered at `path`, asked with these further header lines.

@@ -73,6 +73,9 @@ fn every_page_says_what_it_said() {
         };
         insta::assert_snapshot!(name, told(&served, path, cookie));
     }
+    // A commit that changes nothing leaves every word as it was.
+    served.commit();
+    insta::assert_snapshot!("first", told(&served, "/", ""));
 }
 
 #[test]

@@ -1,14 +1,14 @@
 //! How each splitter divides the water, and what each basin receives, from the doses of some time.
 //!
 //! The middle of the doses' log ratios, with an interval from their spread: robust against single odd doses,
-//! and symmetric where shares are not (see Aitchison 1986 on log ratios).
+//! and symmetric where shares are not (see Aitchison 1986 on log ratios). A dose counts by its quality, as it
+//! does for the finding beside it.
 
 use super::timeline::share_of;
 use crate::desk::sheet::Level;
 use crate::ledger::DoseRecord;
 use crate::model::{BasinIx, EventTime, SplitterIx, System};
 use crate::stats::interval::Interval;
-use crate::stats::robust;
 
 /// Doses that an interval needs at the least.
 const ENOUGH: usize = 5;
@@ -18,6 +18,8 @@ const COVERAGE: f64 = 0.8;
 const MEDIAN_COST: f64 = 1.2533;
 /// A median absolute deviation times this is a standard deviation, for normal residuals.
 const MAD_TO_SD: f64 = 1.4826;
+/// Sums of weights this close are the same.
+const TINY: f64 = 1e-9;
 /// The smallest part of a dose that is told apart from nothing.
 const LEAST_PART: f64 = 0.005;
 
@@ -47,15 +49,21 @@ pub(super) fn level(
     doses: &[DoseRecord],
     since: EventTime,
 ) -> Option<Level> {
-    let parts =
-        doses.iter().filter(|dose| dose.at >= since).filter_map(|dose| part_to_a(system, splitter, dose));
-    let mut ratios: Vec<f64> = parts.map(|a| (a / (1.0 - a)).ln()).collect();
+    let ratio = |dose: &DoseRecord| {
+        let part = part_to_a(system, splitter, dose)?;
+        Some(((part / (1.0 - part)).ln(), dose.quality))
+    };
+    let mut ratios: Vec<(f64, f64)> =
+        doses.iter().filter(|dose| dose.at >= since).filter_map(ratio).collect();
     if ratios.len() < ENOUGH {
         return None;
     }
-    let middle = robust::median(&mut ratios);
-    let mut off: Vec<f64> = ratios.iter().map(|ratio| (ratio - middle).abs()).collect();
-    let error = MEDIAN_COST * MAD_TO_SD * robust::median(&mut off) / (ratios.len() as f64).sqrt();
+    let middle = weighted_median(&mut ratios);
+    let mut off: Vec<(f64, f64)> =
+        ratios.iter().map(|(ratio, weight)| ((ratio - middle).abs(), *weight)).collect();
+    // As many equal doses as would tell as much (Kish 1965, effective sample size).
+    let (sum, squares) = ratios.iter().fold((0.0, 0.0), |(sum, squares), (_, w)| (sum + w, squares + w * w));
+    let error = MEDIAN_COST * MAD_TO_SD * weighted_median(&mut off) / (sum * sum / squares).sqrt();
     let share = |ratio: f64| 1.0 / (1.0 + (-ratio).exp());
     let interval = Interval::of_normal(middle, error * error, COVERAGE).map(share);
     Some(Level {
@@ -65,6 +73,24 @@ pub(super) fn level(
         design_a: system.splitter(splitter).split[0],
         doses: ratios.len(),
     })
+}
+
+/// The value with half of the weight on either side; between two where that is exact. Weights are above zero.
+fn weighted_median(values: &mut [(f64, f64)]) -> f64 {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = values.iter().map(|(_, weight)| weight).sum::<f64>() / 2.0;
+    let mut below = 0.0;
+    for (at, (value, weight)) in values.iter().enumerate() {
+        below += weight;
+        if below > half * (1.0 + TINY) {
+            return *value;
+        }
+        if below >= half * (1.0 - TINY) {
+            let next = values.get(at + 1).map_or(*value, |(next, _)| *next);
+            return f64::midpoint(*value, next);
+        }
+    }
+    values.last().map_or(f64::NAN, |(value, _)| *value)
 }
 
 /// The part of the doses' water that a basin received, each dose counting alike.
@@ -109,6 +135,19 @@ mod tests {
         assert!((of(2).share_a - 0.50).abs() < 0.01);
         assert!(of(1).low < 0.70 && of(1).high > 0.70);
         assert!((received(&system, BasinIx(0), &doses).unwrap() - 0.35).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_dose_counts_by_its_quality() {
+        let system = samples::terrace();
+        let mut all = doses(&system, 0.35, 0.15);
+        let mut poor = doses(&system, 0.25, 0.25);
+        poor.iter_mut().for_each(|dose| dose.quality = 0.2);
+        all.append(&mut poor);
+        assert!((level(&system, SplitterIx(1), &all, EventTime::MIN).unwrap().share_a - 0.70).abs() < 0.03);
+        let even = weighted_median(&mut [(3.0, 1.0), (1.0, 1.0), (2.0, 1.0), (4.0, 1.0)]);
+        let heavy = weighted_median(&mut [(3.0, 5.0), (1.0, 1.0), (2.0, 1.0)]);
+        assert!((even - 2.5).abs() < 1e-12 && (heavy - 3.0).abs() < 1e-12, "{even} {heavy}");
     }
 
     #[test]
