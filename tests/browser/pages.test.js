@@ -9,7 +9,8 @@ const LOAD = 150 * 1024;
 
 let demo;
 let browser;
-before(async () => { [demo, browser] = [await startDemo(), await openBrowser()]; });
+// Long enough for something to be wrong: findings and alerts have pages, too.
+before(async () => { [demo, browser] = [await startDemo(60), await openBrowser()]; });
 after(async () => { await browser?.close(); await demo?.stop(); });
 
 // Makes what no invented yard has: a record of work, a flow test that is over and one that runs.
@@ -53,7 +54,7 @@ const places = async (page) => {
   return [...found.values()];
 };
 
-test('every page is free of barriers, fits its window and complains of nothing', { timeout: 600_000 }, async () => {
+test('every page is free of barriers, fits its window and complains of nothing', { timeout: 1_200_000 }, async () => {
   const guide = await openPage(browser);
   const all = await places(guide);
   for (const path of await work(guide)) if (!all.includes(path)) all.push(path);
@@ -80,7 +81,7 @@ test('every page is free of barriers, fits its window and complains of nothing',
   assert.deepEqual([...new Set(wrong)], []);
 });
 
-test('every page is light enough for a slow link', { timeout: 300_000 }, async (t) => {
+test('every page is light enough for a slow link', { timeout: 600_000 }, async (t) => {
   const guide = await openPage(browser);
   const all = await places(guide);
   await guide.context().close();
