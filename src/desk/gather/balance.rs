@@ -142,7 +142,9 @@ mod tests {
         let system = samples::terrace();
         let mut all = doses(&system, 0.35, 0.15);
         let mut poor = doses(&system, 0.25, 0.25);
-        poor.iter_mut().for_each(|dose| dose.quality = 0.2);
+        for dose in &mut poor {
+            dose.quality = 0.2;
+        }
         all.append(&mut poor);
         assert!((level(&system, SplitterIx(1), &all, EventTime::MIN).unwrap().share_a - 0.70).abs() < 0.03);
         let even = weighted_median(&mut [(3.0, 1.0), (1.0, 1.0), (2.0, 1.0), (4.0, 1.0)]);
