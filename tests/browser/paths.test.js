@@ -32,6 +32,8 @@ test('the first run: the printed code makes an owner', async () => {
 
 test('a four-outlet system is registered without seeing its file, and its readings appear', async () => {
   await publish(daemon.broker, 'greywater/node-7/soil', '31.4');
+  await page.getByRole('link', { name: 'Heard and refused' }).click();
+  await page.getByText('greywater/node-7/soil').waitFor();
   await page.getByRole('link', { name: 'New system' }).click();
   await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');
   await page.getByLabel('Property').fill('alder-court');
