@@ -12,7 +12,7 @@ use rumqttc::{Client, Event, Incoming, MqttOptions, QoS};
 use rusqlite::{Connection, params};
 use support::{Process, free_port, until};
 
-use crate::measure::{Measured, bytes_in, cpu_seconds, peak_mib};
+use crate::measure::{bytes_in, cpu_seconds, memory_mib};
 use crate::{BASINS, SYSTEMS};
 
 const FILTER: &str = "greywater/#";
@@ -21,6 +21,16 @@ const PATIENCE: Duration = Duration::from_mins(10);
 const BATCH: usize = 1_000;
 /// A script's one threshold.
 const WET: f64 = 0.34;
+
+/// What draining the backlog took.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Measured {
+    pub(crate) per_second: f64,
+    pub(crate) cpu_s_per_100k: f64,
+    pub(crate) rss_mib: f64,
+    /// Bytes on disk a message, write-ahead log included.
+    pub(crate) disk_bytes: f64,
+}
 
 /// What a contender runs.
 #[derive(Clone, Debug)]
@@ -150,7 +160,7 @@ impl Contender {
         if talks {
             cpu = cpu_seconds(process.id());
         }
-        let rss_mib = peak_mib(process.id());
+        let rss_mib = memory_mib(process.id(), "VmHWM");
         drop(process.child().stdin.take());
         self.measured(seconds, cpu, rss_mib)
     }
@@ -165,7 +175,7 @@ impl Contender {
         until(PATIENCE, "every message is stored", || taken() >= self.messages as u64);
         let part = (self.messages as u64 - first) as f64 / self.messages as f64;
         let seconds = began.elapsed().as_secs_f64() / part;
-        self.measured(seconds, cpu_seconds(daemon.id()), peak_mib(daemon.id()))
+        self.measured(seconds, cpu_seconds(daemon.id()), memory_mib(daemon.id(), "VmHWM"))
     }
 
     fn measured(&self, seconds: f64, cpu_s: f64, rss_mib: f64) -> Measured {

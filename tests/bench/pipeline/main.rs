@@ -14,12 +14,9 @@
 mod contenders;
 mod measure;
 
-use std::process::Command;
-
 use support::Mosquitto;
 
-use contenders::{Contender, Work};
-use measure::Measured;
+use contenders::{Contender, Measured, Work};
 
 /// Every system has two basins with a probe each.
 const SYSTEMS: usize = 200;
@@ -40,7 +37,7 @@ fn main() {
     contenders.iter().for_each(Contender::subscribe);
     let filled = broker.device().publish_all(backlog(messages), WINDOW);
     assert_eq!(filled.acknowledged, messages, "{:?}", filled.ended_by);
-    println!("{messages} messages of {SYSTEMS} systems; {}", machine());
+    println!("{messages} messages of {SYSTEMS} systems; {}", measure::machine());
     println!(
         "{:15} {:>10} {:>12} {:>9} {:>14} {:>12}",
         "", "messages/s", "CPU s/100k", "RSS MiB", "disk B/reading", "of the script"
@@ -76,13 +73,4 @@ fn backlog(messages: usize) -> impl Iterator<Item = (String, String)> {
             format!(r#"{{"value":{value:.3},"time":{at}}}"#),
         )
     })
-}
-
-fn machine() -> String {
-    let cpus = std::thread::available_parallelism().map_or(1, usize::from);
-    let load = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
-    let load = load.split(' ').next().unwrap_or_default().to_owned();
-    let commit = Command::new("git").args(["rev-parse", "--short", "HEAD"]).output();
-    let commit = commit.map(|out| String::from_utf8_lossy(&out.stdout).trim().to_owned()).unwrap_or_default();
-    format!("{cpus} processors, load {load}, commit {commit}")
 }

@@ -1,0 +1,30 @@
+//! How cost grows with the number of systems, and how soon a reading is seen. Prints tables for DEVELOPERS.md.
+//!
+//! ```text
+//! cargo bench --bench scale -- growth [SYSTEMS …]     default 10 1000 10000 50000 100000
+//! cargo bench --bench scale -- latency [READINGS_A_SECOND]     the ceiling; measured first if not given
+//! ```
+//!
+//! Everything is real: the daemon, Mosquitto, a client of the event stream, a webhook's receiver.
+
+#[path = "../pipeline/measure.rs"]
+mod measure;
+
+mod growth;
+mod latency;
+mod yards;
+
+fn main() {
+    let args: Vec<String> = std::env::args().skip(1).filter(|arg| !arg.starts_with("--")).collect();
+    let numbers: Vec<usize> = args.iter().filter_map(|arg| arg.parse().ok()).collect();
+    let wants = |what: &str| {
+        args.iter().all(|arg| arg.parse::<usize>().is_ok()) || args.iter().any(|arg| arg == what)
+    };
+    println!("{}\n", measure::machine());
+    if wants("growth") {
+        growth::print(&numbers);
+    }
+    if wants("latency") {
+        latency::print(numbers.first().copied().filter(|_| args.iter().any(|arg| arg == "latency")));
+    }
+}
