@@ -17,8 +17,8 @@ use crate::yards::{BASINS, PATIENCE, Running, Yards};
 
 /// Yards that send the load; those after them are flooded.
 const LOADING: usize = 5_000;
-/// Floods at each load.
-const FLOODS: usize = 300;
+/// Floods at each load, unless told otherwise.
+const FLOODS: usize = 200;
 /// As many connections send the load.
 const DEVICES: usize = 4;
 const BURSTS_A_SECOND: usize = 50;
@@ -28,7 +28,8 @@ const SHARES: [usize; 3] = [10, 50, 90];
 const FULL_BLAST: Duration = Duration::from_secs(8);
 const PASSWORD: &str = "a long pass phrase";
 
-pub(crate) fn print(ceiling: Option<usize>) {
+pub(crate) fn print(ceiling: Option<usize>, floods: Option<usize>) {
+    let floods = floods.unwrap_or(FLOODS);
     let (broker, sink) = (Mosquitto::with("max_queued_bytes 0"), Sink::start());
     let folder = tempfile::tempdir().expect("a folder");
     let settings = format!(
@@ -36,7 +37,7 @@ pub(crate) fn print(ceiling: Option<usize>) {
          [routes.floods]\ntell = [\"desk\"]\nseverity = \"critical\"\n",
         sink.url()
     );
-    let flooded = SHARES.len() * FLOODS / BASINS.len();
+    let flooded = (SHARES.len() * floods).div_ceil(BASINS.len());
     let yards = Yards::write(folder.path(), LOADING + flooded, broker.port(), &settings);
     let daemon = yards.start();
     until(PATIENCE, "the daemon serves", || daemon.is_ready());
@@ -55,7 +56,7 @@ pub(crate) fn print(ceiling: Option<usize>) {
         thread::sleep(Duration::from_secs(3));
         let (began, before) = (Instant::now(), load.sent());
         let (mut page_ms, mut hook_ms) = (Vec::new(), Vec::new());
-        for _ in 0..FLOODS {
+        for _ in 0..floods {
             let (page, hook) = flood(next, &broker, &daemon, &cookie, &sink);
             page_ms.push(page);
             hook_ms.push(hook);

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! cargo bench --bench scale -- growth [SYSTEMS …]     default 10 1000 10000 50000 100000
-//! cargo bench --bench scale -- latency [READINGS_A_SECOND]     the ceiling; measured first if not given
+//! cargo bench --bench scale -- latency [READINGS_A_SECOND [FLOODS]]    the ceiling, measured first if not given
 //! ```
 //!
 //! Everything is real: the daemon, Mosquitto, a client of the event stream, a webhook's receiver.
@@ -17,14 +17,13 @@ mod yards;
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).filter(|arg| !arg.starts_with("--")).collect();
     let numbers: Vec<usize> = args.iter().filter_map(|arg| arg.parse().ok()).collect();
-    let wants = |what: &str| {
-        args.iter().all(|arg| arg.parse::<usize>().is_ok()) || args.iter().any(|arg| arg == what)
-    };
     println!("{}\n", measure::machine());
-    if wants("growth") {
-        growth::print(&numbers);
-    }
-    if wants("latency") {
-        latency::print(numbers.first().copied().filter(|_| args.iter().any(|arg| arg == "latency")));
+    match args.first().map(String::as_str) {
+        Some("latency") => latency::print(numbers.first().copied(), numbers.get(1).copied()),
+        Some("growth") => growth::print(&numbers),
+        _ => {
+            growth::print(&[]);
+            latency::print(None, None);
+        }
     }
 }

@@ -1,9 +1,6 @@
-//! Recordings: every line is read or refused, and reading ends.
 #![no_main]
 
-use basinward::replay::RecordingReader;
+#[allow(dead_code)]
+mod common;
 
-libfuzzer_sys::fuzz_target!(|data: &[u8]| {
-    let mut reader = RecordingReader::new(data);
-    while let Ok(Some(_)) = reader.next_message() {}
-});
+libfuzzer_sys::fuzz_target!(|data: &[u8]| common::recording(data));

@@ -1,10 +1,6 @@
-//! System files: any text is read or refused with places.
 #![no_main]
 
-use basinward::systemfile;
+#[allow(dead_code)]
+mod common;
 
-libfuzzer_sys::fuzz_target!(|text: &str| {
-    if let Err(faults) = systemfile::parse("yard.toml", text) {
-        assert!(!faults.is_empty());
-    }
-});
+libfuzzer_sys::fuzz_target!(|data: &[u8]| common::system_file(data));

@@ -1,8 +1,6 @@
-//! Bare text.
 #![no_main]
 
+#[allow(dead_code)]
 mod common;
 
-libfuzzer_sys::fuzz_target!(|data: &[u8]| {
-    common::decode(&["greywater/yard/quince/moisture", "greywater/yard/diverter", "greywater/yard/meter"], data);
-});
+libfuzzer_sys::fuzz_target!(|data: &[u8]| common::text(data));
