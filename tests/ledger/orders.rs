@@ -3,8 +3,11 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 
+use basinward::alerts::{Act, AlertNo};
 use basinward::engine::Input;
-use basinward::ledger::{Batch, Ledger, Order, Orders, Position, Reply};
+use basinward::ledger::{
+    AlertOrder, AlertWork, Batch, Ledger, Order, Orders, PeopleOrder, PersonNo, Position, Reply, View,
+};
 use basinward::model::{Command, Service, Subject, Work};
 use basinward::run::Steward;
 
@@ -51,6 +54,26 @@ fn a_reader_that_says_how_far_it_has_come_is_believed_once_and_never_goes_back()
     }
     let view = basinward::ledger::View::open(folder.path()).unwrap();
     assert_eq!(view.effects_cursor("pages").unwrap(), 7);
+}
+
+/// Whoever asks may name any number, larger than the ledger can write.
+#[test]
+fn an_order_with_an_impossible_number_is_refused_and_stops_nobody() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    let mut batch = Batch::default();
+    for key in [u64::MAX, 1 << 63] {
+        batch.order(Order::People(PeopleOrder::RevokeKey { person: PersonNo(key), key }));
+        let alert = AlertNo(key);
+        let work = AlertWork::Step { alert, act: Act::Acknowledge };
+        batch.order(Order::Alert(AlertOrder { at: minute(1), by: None, work }));
+        batch.order(Order::Reached { cursor: "far".to_owned(), position: Position::Effects(key) });
+    }
+    batch.order(Order::Reached { cursor: "pages".to_owned(), position: Position::Effects(7) });
+    let answers = ledger.commit(&batch).unwrap().answers;
+    assert!(answers[..6].iter().all(Result::is_err), "{answers:?}");
+    assert_eq!(answers[6], Ok(Reply::Done));
+    assert_eq!(View::open(folder.path()).unwrap().effects_cursor("pages").unwrap(), 7);
 }
 
 #[tokio::test]

@@ -1,7 +1,7 @@
 //! What programs send, refused as problem details where it cannot be read.
 
 use axum::Json;
-use axum::extract::{FromRequest, FromRequestParts, Query, Request};
+use axum::extract::{FromRequest, FromRequestParts, Path, Query, Request};
 use axum::http::request::Parts;
 use serde::de::DeserializeOwned;
 
@@ -10,6 +10,10 @@ use crate::desk::problem::Problem;
 /// The query of an address.
 #[derive(Debug)]
 pub(super) struct Asked<T>(pub(super) T);
+
+/// The part of the path that names something.
+#[derive(Debug)]
+pub(super) struct Part<T>(pub(super) T);
 
 /// A JSON body.
 #[derive(Debug)]
@@ -21,6 +25,15 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Asked<T> {
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
         let query = Query::from_request_parts(parts, state).await;
         query.map(|Query(asked)| Self(asked)).map_err(|rejection| Problem::wrong(rejection.body_text()))
+    }
+}
+
+impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Part<T> {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+        let path = Path::from_request_parts(parts, state).await;
+        path.map(|Path(part)| Self(part)).map_err(|rejection| Problem::wrong(rejection.body_text()))
     }
 }
 

@@ -3,14 +3,14 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use super::asked::Sent;
+use super::asked::{Part, Sent};
 use crate::desk::office::Office;
 use crate::desk::people::{self, Visitor};
 use crate::desk::problem::Problem;
@@ -88,7 +88,7 @@ async fn add(
 async fn revoke(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Path(number): Path<u64>,
+    Part(number): Part<u64>,
 ) -> Result<StatusCode, Problem> {
     people::revoke_key(&office, &visitor, number).await?;
     Ok(StatusCode::NO_CONTENT)

@@ -4,14 +4,14 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use super::asked::Sent;
+use super::asked::{Part, Sent};
 use crate::desk::office::Office;
 use crate::desk::people::{self, NewPerson, Visitor};
 use crate::desk::problem::Problem;
@@ -156,7 +156,7 @@ async fn add(
 async fn change(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Path(number): Path<u64>,
+    Part(number): Part<u64>,
     Sent(standing): Sent<Standing>,
 ) -> Result<StatusCode, Problem> {
     let reach = reach(standing.properties)?;
@@ -170,7 +170,7 @@ async fn change(
 async fn set_password(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Path(number): Path<u64>,
+    Part(number): Part<u64>,
     Sent(sent): Sent<Password>,
 ) -> Result<StatusCode, Problem> {
     people::reset_password(&office, &visitor, PersonNo(number), sent.password).await?;
@@ -183,7 +183,7 @@ async fn set_password(
 async fn remove(
     visitor: Visitor,
     State(office): State<Arc<Office>>,
-    Path(number): Path<u64>,
+    Part(number): Part<u64>,
 ) -> Result<StatusCode, Problem> {
     people::remove(&office, &visitor, PersonNo(number)).await?;
     Ok(StatusCode::NO_CONTENT)

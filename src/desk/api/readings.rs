@@ -86,6 +86,7 @@ struct Sensor {
     /// The sensor's name inside the system, such as `quince/moisture`.
     sensor: String,
     /// Every reading, or hours or days of UTC.
+    #[param(inline)]
     #[serde(default)]
     by: Grain,
 }

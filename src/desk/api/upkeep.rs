@@ -102,7 +102,8 @@ struct Which {
     #[serde(default)]
     kind: String,
     /// Due within this many days.
-    within: Option<u32>,
+    #[param(maximum = 65535)]
+    within: Option<u16>,
 }
 
 pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {

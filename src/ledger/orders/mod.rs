@@ -13,7 +13,7 @@ mod plan;
 mod queue;
 pub(super) mod service;
 
-use rusqlite::{Connection, Transaction};
+use rusqlite::{Connection, Error, Transaction};
 
 use super::alerts::Touched;
 use super::{Position, commit};
@@ -98,7 +98,13 @@ pub(super) fn carry_out(
         .iter()
         .map(|order| {
             let point = tx.savepoint()?;
-            let answer = write(&point, order, touched)?;
+            let answer = match write(&point, order, touched) {
+                // Whoever asks may name any number. Such an order is wrong, and no reason to stop the writer.
+                Err(Error::ToSqlConversionFailure(_) | Error::IntegralValueOutOfRange(..)) => {
+                    Err(Refused("a number in it is larger than any that is in use".to_owned()))
+                }
+                answer => answer?,
+            };
             match answer {
                 Ok(_) => point.commit()?,
                 Err(_) => drop(point),
