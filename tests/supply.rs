@@ -1,6 +1,5 @@
 //! What comes in with the crates that the program is built from: one source, licences that we may pass on, and no
-//! second version of a crate without a reason. `cargo tree --locked --prefix none --format '{p} {l}'` prints the bill
-//! of materials that goes with a build.
+//! second version of a crate without a reason. `deploy/sbom` prints the bill of materials that goes with a build.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;
@@ -28,6 +27,37 @@ const LICENCES: [&str; 15] = [
 
 /// Crates that matter for safety and must be there once: a second copy would miss half of every correction.
 const ONCE: [&str; 5] = ["argon2", "ring", "rusqlite", "libsqlite3-sys", "lettre"];
+
+/// Crates that the program contains in two versions or more, and why each is there.
+const SEVERAL: [(&str, &[&str]); 4] = [
+    (
+        "the time-series client takes an HTTP client of the generation before: no newer one of it is to be had",
+        &[
+            "base64",
+            "fallible-iterator",
+            "http",
+            "http-body",
+            "hyper",
+            "hyper-rustls",
+            "parking_lot",
+            "parking_lot_core",
+            "rustls",
+            "socket2",
+            "syn",
+            "sync_wrapper",
+            "tokio-rustls",
+        ],
+    ),
+    (
+        "the MQTT client reads certificates by crates of its own",
+        &["flume", "rustls-pemfile", "rustls-webpki"],
+    ),
+    (
+        "password hashing has not moved to the generation of digests that the embedded broker takes",
+        &["block-buffer", "cpufeatures", "crypto-common", "digest", "getrandom", "rand_core"],
+    ),
+    ("the snapshots' format supports both", &["embedded-io"]),
+];
 
 fn packages() -> Vec<Value> {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
@@ -111,4 +141,52 @@ fn crates_that_matter_for_safety_are_there_once() {
     for name in ONCE {
         assert_eq!(versions.get(name).map(Vec::len), Some(1), "{name}: {:?}", versions.get(name));
     }
+}
+
+/// What `deploy/sbom` says: components by name and version, with the digest of each.
+fn bill() -> BTreeMap<(String, String), Option<String>> {
+    let program = concat!(env!("CARGO_MANIFEST_DIR"), "/deploy/sbom");
+    let told = Command::new("python3").arg(program).output().expect("Python runs");
+    assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+    let bill: Value = serde_json::from_slice(&told.stdout).expect("it says JSON");
+    // CycloneDX 1.5 (ECMA-424 has its successor): these two tell what a file is.
+    assert_eq!((bill["bomFormat"].as_str(), bill["specVersion"].as_str()), (Some("CycloneDX"), Some("1.5")));
+    let text = |value: &Value| value.as_str().map(str::to_owned);
+    let component = |it: &Value| {
+        let name = (text(&it["name"]).expect("a name"), text(&it["version"]).expect("a version"));
+        (name, text(&it["hashes"][0]["content"]))
+    };
+    bill["components"].as_array().expect("components").iter().map(component).collect()
+}
+
+#[test]
+fn the_bill_of_materials_names_every_crate_by_the_digest_that_the_lock_file_holds_it_to() {
+    let lock = include_str!("../Cargo.lock");
+    let bill = bill();
+    for ((name, version), digest) in &bill {
+        let entry = lock
+            .split("[[package]]")
+            .find(|entry| entry.contains(&format!("\nname = \"{name}\"\nversion = \"{version}\"\n")));
+        let entry = entry.unwrap_or_else(|| panic!("{name} {version} is not locked"));
+        match digest {
+            Some(digest) => assert!(entry.contains(&format!("checksum = \"{digest}\"")), "{name} {version}"),
+            None => assert_eq!(name, "simulators", "it has no digest"),
+        }
+    }
+    for name in ONCE.iter().chain(&["tokio", "rustls", "axum", "rumqttc"]) {
+        assert!(bill.keys().any(|(known, _)| known == name), "{name} is missing");
+    }
+    assert!(!bill.keys().any(|(name, _)| name == "proptest" || name == "criterion"), "tests are not shipped");
+}
+
+#[test]
+fn no_crate_is_there_twice_without_a_reason() {
+    let mut versions: BTreeMap<String, usize> = BTreeMap::new();
+    for (name, _) in bill().into_keys() {
+        *versions.entry(name).or_default() += 1;
+    }
+    let several: BTreeSet<&str> =
+        versions.iter().filter(|(_, count)| **count > 1).map(|(name, _)| name.as_str()).collect();
+    let known: BTreeSet<&str> = SEVERAL.iter().flat_map(|(_, names)| names.iter().copied()).collect();
+    assert_eq!(several, known, "those on the left come in twice, those on the right are said to");
 }

@@ -29,7 +29,8 @@ pub(super) const SECTION: Section = Section {
         Setting {
             key: "give_up_after_h",
             kind: Kind::Whole { min: 1, max: 720, unit: "hours" },
-            default: "24",
+            // RFC 5321, section 4.5.4.1: mail is tried for 4 to 5 days at least, for a server may be down over a weekend.
+            default: "96",
             meaning: "How long a message that cannot be delivered is tried before it is given up, and shown as such",
         },
         Setting {

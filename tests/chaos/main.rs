@@ -40,8 +40,7 @@ struct Lived {
     messages: u64,
 }
 
-fn live_through(seed: u64) -> Lived {
-    let mut world = World::new(seed);
+fn live_through(mut world: World) -> Lived {
     world.run();
     laws::hold(&mut world);
     Lived {
@@ -66,7 +65,7 @@ impl std::ops::AddAssign for Lived {
 #[test]
 fn whatever_goes_wrong_nothing_is_lost_and_nothing_is_told_twice() {
     if let Some(seed) = number("BASINWARD_SEED") {
-        println!("seed {seed}: {:?}", live_through(seed));
+        println!("seed {seed}: {:?}", live_through(World::new(seed)));
         return;
     }
     let seeds = number("BASINWARD_SEEDS").unwrap_or(SEEDS);
@@ -78,7 +77,7 @@ fn whatever_goes_wrong_nothing_is_lost_and_nothing_is_told_twice() {
             if seed >= seeds {
                 return (lived, bad);
             }
-            match catch_unwind(|| live_through(seed)) {
+            match catch_unwind(|| live_through(World::new(seed))) {
                 Ok(run) => lived += run,
                 Err(_) => bad.push(seed),
             }
@@ -96,4 +95,15 @@ fn whatever_goes_wrong_nothing_is_lost_and_nothing_is_told_twice() {
     });
     println!("{seeds} runs: {lived:?}");
     assert!(bad.is_empty(), "run again with BASINWARD_SEED set to one of {bad:?}");
+}
+
+/// A day on which neither the phone nor the time-series server answers, besides everything else.
+#[test]
+fn a_day_without_anybody_outside_delays_and_loses_nothing() {
+    let mut lived = Lived::default();
+    for seed in 0..6 {
+        lived += live_through(World::with_outage(seed, 20..44));
+    }
+    println!("6 runs with a day's outage: {lived:?}");
+    assert!(lived.messages > 0 && lived.readings > 0, "{lived:?}");
 }

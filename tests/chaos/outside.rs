@@ -11,6 +11,7 @@ use jiff::civil::{Time, Weekday};
 use jiff::tz::TimeZone;
 
 use crate::chance::Chance;
+use crate::yards::ZONE;
 
 const CHANNEL: &str = "phone";
 const CURSOR: &str = "reader of-everything";
@@ -18,12 +19,13 @@ const CURSOR: &str = "reader of-everything";
 const AT_ONCE: usize = 4;
 /// Readings and effects of one step.
 const A_STEP: usize = 300;
-const GIVE_UP_AFTER: Span = Span::from_days(30);
+/// As the settings have it where nobody says otherwise.
+const GIVE_UP_AFTER: Span = Span::from_hours(96);
 
 /// Everything goes to one person at once.
 pub(crate) fn routing() -> Routing {
     let ana = Contact {
-        zone: TimeZone::UTC,
+        zone: TimeZone::get(ZONE).expect("it comes with the library"),
         quiet: None,
         channels: vec![CHANNEL.to_owned()],
         mail: None,

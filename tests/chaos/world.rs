@@ -1,5 +1,6 @@
 //! One run: the daemon, and everything around it that goes wrong when the seed says so.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use basinward::alerts::{Act, AlertNo, Routing};
@@ -84,6 +85,8 @@ pub(crate) struct World {
     pub(crate) acknowledged: Vec<AlertNo>,
     pub(crate) noted: Vec<String>,
     notes: u32,
+    /// Hours of the run for which nobody outside answers.
+    outage: Range<i64>,
     pub(crate) crashes: u64,
     pub(crate) failed_commits: u64,
 }
@@ -117,7 +120,13 @@ impl World {
             failed_commits: 0,
             systems,
             chance,
+            outage: 0..0,
         }
+    }
+
+    /// As [`World::new`], but for these hours nobody outside answers.
+    pub(crate) fn with_outage(seed: u64, hours: Range<i64>) -> Self {
+        Self { outage: hours, ..Self::new(seed) }
     }
 
     /// Lives through everything, and gives back the daemon at rest.
@@ -162,6 +171,10 @@ impl World {
             self.disk_is_full = !self.disk_is_full;
             let room = self.disk_is_full.then(|| self.chance.between(0, 60_000).unsigned_abs());
             self.daemon().let_room(room);
+        }
+        if self.outage.contains(&((self.now - START).hours_f64() as i64)) {
+            (self.phone.is_out_of_reach, self.reader.is_down) = (true, true);
+            return;
         }
         if self.chance.happens(if self.phone.is_out_of_reach { 0.1 } else { faults.outages }) {
             self.phone.is_out_of_reach = !self.phone.is_out_of_reach;

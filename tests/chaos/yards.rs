@@ -6,14 +6,16 @@ use basinward::model::{EventTime, Span, System};
 
 use crate::chance::Chance;
 
-/// The sensors' time begins here: 2026-03-01T00:00:00Z.
-pub(crate) const START: EventTime = EventTime::from_secs(1_772_323_200);
+/// The sensors' time begins here: 2026-03-07T00:00:00Z. In the night after next the clocks of these yards go forward
+/// (IANA time zone database, `America/Denver`: 2026-03-08, 02:00).
+pub(crate) const START: EventTime = EventTime::from_secs(1_772_841_600);
+pub(crate) const ZONE: &str = "America/Denver";
 
 const EAST: &str = r#"
 id = "east"
 name = "East"
 property = "court"
-timezone = "UTC"
+timezone = "America/Denver"
 soil = "loam"
 [source]
 meter = { litres_per_count = 1.0 }
@@ -37,7 +39,7 @@ const WEST: &str = r#"
 id = "west"
 name = "West"
 property = "court"
-timezone = "UTC"
+timezone = "America/Denver"
 soil = "sandy-loam"
 [[basin]]
 id = "plum"

@@ -145,3 +145,30 @@ fn it_comes_back_when_the_broker_does() {
     broker.publish("greywater/yard-0/fig/moisture", "0.25");
     until(PATIENCE, "readings come in again", || !yard.readings("yard-0", "fig/moisture").is_empty());
 }
+
+/// Device and person alike may write what a browser or a database would carry out.
+#[test]
+fn what_comes_from_outside_is_shown_as_text_and_kept_out_of_shared_caches() {
+    let broker = Mosquitto::start();
+    let yard = Yard::new(1).listening_to(broker.port());
+    let _daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
+    let evil = "<script>alert(1)</script>";
+    broker.publish(&format!("greywater/{evil}/'; DROP TABLE readings; --"), format!("\"{evil}\""));
+    broker.publish("greywater/yard-0/fig/moisture", format!("{evil}'); DROP TABLE alerts; --"));
+    yard.let_in(&format!("{evil}' OR '1'='1"), "owner", &[]);
+    yard.let_in("Maria", "owner", &[]);
+    let head = format!("Cookie: {}\r\n", yard.sign_in("Maria"));
+    let page = |path: &str| yard.ask(&format!("GET {path} HTTP/1.1\r\n{head}"), "");
+    until(PATIENCE, "both are heard", || page("/heard").matches("&lt;script&gt;").count() >= 2);
+    for path in ["/", "/heard", "/people", "/alerts", "/systems/yard-0"] {
+        let page = page(path);
+        assert!(page.starts_with("HTTP/1.1 200"), "{path}: {page}");
+        assert!(!page.contains(evil), "{path} carries it as it came");
+        assert!(page.contains("cache-control: private, no-cache"), "{path} may be kept by others");
+    }
+    assert!(page("/people").contains("&lt;script&gt;"), "the name is shown");
+    broker.publish("greywater/yard-0/fig/moisture", "0.25");
+    until(PATIENCE, "the tables are there", || !yard.readings("yard-0", "fig/moisture").is_empty());
+    assert!(yard.view().check().is_ok());
+}
