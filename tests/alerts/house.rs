@@ -92,6 +92,24 @@ pub(crate) fn now_s() -> u64 {
     modified.duration_since(std::time::UNIX_EPOCH).expect("after 1970").as_secs()
 }
 
+/// The guide names every key of what machines are told.
+pub(crate) fn assert_documented(told: &Value) {
+    const GUIDE: &str = include_str!("../../deploy/alerts.md");
+    /// Their insides differ by finding.
+    const BY_FINDING: [&str; 3] = ["subject", "evidence", "estimate"];
+    match told {
+        Value::Object(map) => map.iter().for_each(|(key, inside)| {
+            let named = GUIDE.contains(&format!("`{key}`")) || GUIDE.contains(&format!("\"{key}\":"));
+            assert!(named, "deploy/alerts.md does not name `{key}`");
+            if !BY_FINDING.contains(&key.as_str()) {
+                assert_documented(inside);
+            }
+        }),
+        Value::Array(list) => list.iter().for_each(assert_documented),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
 pub(crate) fn event(post: &Post) -> Value {
     serde_json::from_str(&post.body).expect("an event is JSON")
 }

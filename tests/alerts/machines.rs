@@ -7,7 +7,7 @@ use basinward::alerts::{AlertNo, Deed};
 use serde_json::Value;
 use support::{Listener, Reaction, Sink, until};
 
-use crate::house::{House, event};
+use crate::house::{House, assert_documented, event};
 use crate::rig::PATIENCE;
 
 fn hook(sink: &Sink) -> String {
@@ -26,6 +26,7 @@ fn a_flood_reaches_a_webhook_is_acknowledged_by_its_link_once_and_closes_itself(
     until(PATIENCE, "the flood is posted", || sink.taken() == 1);
     let post = &sink.posts()[0];
     let told = event(post);
+    assert_documented(&told);
     // CloudEvents 1.0, section "Required attributes", and its HTTP binding, section 3.2 (structured mode).
     assert_eq!(told["specversion"], "1.0");
     for attribute in ["id", "source", "type"] {
@@ -129,6 +130,7 @@ fn states_are_retained_for_controllers() {
     until_quince(false);
     house.overflow(0, "quince", true);
     let states = until_quince(true);
+    states.values().for_each(assert_documented);
     assert_eq!(states["basinward/state/yard-0/quince"]["state"], "alert");
     assert_eq!(states["basinward/state/yard-0"]["severity"], "critical");
     let mut later = Listener::subscribe(house.broker.port(), "basinward/state/yard-0/quince");
