@@ -56,6 +56,7 @@ const MAY_USE: [(&str, &[&str]); 24] = [
             "engine",
             "export",
             "fleet",
+            "flowtest",
             "ledger",
             "link",
             "model",
@@ -65,6 +66,7 @@ const MAY_USE: [(&str, &[&str]); 24] = [
             "settings",
             "systemfile",
             "telemetry",
+            "upkeep",
         ],
     ),
     (

@@ -1,18 +1,21 @@
 //! `basinward demo`: invented yards, live, without setting anything up.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use super::{Failure, Fault};
-use crate::model::Span;
-use crate::run::DemoOptions;
+use crate::model::{Span, System};
+use crate::run::{DemoOptions, Made, Watching};
 use crate::settings::{Level, Log, Settings};
 use crate::telemetry::start_logging;
+use crate::upkeep::{Day, TaskKey};
 
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   basinward demo
+  basinward demo --year                a year in which every visit of the plan was made, and the present after it
   basinward demo --speed 60            a simulated hour a minute: time to look around
   basinward demo --folder ~/yards      keep the folder, and go on from there next time
   basinward demo --speed 1 --config demo.toml
@@ -27,18 +30,22 @@ pub struct DemoArgs {
     /// Settings file, for its channels, contacts and routes [default: none, nobody is told]
     #[arg(long = "config", value_name = "FILE")]
     pub config: Option<PathBuf>,
-    /// How many times faster than real time the yards live; 1440 is a day a minute
-    #[arg(long, value_name = "N", default_value_t = 1440.0, value_parser = speed)]
-    pub speed: f64,
+    /// Make up a year in which the plan was kept to: mulch renewed, splitters levelled and proved by flow tests, all of
+    /// it written down. Afterwards the yards heed what you write down
+    #[arg(long)]
+    pub year: bool,
+    /// How many times faster than real time the yards live; 1440 is a day a minute [default: 1440, with --year 60]
+    #[arg(long, value_name = "N", value_parser = speed)]
+    pub speed: Option<f64>,
     /// Port of the pages on this machine
     #[arg(long, value_name = "N", default_value_t = 8480)]
     pub port: u16,
     /// Seed of chance: the same seed gives the same yards and the same weather
     #[arg(long, value_name = "N", default_value_t = 7)]
     pub seed: u64,
-    /// Days of history to make up before the pages open
-    #[arg(long, value_name = "N", default_value_t = 60, value_parser = clap::value_parser!(u16).range(0..=730))]
-    pub backfill_days: u16,
+    /// Days of history to make up before the pages open [default: 60, with --year 365]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(0..=730))]
+    pub backfill_days: Option<u16>,
 }
 
 fn speed(text: &str) -> Result<f64, String> {
@@ -59,16 +66,33 @@ pub(super) fn demo(args: &DemoArgs) -> Result<(), Failure> {
         (None, Some(temporary)) => temporary.path().to_owned(),
         (None, None) => unreachable!("a temporary folder was made just now"),
     };
+    let days = i64::from(args.backfill_days.unwrap_or(if args.year { 365 } else { 60 }));
     let options = DemoOptions {
         folder,
-        speed: args.speed,
+        speed: args.speed.unwrap_or(if args.year { 60.0 } else { 1440.0 }),
         port: args.port,
         seed: args.seed,
-        past: Span::from_days(i64::from(args.backfill_days)),
+        past: Span::from_days(days),
+        tended: args.year,
     };
-    println!("Making up {} days of history …", args.backfill_days);
-    crate::run::demo(loaded.settings, &options, |address| {
-        println!("Open http://{address}/ in a browser. Ctrl-C ends the demonstration.");
-    })
-    .map_err(|fault| Failure::Failed(Box::new(fault)))
+    println!("Making up {days} days of history …");
+    let watching = Watching {
+        visit: |made: &Made, systems: &[Arc<System>]| println!("{}", line(made, systems)),
+        opened: |address| {
+            println!("Open http://{address}/ in a browser. Ctrl-C ends the demonstration.");
+            if args.year {
+                println!("http://{address}/visits/compared sets the year beside a calendar.");
+            }
+        },
+    };
+    crate::run::demo(loaded.settings, &options, watching).map_err(|fault| Failure::Failed(Box::new(fault)))
+}
+
+/// `12 March 2026  larkmere-house: Level splitter s1`
+fn line(made: &Made, systems: &[Arc<System>]) -> String {
+    let of = |task: &TaskKey| systems.iter().find(|system| system.id == task.system);
+    let titles = made.tasks.iter().filter_map(|task| of(task).map(|system| task.title(system)));
+    let zone = made.tasks.first().and_then(of).map_or(jiff::tz::TimeZone::UTC, |system| system.zone.clone());
+    let day = Day::of(made.at, &zone).date().strftime("%e %B %Y");
+    format!("{day}  {}: {}", made.property, titles.collect::<Vec<_>>().join("; "))
 }

@@ -10,13 +10,9 @@ use super::paint::Paint;
 use super::{Failure, SettingsFile};
 use crate::clock::Clock;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{EventTime, Span, System};
-use crate::schedule::{Upkeep, past, work_out};
-use crate::upkeep::{Comparison, Crew, Day, Plan, Rules, Side, Task, compare, skipping, visit_reason};
-
-/// Rounds of a calendar that the plan is compared with: days between them. Once a year is what many systems get, once
-/// a quarter what looked-after grounds get (common practice, no published source).
-const CALENDARS: [i64; 2] = [365, 91];
+use crate::model::System;
+use crate::schedule::{Upkeep, compared, work_out};
+use crate::upkeep::{CALENDARS, Comparison, Day, Plan, Side, Task, Way, skipping, visit_reason};
 
 /// Arguments of `visits`.
 #[derive(Debug, clap::Args)]
@@ -57,24 +53,14 @@ pub(super) fn visits(args: &VisitsArgs) -> Result<(), Failure> {
     let now = heard.map_or(Clock::wall().now(), |heard| heard.max(Clock::wall().now()));
     let mut out = stdout().lock();
     if args.compare {
-        let told = compared(&view, &systems, (&rules, &crew), (now, i64::from(args.days))).map_err(failed)?;
-        return Ok(write_comparison(&told, i64::from(args.days), &mut out)?);
+        let days = i64::from(args.days);
+        let ways = [Way::AsItWas, Way::Plan(&rules, &crew), CALENDARS[0], CALENDARS[1]];
+        let told = compared(&view, &systems, (now, days), &ways).map_err(failed)?;
+        return Ok(write_comparison(&told, days, &mut out)?);
     }
     let before = view.plan().map_err(failed)?.map(|(_, plan)| plan).unwrap_or_default();
     let upkeep = work_out(&view, &systems, (&rules, &crew), &before, now).map_err(failed)?;
     Ok(write_plan(&upkeep, &systems, &mut out)?)
-}
-
-fn compared(
-    view: &View,
-    systems: &[Arc<System>],
-    (rules, crew): (&Rules, &Crew),
-    (now, days): (EventTime, i64),
-) -> Result<Comparison, LedgerFault> {
-    let from = now - Span::from_days(days);
-    let past: Vec<_> = systems.iter().map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
-    let zone = systems.first().map_or(jiff::tz::TimeZone::UTC, |system| system.zone.clone());
-    Ok(compare(&past, rules, crew, (Day::of(from, &zone), Day::of(now, &zone)), &CALENDARS))
 }
 
 fn write_plan(upkeep: &Upkeep, systems: &[Arc<System>], out: &mut impl Write) -> io::Result<()> {
@@ -91,7 +77,7 @@ fn write_plan(upkeep: &Upkeep, systems: &[Arc<System>], out: &mut impl Write) ->
         for task in &tasks {
             let Some(system) = by_id.get(&task.key.system) else { continue };
             let due = Day::of(task.window.due, &system.zone).date();
-            writeln!(out, "    - {}, {}: due {due}", task.title(system), system.id)?;
+            writeln!(out, "    - {}, {}: due {due}", task.key.title(system), system.id)?;
         }
         writeln!(out)?;
     }
@@ -101,7 +87,7 @@ fn write_plan(upkeep: &Upkeep, systems: &[Arc<System>], out: &mut impl Write) ->
     writeln!(out, "{visits} visits; {late} tasks after their due day; {waiting} tasks fall due later.")
 }
 
-fn write_comparison(told: &Comparison, days: i64, out: &mut impl Write) -> io::Result<()> {
+fn write_comparison(told: &Comparison<'_>, days: i64, out: &mut impl Write) -> io::Result<()> {
     let Comparison { properties, systems, faults, sides } = told;
     writeln!(
         out,
@@ -109,36 +95,45 @@ fn write_comparison(told: &Comparison, days: i64, out: &mut impl Write) -> io::R
     )?;
     writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "visits", "of them", "days that", "of them")?;
     writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "", "called", "faults stood", "floods")?;
-    for Side { every, visits, complaints, fault_days, flood_days } in sides {
-        let name = match every {
-            None => "by plan".to_owned(),
-            Some(every) => format!("by calendar, every {every} days"),
+    for Side { way, visits, complaints, fault_days, flood_days } in sides {
+        let name = match way {
+            Way::AsItWas => "as it was, by the records".to_owned(),
+            Way::Plan(..) => "by plan".to_owned(),
+            Way::Calendar(every) => format!("by calendar, every {every} days"),
         };
         writeln!(out, "{name:34} {visits:>7} {complaints:>7} {fault_days:>12.0} {flood_days:>12.0}")?;
     }
     writeln!(
         out,
-        "\nBoth are played through over the same findings and forecasts, knowing on each day only what was known then.\n\
-         A fault stands from when it was found until it went away or a visit mended it. By the calendar, every property\n\
-         is visited in each round and all that is found is mended; a household calls once its yard has stood under water\n\
-         for three days, which costs a visit. These habits are assumptions: common practice, no published source.",
+        "\nPlan and calendars are played through over the same findings and forecasts, knowing on each day only what was\n\
+         known then. A fault stands from when it was found until it went away or a visit mended it; one that was mended\n\
+         would have stood on without that. By the calendar, every property is visited in each round and all that is\n\
+         found is mended; a household calls once its yard has stood under water for three days, which costs a visit.\n\
+         What work prevented counts for nobody. These habits are assumptions: common practice, no published source.",
     )
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::upkeep::{Crew, Rules};
 
     #[test]
     fn the_comparison_is_a_table_that_states_its_assumptions() {
-        let side = |every, visits, complaints, fault_days| Side {
-            every,
+        let side = |way, visits, complaints, fault_days| Side {
+            way,
             visits,
             complaints,
             fault_days,
             flood_days: fault_days / 10.0,
         };
-        let sides = vec![side(None, 9, 0, 31.0), side(Some(365), 8, 2, 812.0), side(Some(91), 24, 0, 240.0)];
+        let (rules, crew) = (Rules::default(), Crew::default());
+        let sides = vec![
+            side(Way::AsItWas, 10, 0, 40.0),
+            side(Way::Plan(&rules, &crew), 9, 0, 31.0),
+            side(Way::Calendar(365), 8, 2, 812.0),
+            side(Way::Calendar(91), 24, 0, 240.0),
+        ];
         let told = Comparison { properties: 6, systems: 8, faults: 14, sides };
         let mut out = Vec::new();
         write_comparison(&told, 365, &mut out).unwrap();

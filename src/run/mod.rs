@@ -5,7 +5,6 @@
 
 mod certificate;
 mod demo;
-mod demo_traffic;
 mod feed;
 mod note;
 mod passing_on;
@@ -18,7 +17,7 @@ mod systemd;
 mod telling;
 mod writer;
 
-pub use demo::{DemoFault, DemoOptions, demo};
+pub use demo::{DemoFault, DemoOptions, Made, TendedYard, Watching, Year, demo};
 pub(crate) use feed::{filters, link_settings};
 pub use rounds::{Rounds, Stored};
 pub use service::{RunFault, run};

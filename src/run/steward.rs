@@ -9,9 +9,10 @@ use super::saves::Saves;
 use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
 use crate::ledger::{
-    Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo,
+    Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
+    TestOrder,
 };
-use crate::model::{EventTime, System};
+use crate::model::{Command, EventTime, System};
 
 /// The single writer: a fleet and the ledger that it is stored in.
 ///
@@ -113,8 +114,9 @@ impl Steward {
     /// When it is about a system that is not watched; nothing was taken in then.
     pub fn order(&mut self, now: EventTime, order: Order) -> Result<(), Refused> {
         self.now = self.now.max(now);
-        if let Order::Tell { system, command } = &order {
-            if !self.fleet.tell(now, system, command, &mut self.gathered) {
+        if let Order::Test(TestOrder { at, system, deed: TestDeed::RunOver, .. }) = &order {
+            let command = Command::RunEnded { at: *at };
+            if !self.fleet.tell(now, system, &command, &mut self.gathered) {
                 return Err(Refused(format!("no system is called {system}")));
             }
             self.hand_over();

@@ -3,12 +3,14 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use jiff::tz::TimeZone;
+
 use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
 use crate::model::{EventTime, Id, Span, Subject, System, Work};
 use crate::upkeep::{
-    Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Proof, Rules, Standing, Task,
-    TaskKey, plan, tasks,
+    Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Rules, Standing,
+    Task, TaskKey, Tested, Way, compare, plan, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -80,7 +82,7 @@ impl Known {
             standing: self.standing.get(&system.id).map_or(&[], Vec::as_slice),
             outlooks: self.outlooks.get(&system.id).map_or(&[], Vec::as_slice),
             last: &of(&self.last),
-            proofs: &proofs(view, &system.id, now)?,
+            tests: &tests(view, &system.id, now)?,
             doses: &doses,
             diverter_turned: self.turned.get(&system.id).copied(),
             since: since(view, system, now)?,
@@ -117,11 +119,27 @@ pub fn work_out(
     Ok(Upkeep { made: Some(now), tasks: all, plan })
 }
 
+/// The last `days` until `now` of `systems`, in each of these ways.
+///
+/// # Errors
+/// The ledger cannot be read.
+pub fn compared<'w>(
+    view: &View,
+    systems: &[Arc<System>],
+    (now, days): (EventTime, i64),
+    ways: &[Way<'w>],
+) -> Result<Comparison<'w>, LedgerFault> {
+    let from = now - Span::from_days(days);
+    let past: Vec<_> = systems.iter().map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
+    let zone = systems.first().map_or(TimeZone::UTC, |system| system.zone.clone());
+    Ok(compare(&past, (Day::of(from, &zone), Day::of(now, &zone)), ways))
+}
+
 /// What the ledger knows of the past of `system` in `from..to`.
 ///
 /// # Errors
 /// The ledger cannot be read.
-pub fn past<'a>(
+fn past<'a>(
     view: &View,
     system: &'a System,
     (from, to): (EventTime, EventTime),
@@ -136,20 +154,21 @@ pub fn past<'a>(
         outlooks.extend(records.into_iter().map(|record| (record.made, outlook(record))));
     }
     outlooks.sort_by_key(|(made, _)| *made);
-    let filter =
-        ServiceFilter { systems: Some(vec![id.clone()]), to: Some(from), ..ServiceFilter::default() };
+    let filter = ServiceFilter { systems: Some(vec![id.clone()]), to: Some(to), ..ServiceFilter::default() };
     let records = view.services(&filter, RECORDS)?;
-    let last = records.into_iter().flat_map(|stored| {
+    let done = records.into_iter().flat_map(|stored| {
         let (subject, at) = (stored.record.subject, stored.record.at);
         let works: Vec<Option<Work>> = stored.record.work.into_iter().map(Some).chain([None]).collect();
         works.into_iter().map(move |work| LastDone { subject: Subject::clone(&subject), work, at })
     });
+    let (done, last) = done.partition(|done| done.at >= from);
     Ok(Past {
         system,
         findings: findings.collect(),
         outlooks,
         doses: doses(view, id, from, to)?,
-        last: last.collect(),
+        last,
+        done,
         since: since(view, system, to)?,
     })
 }
@@ -164,15 +183,18 @@ fn doses(view: &View, system: &Id, from: EventTime, to: EventTime) -> Result<Vec
     Ok(doses.map(|dose| Dose { at: dose.at, shares: dose.shares }).collect())
 }
 
-/// Splitters that a flow test found even of late.
-fn proofs(view: &View, system: &Id, now: EventTime) -> Result<Vec<Proof>, LedgerFault> {
+/// What flow tests said of splitters of late.
+fn tests(view: &View, system: &Id, now: EventTime) -> Result<Vec<Tested>, LedgerFault> {
     let tests = view.flow_tests(system, now - TESTED, now, TESTS)?;
     let over = tests.into_iter().filter_map(|test| Some((test.ended?.0, test.outcome?)));
-    let even = over.flat_map(|(at, outcome)| {
-        let even = outcome.splits.into_iter().filter(|split| split.verdict == Verdict::Even);
-        even.map(move |split| Proof { splitter: split.splitter, at })
+    let said = over.flat_map(|(at, outcome)| {
+        outcome.splits.into_iter().map(move |split| Tested {
+            splitter: split.splitter,
+            at,
+            even: split.verdict == Verdict::Even,
+        })
     });
-    Ok(even.collect())
+    Ok(said.collect())
 }
 
 /// Since when a system is watched.

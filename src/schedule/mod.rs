@@ -3,5 +3,5 @@
 mod gather;
 mod service;
 
-pub use gather::{Known, Upkeep, past, work_out};
+pub use gather::{Known, Upkeep, compared, work_out};
 pub use service::{Schedule, ScheduleParts};

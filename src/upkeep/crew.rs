@@ -77,6 +77,14 @@ impl fmt::Display for WorkingDays {
     }
 }
 
+impl Crew {
+    /// The working days of `from..=until`.
+    pub(super) fn open_days(&self, (from, until): (Day, Day)) -> impl Iterator<Item = Day> + use<> {
+        let days = self.days;
+        (from.0..=until.0).map(Day).filter(move |day| days.has(*day))
+    }
+}
+
 impl TravelGroups {
     /// The group that `property` belongs to.
     pub fn of(&self, property: &Id) -> Option<usize> {

@@ -125,7 +125,7 @@ pub fn design_words(system: &System, design: &Design) -> Vec<String> {
         let id = &system.basin(load.basin).id;
         if load.is_small() {
             words.push(format!(
-                "basin {id} has {:.1} m² for {:.0} L a day; the table asks for {:.1} m²",
+                "basin {id} has {:.2} m² for {:.0} L a day; the table asks for {:.2} m²",
                 load.area_m2, load.litres_a_day, load.needs_m2,
             ));
         }

@@ -3,7 +3,7 @@
 use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
-use super::{Day, Outlook, Standing, Task, TaskKind, Visit};
+use super::{Day, Outlook, Standing, Task, TaskKey, TaskKind, Visit};
 use crate::advice::{advice, headline, place_words};
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
 
@@ -64,10 +64,14 @@ pub(super) fn unproved(
     splitter: &Id,
     (work, at): (Work, EventTime),
     (seen, enough): (usize, usize),
+    in_vain: Option<EventTime>,
 ) -> String {
     let done = if work == Work::SplitterLevelled { "was levelled" } else { "had an outlet cleared" };
+    let tested = in_vain.map_or_else(String::new, |at| {
+        format!("; the flow test of {} did not prove it", date(at, &system.zone))
+    });
     format!(
-        "Splitter {splitter} {done} on {}, and {seen} of the {enough} ordinary doses that would prove it have come.",
+        "Splitter {splitter} {done} on {}, and {seen} of the {enough} ordinary doses that would prove it have come{tested}.",
         date(at, &system.zone),
     )
 }
@@ -213,10 +217,10 @@ impl TaskKind {
     }
 }
 
-impl Task {
+impl TaskKey {
     /// What to do and where: `Clear the outlet at the quince tree basin`.
     pub fn title(&self, system: &System) -> String {
-        format!("{} {}", self.key.kind.title(), place_words(system, &self.key.subject))
+        format!("{} {}", self.kind.title(), place_words(system, &self.subject))
     }
 }
 
@@ -225,7 +229,7 @@ impl Task {
 pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
     let Some(first) = tasks.first() else { return String::new() };
     let due = Day::of(first.window.due, &system.zone);
-    let what = format!("“{}”", first.title(system));
+    let what = format!("“{}”", first.key.title(system));
     let lead = if visit.day > due {
         format!("{what} was due by {due}, and this is the first working day with room")
     } else if first.mends {

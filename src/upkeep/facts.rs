@@ -42,13 +42,15 @@ pub struct LastDone {
     pub at: EventTime,
 }
 
-/// A flow test that proved a part.
+/// What a flow test said of a splitter.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Proof {
+pub struct Tested {
     /// The splitter.
     pub splitter: Id,
     /// When.
     pub at: EventTime,
+    /// It was found even; otherwise the test did not prove it.
+    pub even: bool,
 }
 
 /// A dose of late.
@@ -71,8 +73,8 @@ pub struct Facts<'a> {
     pub outlooks: &'a [Outlook],
     /// Past work.
     pub last: &'a [LastDone],
-    /// Flow tests that proved a splitter.
-    pub proofs: &'a [Proof],
+    /// Flow tests of late.
+    pub tests: &'a [Tested],
     /// Doses of the last weeks, in order.
     pub doses: &'a [Dose],
     /// When the diverter was turned last, as far as its sensor tells.

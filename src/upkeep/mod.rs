@@ -18,13 +18,13 @@ mod samples;
 mod task;
 mod visits;
 
-pub use compare::{Comparison, Course, Past, PastFinding, Side, compare};
+pub use compare::{CALENDARS, Comparison, Course, Past, PastFinding, Side, Way, compare};
 pub use crew::{Crew, TravelGroups, WorkingDays};
 pub use day::Day;
 pub use derive::tasks;
 pub use design::{BasinLoad, Design, design, design_words};
 pub use english::{skipping, visit_reason};
-pub use facts::{Dose, Facts, LastDone, Outlook, Proof, Standing};
+pub use facts::{Dose, Facts, LastDone, Outlook, Standing, Tested};
 pub use rules::{Intervals, Rules};
 pub use task::{Material, Task, TaskKey, TaskKind, Window};
 pub use visits::{Job, Late, Plan, Visit, plan};

@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 69] = [
+const DECISIONS: [(&str, Answers, &str); 70] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -100,6 +100,7 @@ const DECISIONS: [(&str, Answers, &str); 69] = [
     ("/units", Own, ""),
     ("/visits", WithinReach, "?property=elm-row"),
     ("/visits.csv", WithinReach, "?property=elm-row"),
+    ("/visits/compared", WithinReach, ""),
     ("/welcome", Own, ""),
     ("/worker.js", Own, ""),
     // Everything under it is described, and asked by `interface`.

@@ -2,6 +2,7 @@
 
 mod agreement;
 mod calendar;
+mod demonstration;
 mod interface;
 mod isolation;
 mod kills;

@@ -100,6 +100,21 @@ impl Yard {
         Daemon { process: Process::start(&mut command) }
     }
 
+    /// Shows the demonstration with these further arguments, and waits until its pages are served.
+    pub(crate) fn show(&self, more: &[&str]) -> Daemon {
+        let log = || fs::OpenOptions::new().create(true).append(true).open(self.path().join("log"));
+        let mut command = Command::new(env!("CARGO_BIN_EXE_basinward"));
+        command
+            .args(["demo", "--folder", ".", "--port", &self.desk_port.to_string()])
+            .args(more)
+            .current_dir(self.path())
+            .stdout(log().expect("a log file"))
+            .stderr(log().expect("a log file"));
+        let daemon = Daemon { process: Process::start(&mut command) };
+        until(PATIENCE, "the demonstration is shown", || self.times_logged("Open http") > 0);
+        daemon
+    }
+
     /// What a page says now to an owner, who is let in for it while the daemon runs.
     pub(crate) fn page(&self, path: &str) -> String {
         self.let_in("Maria", "owner", &[]);

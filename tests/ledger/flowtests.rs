@@ -53,11 +53,14 @@ fn a_test_runs_alone_takes_each_run_once_and_ends_once() {
         "it is over"
     );
     assert!(ask(6, FIRST, caught("one-more-run-too-late", buckets(1.0, 2.0))).is_err());
-    assert!(ask(7, SECOND, begin).is_ok() && ask(8, SECOND, TestDeed::GiveUp).is_ok());
+    assert!(ask(7, SECOND, begin).is_ok() && ask(7, SECOND, TestDeed::RunOver).is_ok());
+    assert!(ask(8, SECOND, TestDeed::GiveUp).is_ok());
+    assert!(ask(9, SECOND, TestDeed::RunOver).is_err(), "it is over");
     let view = View::open(folder.path()).unwrap();
     let tests = view.flow_tests(&id("east"), EventTime::MIN, EventTime::MAX, 9).unwrap();
     assert_eq!(tests.len(), 2);
     assert_eq!((tests[0].key.as_str(), &tests[0].outcome), (SECOND, &None), "newest first, given up");
+    assert_eq!(tests[0].run_ends, [(minute(7), "sam".into())]);
     let first = view.flow_test(&key(FIRST)).unwrap().unwrap();
     assert_eq!((first.began, first.ended), (minute(1), Some((minute(5), "sam".into()))));
     assert_eq!((first.runs, first.outcome), (vec![(minute(4), buckets(5.2, 4.9))], Some(outcome)));

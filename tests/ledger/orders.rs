@@ -5,42 +5,41 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use basinward::alerts::{Act, AlertNo};
 use basinward::engine::Input;
+use basinward::flowtest::Method;
 use basinward::ledger::{
-    AlertOrder, AlertWork, Batch, Ledger, Order, Orders, PeopleOrder, PersonNo, Position, Reply, View,
+    AlertOrder, AlertWork, Batch, Ledger, Order, Orders, PeopleOrder, PersonNo, Position, Reply, TestDeed,
+    TestOrder, View,
 };
-use basinward::model::{Command, Service, Subject, Work};
+use basinward::model::{Command, RecordKey};
 use basinward::run::Steward;
 
 use crate::yard::{id, minute, system};
 
-fn levelled() -> Command {
-    Command::Serviced(Service {
-        at: minute(5),
-        subject: Subject::Splitter(id("s1")),
-        work: vec![Work::SplitterLevelled],
-        mulch_found_mm: None,
-        mulch_left_mm: None,
-    })
+fn of_a_test(system: &str, at: i64, deed: TestDeed) -> Order {
+    let key = RecordKey::new("first-test-of-this-yard").unwrap();
+    Order::Test(TestOrder { at: minute(at), by: "sam".into(), system: id(system), key, deed })
 }
 
 #[test]
-fn work_told_to_an_engine_comes_back_from_the_journal() {
+fn what_an_engine_is_told_comes_back_from_the_journal() {
     let folder = tempfile::tempdir().unwrap();
     let plan = Arc::new(system("east", &["quince", "fig"]));
     {
         let ledger = Ledger::open(folder.path()).unwrap();
         let mut steward = Steward::open(ledger, &[Arc::clone(&plan)], "greywater").unwrap();
-        let order = |system: &str| Order::Tell { system: id(system), command: levelled() };
-        assert!(steward.order(minute(6), order("west")).unwrap_err().to_string().contains("west"));
-        steward.order(minute(6), order("east")).unwrap();
-        assert_eq!(steward.store().unwrap().unwrap().answers, [Ok(Reply::Done)]);
+        let over = |system: &str| of_a_test(system, 5, TestDeed::RunOver);
+        assert!(steward.order(minute(6), over("west")).unwrap_err().to_string().contains("west"));
+        let begin = TestDeed::Begin { method: Method::Probes, litres: None, note: String::new() };
+        steward.order(minute(1), of_a_test("east", 1, begin)).unwrap();
+        steward.order(minute(6), over("east")).unwrap();
+        assert_eq!(steward.store().unwrap().unwrap().answers, [Ok(Reply::Done), Ok(Reply::Done)]);
     }
     let mut ledger = Ledger::open(folder.path()).unwrap();
     ledger.enrol([&*plan]).unwrap();
     let mut inputs = Vec::new();
     let recovery = ledger.recover().unwrap();
     ledger.replay(&recovery, |entry| inputs.push((entry.received, entry.input))).unwrap();
-    assert_eq!(inputs, [(minute(6), Input::Command(Box::new(levelled())))]);
+    assert_eq!(inputs, [(minute(6), Input::Command(Box::new(Command::RunEnded { at: minute(5) })))]);
 }
 
 #[test]

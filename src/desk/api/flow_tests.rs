@@ -13,7 +13,7 @@ use utoipa_axum::routes;
 
 use super::asked::Sent;
 use super::systems::seen;
-use crate::desk::flowtest::{self, LARGEST_L};
+use crate::desk::flowtest::{self, CaughtRun, LARGEST_L};
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
@@ -41,6 +41,8 @@ struct TestWire {
     /// How much was run, where that is known.
     litres: Option<f64>,
     note: String,
+    /// When and by whom the water of each run by probes was said to be off.
+    run_ends: Vec<RunEndWire>,
     /// When it was ended; none while it runs.
     #[schema(value_type = Option<String>, format = DateTime)]
     ended: Option<EventTime>,
@@ -48,6 +50,14 @@ struct TestWire {
     /// design, the verdict, and what to do next. None while it runs, and none if it was given up.
     #[schema(value_type = Option<Object>)]
     outcome: Option<Outcome>,
+}
+
+/// Somebody said that the water is off.
+#[derive(Serialize, ToSchema)]
+struct RunEndWire {
+    #[schema(value_type = String, format = DateTime)]
+    at: EventTime,
+    by: String,
 }
 
 /// A flow test to begin.
@@ -124,7 +134,7 @@ async fn flow_test(
     State(office): State<Arc<Office>>,
     Path(key): Path<String>,
 ) -> Result<Json<TestWire>, Problem> {
-    let (known, _) = flowtest::known(&office, &visitor, &key).await?;
+    let (known, _) = flowtest::reached(&office, &visitor, &key).await?;
     let given_up = known.test.ended.is_some() && known.test.outcome.is_none();
     let outcome = (!given_up).then_some(known.outcome);
     Ok(Json(wire(StoredTest { outcome, ..known.test })))
@@ -139,25 +149,16 @@ async fn step(
     Path(key): Path<String>,
     Sent(sent): Sent<StepWire>,
 ) -> Result<StatusCode, Problem> {
-    let (known, system) = flowtest::known(&office, &visitor, &key).await?;
-    let deed = match sent.act.as_str() {
-        "run-ended" => {
-            flowtest::run_ended(&office, &visitor, &system, &known).await?;
-            return Ok(StatusCode::NO_CONTENT);
-        }
-        "finish" => known.finished()?,
-        "give-up" => TestDeed::GiveUp,
-        "catch" if known.test.method == Method::Buckets => catch(&system, &sent)?,
-        "catch" => return Err(Problem::wrong("nothing is caught in a test by probes")),
-        _ => return Err(Problem::wrong("`act` must be `catch`, `run-ended`, `finish` or `give-up`")),
-    };
-    flowtest::place(&office, &visitor, &system, known.test.key, deed).await?;
+    flowtest::step(&office, &visitor, (&key, &sent.act), |system| caught(system, &sent)).await?;
     Ok(StatusCode::NO_CONTENT)
 }
 
-fn catch(system: &System, sent: &StepWire) -> Result<TestDeed, Problem> {
+fn caught(system: &System, sent: &StepWire) -> Result<CaughtRun, Problem> {
     let run = record_key(sent.run.as_deref().unwrap_or_default())?;
     let mark_litres = volume("mark_litres", sent.mark_litres.unwrap_or_default())?;
+    if mark_litres <= 0.0 {
+        return Err(Problem::wrong("`mark_litres` must say how much lies between two marks of the buckets"));
+    }
     let mut caught = BTreeMap::new();
     for (basin, litres) in &sent.caught {
         if system.find_basin(basin.as_str()).is_none() {
@@ -165,12 +166,7 @@ fn catch(system: &System, sent: &StepWire) -> Result<TestDeed, Problem> {
         }
         caught.insert(basin.clone(), Caught { litres: volume("caught", *litres)?, mark_litres });
     }
-    if mark_litres <= 0.0 || caught.len() < 2 || caught.values().all(|caught| caught.litres <= 0.0) {
-        return Err(Problem::wrong(
-            "read at least two buckets, one of them with water, and say how much lies between two marks",
-        ));
-    }
-    Ok(TestDeed::Catch { run, caught })
+    Ok((run, caught))
 }
 
 fn record_key(text: &str) -> Result<RecordKey, Problem> {
@@ -192,6 +188,7 @@ fn wire(test: StoredTest) -> TestWire {
         by: test.by,
         litres: test.litres,
         note: test.note,
+        run_ends: test.run_ends.into_iter().map(|(at, by)| RunEndWire { at, by }).collect(),
         ended: test.ended.map(|(at, _)| at),
         outcome: test.outcome,
     }

@@ -9,7 +9,7 @@ use crate::desk::units::Units;
 use crate::desk::words;
 use crate::flowtest::{Arrival, Method, Next, SplitResult, Verdict, arrival};
 use crate::ledger::StoredTest;
-use crate::model::{EventTime, Id, Subject, System};
+use crate::model::{EventTime, Id, Node, Subject, System};
 
 /// A flow test.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,6 +22,8 @@ pub(super) struct TestSheet {
     pub(super) litres: Option<String>,
     pub(super) note: String,
     pub(super) ended: Option<(Moment, String)>,
+    /// When and by whom the water of each run was said to be off.
+    pub(super) run_ends: Vec<(Moment, String)>,
     /// It was given up.
     pub(super) given_up: bool,
     /// While it runs: each outlet, and when its water arrived.
@@ -97,6 +99,7 @@ pub(super) fn sheet(system: &System, known: &Known, units: Units, now: EventTime
         litres: test.litres.map(|litres| units.volume(litres)),
         note: test.note.clone(),
         ended: test.ended.as_ref().map(|(at, by)| (moment(*at), by.clone())),
+        run_ends: test.run_ends.iter().map(|(at, by)| (moment(*at), by.clone())).collect(),
         given_up: test.ended.is_some() && test.outcome.is_none(),
         outlets: outlets(system, known, now),
         runs: runs(system, known, units, now),
@@ -200,8 +203,8 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
     let side_a = sides.map_or_else(
         || "side a".to_owned(),
         |[a, _]| match a {
-            crate::model::Node::Basin(basin) => system.basin(basin).label().to_owned(),
-            crate::model::Node::Splitter(splitter) => format!("splitter {}", system.splitter(splitter).id),
+            Node::Basin(basin) => system.basin(basin).label().to_owned(),
+            Node::Splitter(splitter) => format!("splitter {}", system.splitter(splitter).id),
         },
     );
     let runs = match split.runs {

@@ -11,8 +11,8 @@ use axum::routing::get;
 use serde::Deserialize;
 
 use super::gather::{self, TestSheet};
-use super::pages::{self, ListSheet, Pressed, RUN_ENDED};
-use super::work::{self, Known};
+use super::pages::{self, ListSheet, Pressed};
+use super::work::{self, CaughtRun, Known, RUN_ENDED};
 use crate::desk::answer::{Fault, html};
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor};
@@ -22,7 +22,7 @@ use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::flowtest::{Caught, Method};
 use crate::ledger::TestDeed;
-use crate::model::{EventTime, Id, RecordKey, System};
+use crate::model::{EventTime, RecordKey, System};
 
 /// Tests on the page of a system.
 const LISTED: usize = 30;
@@ -177,20 +177,8 @@ async fn sheet(
     key: &str,
     units: Units,
 ) -> Result<(TestSheet, Arc<System>), Problem> {
-    let (known, system) = known(office, visitor, key).await?;
+    let (known, system) = work::reached(office, visitor, key).await?;
     Ok((gather::sheet(&system, &known, units, office.now()), system))
-}
-
-/// A test in the visitor's reach, with all it rests on, and its system.
-pub(in crate::desk) async fn known(
-    office: &Office,
-    visitor: &Visitor,
-    key: &str,
-) -> Result<(Known, Arc<System>), Problem> {
-    let (test, system) = work::seen(office, visitor, key).await?;
-    let (now, asked) = (office.now(), Arc::clone(&system));
-    let known = ask(office, move |view| work::known(view, &asked, test, now)).await?;
-    Ok((known, system))
 }
 
 /// `POST /tests/{key}`
@@ -201,7 +189,7 @@ async fn act(
     units: Units,
     fields: Fields,
 ) -> Response {
-    match acted(&office, &visitor, &key, &fields).await {
+    match work::step(&office, &visitor, (&key, fields.get("act")), |system| caught(system, &fields)).await {
         Ok(()) if fields.get("act") == RUN_ENDED => {
             Redirect::to(&format!("/tests/{key}?step={RUN_ENDED}")).into_response()
         }
@@ -216,22 +204,8 @@ async fn act(
     }
 }
 
-async fn acted(office: &Office, visitor: &Visitor, key: &str, fields: &Fields) -> Result<(), Problem> {
-    let (known, system) = known(office, visitor, key).await?;
-    let deed = match fields.get("act") {
-        RUN_ENDED => return work::run_ended(office, visitor, &system, &known).await,
-        "finish" => known.finished()?,
-        "give-up" => TestDeed::GiveUp,
-        "catch" if known.test.method == Method::Buckets => {
-            let run = RecordKey::new(fields.get("run")).map_err(|fault| Problem::wrong(fault.to_string()))?;
-            TestDeed::Catch { run, caught: caught(&system, fields)? }
-        }
-        _ => return Err(Problem::wrong("there is no such step")),
-    };
-    work::place(office, visitor, &system, known.test.key, deed).await
-}
-
-fn caught(system: &System, fields: &Fields) -> Result<BTreeMap<Id, Caught>, Problem> {
+fn caught(system: &System, fields: &Fields) -> Result<CaughtRun, Problem> {
+    let run = RecordKey::new(fields.get("run")).map_err(|fault| Problem::wrong(fault.to_string()))?;
     let mark_litres = volume(fields, "mark")?.filter(|mark| *mark > 0.0);
     let mark_litres =
         mark_litres.ok_or_else(|| Problem::wrong("say how much lies between two marks of the buckets"))?;
@@ -241,8 +215,5 @@ fn caught(system: &System, fields: &Fields) -> Result<BTreeMap<Id, Caught>, Prob
             caught.insert(basin.id.clone(), Caught { litres, mark_litres });
         }
     }
-    if caught.len() < 2 || caught.values().all(|caught| caught.litres <= 0.0) {
-        return Err(Problem::wrong("read at least two buckets, one of them with water"));
-    }
-    Ok(caught)
+    Ok((run, caught))
 }

@@ -5,5 +5,5 @@ mod handlers;
 mod pages;
 mod work;
 
-pub(in crate::desk) use handlers::{LARGEST_L, known, routes};
-pub(in crate::desk) use work::{place, run_ended};
+pub(in crate::desk) use handlers::{LARGEST_L, routes};
+pub(in crate::desk) use work::{CaughtRun, place, reached, step};

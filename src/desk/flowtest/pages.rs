@@ -2,7 +2,8 @@
 
 use maud::{Markup, html};
 
-use super::gather::{RunSheet, SplitSheet, TestSheet};
+use super::gather::{SplitSheet, TestSheet};
+use super::work::RUN_ENDED;
 use crate::desk::assets;
 use crate::desk::pages::{Page, Part, layout_with, time};
 use crate::desk::sheet::Chrome;
@@ -68,9 +69,6 @@ pub(super) fn list(chrome: &Chrome, sheet: &ListSheet<'_>) -> String {
     let page = Page { title: "Flow tests", here: &here, fragment: "", live: false };
     layout_with(chrome, &page, &[&assets::FORMS, &assets::RECORD_STYLE], &main).into_string()
 }
-
-/// The step by which somebody says that the water is off.
-pub(super) const RUN_ENDED: &str = "run-ended";
 
 const fn method_words(method: Method) -> &'static str {
     match method {
@@ -154,7 +152,7 @@ pub(super) fn test_main(chrome: &Chrome, sheet: &TestSheet, system: &System, uni
         }
         @if is_running && sheet.method == Method::Buckets && may_act(chrome) { (part("buckets", buckets(chrome, sheet, system, units)).markup()) }
         @if !sheet.given_up { (part("splits", splits(sheet)).markup()) }
-        (part("runs", runs(&sheet.runs, sheet.rained)).markup())
+        (part("runs", runs(sheet)).markup())
         @if is_running && may_act(chrome) { (part("end", end(chrome, sheet)).markup()) }
     }
 }
@@ -243,12 +241,14 @@ const fn verdict_class(verdict: Verdict) -> &'static str {
     }
 }
 
-fn runs(runs: &[RunSheet], rained: usize) -> Markup {
+fn runs(sheet: &TestSheet) -> Markup {
+    let rained = sheet.rained;
     html! {
         h2 { "The runs" }
-        @if runs.is_empty() { p { "None is measured yet." } }
+        @if sheet.runs.is_empty() { p { "None is measured yet." } }
+        @for (at, by) in &sheet.run_ends { p class="when" { "The water was off " (time(at)) ", said " (by) "." } }
         ol class="past" {
-            @for run in runs {
+            @for run in &sheet.runs {
                 li {
                     b { (time(&run.at)) } @if let Some(litres) = &run.litres { ", " (litres) } ": "
                     @for (at, (basin, part)) in run.parts.iter().enumerate() { @if at > 0 { ", " } (basin) " " (part) }

@@ -1,19 +1,18 @@
 //! What a flow test rests on, and what people may do with it.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::desk::office::Office;
 use crate::desk::people::{Visitor, only_if_may};
 use crate::desk::problem::Problem;
 use crate::desk::visit::ask;
-use crate::flowtest::{Method, Outcome, Run, Trace, judge};
+use crate::flowtest::{Caught, Method, Outcome, Run, Trace, judge};
 use crate::ledger::{
     DoseRecord, LedgerFault, Order, Resolution, ServiceFilter, StoredService, StoredTest, TestDeed,
     TestOrder, View,
 };
-use crate::model::{
-    Action, BasinIx, Command, EventTime, Place, Quantity, RecordKey, Span, Subject, System, Work,
-};
+use crate::model::{Action, BasinIx, EventTime, Id, Place, Quantity, RecordKey, Span, Subject, System, Work};
 
 /// How long before the water the soil is looked at.
 const CALM: Span = Span::from_hours(3);
@@ -44,7 +43,7 @@ impl Known {
     ///
     /// # Errors
     /// Nothing is measured yet.
-    pub(in crate::desk) fn finished(&self) -> Result<TestDeed, Problem> {
+    fn finished(&self) -> Result<TestDeed, Problem> {
         if self.outcome.runs == 0 {
             return Err(Problem::wrong("nothing is measured yet: wait for a dose, or give the test up"));
         }
@@ -52,12 +51,20 @@ impl Known {
     }
 }
 
-/// A test in the visitor's reach, with its system.
-pub(in crate::desk) async fn seen(
+/// A test in the visitor's reach, with all it rests on, and its system.
+pub(in crate::desk) async fn reached(
     office: &Office,
     visitor: &Visitor,
     key: &str,
-) -> Result<(StoredTest, Arc<System>), Problem> {
+) -> Result<(Known, Arc<System>), Problem> {
+    let (test, system) = seen(office, visitor, key).await?;
+    let (now, asked) = (office.now(), Arc::clone(&system));
+    let known = ask(office, move |view| known(view, &asked, test, now)).await?;
+    Ok((known, system))
+}
+
+/// A test in the visitor's reach, with its system.
+async fn seen(office: &Office, visitor: &Visitor, key: &str) -> Result<(StoredTest, Arc<System>), Problem> {
     let unknown = || Problem::not_found("no flow test in your reach has this key");
     let key = RecordKey::new(key).map_err(|_| unknown())?;
     let test = ask(office, move |view| view.flow_test(&key)).await?.ok_or_else(unknown)?;
@@ -66,7 +73,7 @@ pub(in crate::desk) async fn seen(
 }
 
 /// What is known of a test at `now`.
-pub(in crate::desk) fn known(
+pub(super) fn known(
     view: &View,
     system: &System,
     test: StoredTest,
@@ -138,18 +145,42 @@ pub(in crate::desk) async fn place(
     Ok(())
 }
 
-/// Lets the engine know that no more water comes for this test: the run is judged as soon as its probes have settled.
-pub(in crate::desk) async fn run_ended(
+/// The step by which somebody says that the water is off.
+pub(super) const RUN_ENDED: &str = "run-ended";
+
+/// What the buckets of one run held: the run's own key, and by basin.
+pub(in crate::desk) type CaughtRun = (RecordKey, BTreeMap<Id, Caught>);
+
+/// Takes the step called `act` with the test `key`; `caught` reads what the buckets held, for the step that tells it.
+pub(in crate::desk) async fn step(
     office: &Office,
     visitor: &Visitor,
-    system: &System,
-    known: &Known,
+    (key, act): (&str, &str),
+    caught: impl FnOnce(&System) -> Result<CaughtRun, Problem>,
 ) -> Result<(), Problem> {
     only_if_may(visitor, Action::Attend)?;
-    if known.test.method != Method::Probes || known.test.ended.is_some() {
-        return Err(Problem::wrong("only the runs of a test by probes that is under way can be ended"));
-    }
-    let order = Order::Tell { system: system.id.clone(), command: Command::RunEnded { at: office.now() } };
-    office.desk.orders.place(order).await?;
-    Ok(())
+    let (known, system) = reached(office, visitor, key).await?;
+    let deed = match (act, known.test.method) {
+        ("catch", Method::Buckets) => {
+            let (run, caught) = caught(&system)?;
+            if caught.len() < 2 || caught.values().all(|caught| caught.litres <= 0.0) {
+                return Err(Problem::wrong("read at least two buckets, one of them with water"));
+            }
+            TestDeed::Catch { run, caught }
+        }
+        ("catch", Method::Probes) => return Err(Problem::wrong("nothing is caught in a test by probes")),
+        (RUN_ENDED, Method::Buckets) => {
+            return Err(Problem::wrong(
+                "a run by buckets is over once they are read, when the drip has stopped",
+            ));
+        }
+        (RUN_ENDED, Method::Probes) if known.test.ended.is_some() => {
+            return Err(Problem::wrong("this flow test is over already"));
+        }
+        (RUN_ENDED, Method::Probes) => TestDeed::RunOver,
+        ("finish", _) => known.finished()?,
+        ("give-up", _) => TestDeed::GiveUp,
+        _ => return Err(Problem::wrong("a step is `catch`, `run-ended`, `finish` or `give-up`")),
+    };
+    place(office, visitor, &system, known.test.key, deed).await
 }

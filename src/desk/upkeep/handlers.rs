@@ -10,7 +10,7 @@ use axum::routing::{get, post};
 
 use super::pages::{self, Calendar, TasksSheet, VisitsSheet};
 use super::rows::{VisitRow, Wanted, tasks, visits};
-use super::{feed, table};
+use super::{compared, feed, table};
 use crate::desk::answer::html;
 use crate::desk::office::Office;
 use crate::desk::people::{self, Visitor};
@@ -33,6 +33,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .route("/tasks.csv", get(tasks_table))
         .route("/visits", get(visits_page))
         .route("/visits.csv", get(visits_table))
+        .route("/visits/compared", get(compared::page))
         .route("/calendar", post(make_calendar))
         .route("/calendar.ics", get(calendar))
 }

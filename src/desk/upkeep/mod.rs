@@ -1,7 +1,8 @@
 //! Tasks and visits: what is to be done and when, as pages, tables and a calendar.
 //!
-//! Everything is taken from what the schedule worked out last; nothing is worked out for a request.
+//! Everything is taken from what the schedule worked out last; for a request, only the last year is played through.
 
+mod compared;
 mod feed;
 mod handlers;
 mod ical;

@@ -145,7 +145,7 @@ pub(super) fn visits(chrome: &Chrome, sheet: &VisitsSheet) -> String {
             p { @if sheet.made.is_none() { "The first plan is being made: load the page again in a moment." } @else { "No visit is needed." } }
         }
         @for day in sheet.rows.chunk_by(|a, b| a.visit.day == b.visit.day) { (day_of(day, sheet.today, sheet.units)) }
-        p { a href="/visits.csv" { "All visits as a table (CSV)" } }
+        p { a href="/visits.csv" { "All visits as a table (CSV)" } ". " a href="/visits/compared" { "The last year beside a calendar" } "." }
         (calendar(chrome, &sheet.calendar))
     };
     layout_with(chrome, &page, &[&assets::FORMS, &assets::UPKEEP_STYLE], &main).into_string()

@@ -113,7 +113,7 @@ fn row(task: &Task, system: &System, planned: &BTreeMap<&TaskKey, (u64, Day)>, n
     TaskRow {
         system: (system.id.to_string(), system.name.clone()),
         property: words::title(task.property.as_str()),
-        title: task.title(system),
+        title: task.key.title(system),
         urgency: urgency(task),
         over: window[1] < day(now),
         window,
@@ -246,7 +246,7 @@ fn coming_row(
     let day = |at| Day::of(at, &system.zone);
     let visit = planned.get(&task.key).map(|(_, day)| *day);
     ComingRow {
-        title: task.title(system),
+        title: task.key.title(system),
         urgency: urgency(task),
         due: due_words(day(task.window.due), day(now), visit),
         reason: task.reason.clone(),

@@ -101,6 +101,25 @@ pub(in crate::desk) struct ServiceYear {
     pub(in crate::desk) work: Vec<String>,
     pub(in crate::desk) note: String,
     pub(in crate::desk) by: String,
+    /// Where mulch was renewed: what was last foretold before.
+    pub(in crate::desk) foretold: Option<Foretold>,
+}
+
+/// When a basin would first have flooded, as it was foretold.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub(in crate::desk) struct Foretold {
+    /// When that was thought.
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) made: EventTime,
+    /// The best estimate.
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) due: EventTime,
+    /// With 80 % probability not before this.
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) earliest: EventTime,
+    /// And not after this.
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) latest: EventTime,
 }
 
 /// Water run on purpose.
@@ -232,6 +251,12 @@ fn services(system: &System, rows: &Rows) -> Vec<ServiceYear> {
         work: stored.record.work.iter().map(|work| work.name().to_owned()).collect(),
         note: stored.record.note.clone(),
         by: stored.by.clone(),
+        foretold: rows.foretold.get(&stored.key).map(|it| Foretold {
+            made: it.made,
+            due: it.due,
+            earliest: it.earliest,
+            latest: it.latest,
+        }),
     };
     rows.services.iter().rev().map(one).collect()
 }
@@ -323,6 +348,7 @@ mod tests {
             doses: Vec::new(),
             findings: Vec::new(),
             services: Vec::new(),
+            foretold: BTreeMap::new(),
             tests: Vec::new(),
             days: Vec::new(),
             diverter: Vec::new(),

@@ -20,7 +20,7 @@ use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::desk::words;
 use crate::ledger::LedgerFault;
-use crate::model::System;
+use crate::model::{EventTime, System};
 
 /// Years before this one that the page offers.
 const OFFERED: i16 = 5;
@@ -51,11 +51,12 @@ async fn this_year(visitor: Visitor, State(office): Shared, Path(id): Path<Strin
     let Some(system) = office.system(&visitor, &id) else {
         return Fault::NoSystem(id).page(&office, &visitor);
     };
-    Redirect::temporary(&format!("/systems/{id}/years/{}", year_at(&office, &system.zone))).into_response()
+    Redirect::temporary(&format!("/systems/{id}/years/{}", year_in(&system.zone, office.now())))
+        .into_response()
 }
 
-fn year_at(office: &Office, zone: &TimeZone) -> i16 {
-    office.now().timestamp().to_zoned_datetime(zone.clone()).year()
+fn year_in(zone: &TimeZone, at: EventTime) -> i16 {
+    at.timestamp().to_zoned_datetime(zone.clone()).year()
 }
 
 /// `GET /systems/{id}/years/{year}`, and with `.csv` at its end
@@ -111,8 +112,12 @@ async fn answer(
         ];
         return (about, table::csv(&years)).into_response();
     }
-    let latest = year_at(office, zone);
-    let others = (latest - OFFERED..=latest).filter(|other| *other != year);
+    let latest = year_in(zone, office.now());
+    let first = match first_year(office, systems).await {
+        Ok(first) => first.unwrap_or(latest),
+        Err(fault) => return Fault::from(fault).page(office, visitor),
+    };
+    let others = (first.max(latest - OFFERED)..=latest).filter(|other| *other != year);
     let others = others.map(|other| (other, format!("{base}/{other}"))).collect();
     let wider = match systems {
         [system] if base.starts_with("/systems/") => {
@@ -124,4 +129,20 @@ async fn answer(
     };
     let sheet = YearSheet { title, here: format!("{base}/{year}"), year, wider, years, others, units };
     html(pages::page(&office.chrome(visitor, 0), &sheet))
+}
+
+/// The year in which the first of `systems` was heard first; none if none was heard yet.
+async fn first_year(office: &Office, systems: &[Arc<System>]) -> Result<Option<i16>, LedgerFault> {
+    let systems = systems.to_vec();
+    ask(office, move |view| {
+        let mut first = None;
+        for system in systems {
+            if let Some(at) = view.heard_since(&system.id)? {
+                let year = year_in(&system.zone, at);
+                first = Some(first.map_or(year, |first: i16| first.min(year)));
+            }
+        }
+        Ok(first)
+    })
+    .await
 }

@@ -158,7 +158,12 @@ fn services(year: &Account, zone: &TimeZone) -> Markup {
                             tr {
                                 td { (day(it.at, zone)) }
                                 td { a href={ "/services/" (it.key) } { (it.place) } }
-                                td { (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) } }
+                                td {
+                                    (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) }
+                                    @if let Some(foretold) = &it.foretold {
+                                        "; without that a first flood was foretold between " (day(foretold.earliest, zone)) " and " (day(foretold.latest, zone))
+                                    }
+                                }
                                 td { (it.by) }
                             }
                         }

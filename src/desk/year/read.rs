@@ -1,12 +1,17 @@
 //! What the ledger holds of one system in one year.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::date;
 
 use crate::ledger::{
-    Bin, DoseRecord, LedgerFault, Resolution, ServiceFilter, StoredFinding, StoredService, StoredTest, View,
+    Bin, DoseRecord, ForecastRecord, LedgerFault, Resolution, ServiceFilter, StoredFinding, StoredService,
+    StoredTest, View,
 };
-use crate::model::{EventTime, Place, Quantity, SensorIx, System};
+use crate::model::{EventTime, Place, Quantity, RecordKey, SensorIx, Span as Length, Subject, System, Work};
 
+/// A forecast older than this says nothing of the work.
+const FORETOLD: Length = Length::from_days(90);
 /// Most findings, records and tests of one year.
 const MOST: usize = 10_000;
 
@@ -31,6 +36,8 @@ pub(super) struct Rows {
     pub(super) findings: Vec<StoredFinding>,
     /// Newest first.
     pub(super) services: Vec<StoredService>,
+    /// By the key of a record that mulch was renewed: what was last foretold of that basin before.
+    pub(super) foretold: BTreeMap<RecordKey, ForecastRecord>,
     /// Newest first.
     pub(super) tests: Vec<StoredTest>,
     /// Days of UTC, by sensor.
@@ -73,13 +80,30 @@ pub(super) fn rows(view: &View, system: &System, span: Span) -> Result<Rows, Led
         }
         None => Vec::new(),
     };
+    let services = view.services(&filter, MOST)?;
     Ok(Rows {
         heard_since: view.heard_since(&system.id)?,
         doses: view.doses(&system.id, from, to)?,
         findings: view.findings_within(&system.id, from, to, MOST)?,
-        services: view.services(&filter, MOST)?,
+        foretold: foretold(view, system, &services)?,
+        services,
         tests: view.flow_tests(&system.id, from, to, MOST)?,
         days,
         diverter,
     })
+}
+
+fn foretold(
+    view: &View,
+    system: &System,
+    services: &[StoredService],
+) -> Result<BTreeMap<RecordKey, ForecastRecord>, LedgerFault> {
+    let mut foretold = BTreeMap::new();
+    for stored in services.iter().filter(|stored| stored.record.work.contains(&Work::MulchRenewed)) {
+        let (Subject::Basin(basin), at) = (&stored.record.subject, stored.record.at) else { continue };
+        if let Some(newest) = view.forecasts_of(&system.id, basin, at - FORETOLD, at)?.pop() {
+            foretold.insert(stored.key.clone(), newest);
+        }
+    }
+    Ok(foretold)
 }

@@ -54,6 +54,17 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
             format!("{}: {}", it.work.join(" "), it.note)
         };
         row("service", &it.subject, (time(it.at), time(it.at)), (String::new(), ""), &words, &it.by);
+        if let Some(foretold) = &it.foretold {
+            let stretch = (time(foretold.earliest), time(foretold.latest));
+            row(
+                "foretold-flood",
+                &it.subject,
+                stretch,
+                (String::new(), ""),
+                "without renewing the mulch",
+                "",
+            );
+        }
     }
     for test in &year.tests {
         for split in &test.outcome.splits {

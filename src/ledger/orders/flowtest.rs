@@ -9,7 +9,7 @@ use crate::flowtest::{Caught, Method, Outcome};
 use crate::ledger::record::to_json;
 use crate::model::{EventTime, Id, RecordKey};
 
-/// Runs by buckets in one test.
+/// Runs in one test.
 const RUNS: usize = 20;
 
 /// Something done with a flow test.
@@ -46,6 +46,8 @@ pub enum TestDeed {
         /// By basin.
         caught: BTreeMap<Id, Caught>,
     },
+    /// No more water comes in this run, which its probes are to measure.
+    RunOver,
     /// It ends with this.
     Finish {
         /// What it came to.
@@ -68,9 +70,10 @@ pub(super) fn write(db: &Connection, order: &TestOrder) -> rusqlite::Result<Answ
         (TestDeed::Begin { method, litres, note }, None) => begin(db, order, *method, *litres, note),
         (_, None) => Ok(refuse("there is no such flow test")),
         (TestDeed::Catch { run, caught }, Some((test, ended))) => keep(db, order, (test, ended), run, caught),
-        (TestDeed::Finish { .. } | TestDeed::GiveUp, Some((_, true))) => {
+        (TestDeed::RunOver | TestDeed::Finish { .. } | TestDeed::GiveUp, Some((_, true))) => {
             Ok(refuse("this flow test is over already"))
         }
+        (TestDeed::RunOver, Some((test, false))) => run_over(db, order, test),
         (TestDeed::Finish { outcome }, Some((test, false))) => end(db, order, test, Some(outcome)),
         (TestDeed::GiveUp, Some((test, false))) => end(db, order, test, None),
     }
@@ -127,6 +130,21 @@ fn keep(
     }
     db.prepare_cached("INSERT INTO flow_test_runs (key, test, at, by, caught) VALUES (?1, ?2, ?3, ?4, ?5)")?
         .execute(params![run.as_str(), test, order.at.millis(), order.by, to_json(caught)?])?;
+    Ok(Ok(Reply::Done))
+}
+
+fn run_over(db: &Connection, order: &TestOrder, test: i64) -> rusqlite::Result<Answer> {
+    let runs: usize = db
+        .prepare_cached("SELECT count(*) FROM flow_test_ends WHERE test = ?1")?
+        .query_row([test], |row| row.get(0))?;
+    if runs >= RUNS {
+        return Ok(refuse(&format!("a flow test holds at most {RUNS} runs")));
+    }
+    db.prepare_cached("INSERT INTO flow_test_ends (test, at, by) VALUES (?1, ?2, ?3)")?.execute(params![
+        test,
+        order.at.millis(),
+        order.by
+    ])?;
     Ok(Ok(Reply::Done))
 }
 

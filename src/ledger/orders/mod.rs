@@ -17,7 +17,7 @@ use rusqlite::{Connection, Error, Transaction};
 
 use super::alerts::Touched;
 use super::{Position, commit};
-use crate::model::{Command, EventTime, Id};
+use crate::model::EventTime;
 use crate::upkeep::Plan;
 
 pub use alerts::{AlertOrder, AlertWork, Muting};
@@ -31,13 +31,6 @@ pub use service::{NewPhoto, PHOTO_BYTES, PHOTOS, PhotoKind, ServiceDeed, Service
 /// A change that somebody asks for.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Order {
-    /// Tell a system's engine what was done to its system.
-    Tell {
-        /// The system.
-        system: Id,
-        /// What was done.
-        command: Command,
-    },
     /// A reader outside has come so far, and never needs what was before.
     Reached {
         /// The reader's name.
@@ -53,7 +46,7 @@ pub enum Order {
     People(PeopleOrder),
     /// Write down what was found and done; its engine hears of it, and alerts that the work ends are closed.
     Service(ServiceOrder),
-    /// A flow test goes on.
+    /// A flow test goes on; its engine hears when the water of a run is off.
     Test(TestOrder),
     /// Keep the plan of visits in place of the one before.
     Plan {
@@ -116,8 +109,6 @@ pub(super) fn carry_out(
 
 fn write(db: &Connection, order: &Order, touched: &mut Touched) -> rusqlite::Result<Answer> {
     match order {
-        // The engine was told when the order came; its input is in the journal of this commit.
-        Order::Tell { .. } => Ok(Ok(Reply::Done)),
         Order::Export { cursor, step } => export::write(db, cursor, step),
         Order::Reached { cursor, position } => {
             commit::reach(db, cursor, *position)?;

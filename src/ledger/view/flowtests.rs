@@ -32,6 +32,8 @@ pub struct StoredTest {
     pub ended: Option<(EventTime, String)>,
     /// What it came to; none while it runs, and none if it was given up.
     pub outcome: Option<Outcome>,
+    /// When and by whom the water of a run measured by probes was said to be off, in order.
+    pub run_ends: Vec<(EventTime, String)>,
     /// What was caught in each run by buckets, in order.
     pub runs: Vec<(EventTime, BTreeMap<Id, Caught>)>,
 }
@@ -81,9 +83,13 @@ fn stored(row: &Row<'_>, names: &Names, db: &Connection) -> rusqlite::Result<Sto
         _ => None,
     };
     let outcome = row.get_ref(10)?.as_str_or_null()?.map(|text| from_json(10, text)).transpose()?;
+    let test: i64 = row.get(0)?;
+    let mut query = db.prepare_cached("SELECT at, by FROM flow_test_ends WHERE test = ?1 ORDER BY at")?;
+    let run_ends = query.query_map([test], |end| Ok((EventTime::from_millis(end.get(0)?), end.get(1)?)))?;
+    let run_ends = run_ends.collect::<Result<_, _>>()?;
     let mut query =
         db.prepare_cached("SELECT at, caught FROM flow_test_runs WHERE test = ?1 ORDER BY at, key")?;
-    let runs = query.query_map([row.get::<_, i64>(0)?], |run| {
+    let runs = query.query_map([test], |run| {
         Ok((EventTime::from_millis(run.get(0)?), from_json(1, run.get_ref(1)?.as_str()?)?))
     })?;
     Ok(StoredTest {
@@ -96,6 +102,7 @@ fn stored(row: &Row<'_>, names: &Names, db: &Connection) -> rusqlite::Result<Sto
         note: row.get(7)?,
         ended,
         outcome,
+        run_ends,
         runs: runs.collect::<Result<_, _>>()?,
     })
 }

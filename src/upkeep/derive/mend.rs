@@ -51,13 +51,16 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
     }
 }
 
-/// From when it was found; what stands although somebody was there is left half its time to show that the work did
-/// some good, and is then due as if it were found anew. Otherwise it would bring a visit every day.
+/// From when it was found. What stands although somebody was there is left half its time to show that the work did
+/// some good; the longer it has stood in vain, the longer it is left, up to its latest. Otherwise it would bring a
+/// visit every day.
 fn window(kind: FindingKind, since: EventTime, tried: Option<EventTime>) -> Window {
     let (due, latest) = days(kind);
     let (due, latest) = (Span::from_days(due), Span::from_days(latest));
-    let window = Window::from_now(tried.unwrap_or(since), due, latest);
-    Window { earliest: window.earliest + due.scaled(if tried.is_some() { 0.5 } else { 0.0 }), ..window }
+    let Some(tried) = tried else { return Window::from_now(since, due, latest) };
+    let half = due.scaled(0.5);
+    let earliest = tried + (tried - since).clamp(half, latest);
+    Window { earliest, due: earliest + half, latest: earliest + latest.max(half) }
 }
 
 fn kind(facts: &Facts<'_>, standing: &Standing) -> TaskKind {

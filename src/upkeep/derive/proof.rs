@@ -1,5 +1,7 @@
 //! Work that is not proved yet.
 
+use std::collections::BTreeMap;
+
 use super::Draft;
 use crate::model::{EventTime, Id, Node, Severity, Span, Subject, Work};
 use crate::upkeep::task::{Task, TaskKind, Window};
@@ -17,18 +19,24 @@ pub(super) fn tasks(facts: &Facts<'_>) -> Vec<Task> {
 
 fn draft(facts: &Facts<'_>, splitter: &Id) -> Option<Draft> {
     let (work, at) = last_work(facts, splitter)?;
-    let proved = facts.proofs.iter().any(|proof| proof.splitter == *splitter && proof.at >= at);
+    let tests = || facts.tests.iter().filter(|test| test.splitter == *splitter && test.at >= at);
     let seen = doses_since(facts, splitter, at);
-    if proved || seen >= DOSES || facts.now - at > FORGOTTEN {
+    if tests().any(|test| test.even) || seen >= DOSES || facts.now - at > FORGOTTEN {
         return None;
+    }
+    let in_vain = tests().map(|test| test.at).max();
+    let mut window = Window::from_now(in_vain.unwrap_or(at), Span::from_days(14), Span::from_days(30));
+    if in_vain.is_some() {
+        // Ordinary doses may tell meanwhile what the test did not.
+        window.earliest = window.earliest + Span::from_days(7);
     }
     let subject = Subject::Splitter(splitter.clone());
     Some(Draft {
         kind: TaskKind::FlowTest,
-        window: Window::from_now(at, Span::from_days(14), Span::from_days(30)),
+        window,
         urgency: Severity::Info,
         mends: false,
-        reason: english::unproved(facts.system, splitter, (work, at), (seen, DOSES)),
+        reason: english::unproved(facts.system, splitter, (work, at), (seen, DOSES), in_vain),
         materials: Vec::new(),
         subject,
     })
@@ -55,7 +63,7 @@ fn doses_since(facts: &Facts<'_>, splitter: &Id, at: EventTime) -> usize {
         let below = system.basin_ixs().filter(|basin| system.tree().side_of(ix, *basin) == Some(side));
         below.map(|basin| &system.basin(basin).id).collect::<Vec<_>>()
     });
-    let shows = |shares: &std::collections::BTreeMap<Id, f64>| {
+    let shows = |shares: &BTreeMap<Id, f64>| {
         sides.iter().all(|side| side.iter().any(|basin| shares.contains_key(*basin)))
     };
     facts.doses.iter().filter(|dose| dose.at > at && shows(&dose.shares)).count()

@@ -1,7 +1,9 @@
 //! What is done now and then although nothing is wrong, sooner or later by what the data says.
 
+use std::collections::BTreeMap;
+
 use super::Draft;
-use crate::model::{BasinIx, EventTime, Severity, Span, Subject, Work};
+use crate::model::{BasinIx, EventTime, Id, Severity, Span, Subject, Work};
 use crate::upkeep::task::{Task, TaskKind, Window};
 use crate::upkeep::{Facts, Intervals, Rules, english};
 
@@ -84,7 +86,7 @@ fn flow(facts: &Facts<'_>, basin: BasinIx) -> Says {
     let seen: Vec<_> =
         facts.doses.iter().filter_map(|dose| Some((dose.at, *dose.shares.get(id)?, &dose.shares))).collect();
     // Shares are of the basins with a usable sensor, so the design counts among those only.
-    let expected = |shares: &std::collections::BTreeMap<crate::model::Id, f64>| {
+    let expected = |shares: &BTreeMap<Id, f64>| {
         let known = facts.system.basin_ixs().filter(|ix| shares.contains_key(&facts.system.basin(*ix).id));
         design / known.map(|ix| facts.system.tree().design_share(ix)).sum::<f64>().max(design)
     };

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::model::{EventTime, FindingKind, Span, Subject, Work};
 use crate::upkeep::samples::{finding, id, yard};
 use crate::upkeep::{
-    Dose, Facts, Intervals, LastDone, Outlook, Proof, Rules, Standing, Task, TaskKind, tasks,
+    Dose, Facts, Intervals, LastDone, Outlook, Rules, Standing, Task, TaskKind, Tested, tasks,
 };
 
 const DAY: fn(i64) -> Span = Span::from_days;
@@ -32,7 +32,7 @@ fn derived(rules: &Rules, change: impl FnOnce(&mut Known)) -> Vec<Task> {
         standing: &known.standing,
         outlooks: &known.outlooks,
         last: &known.last,
-        proofs: &known.proofs,
+        tests: &known.tests,
         doses: &known.doses,
         diverter_turned: known.turned,
         since: known.since,
@@ -46,7 +46,7 @@ struct Known {
     standing: Vec<Standing>,
     outlooks: Vec<Outlook>,
     last: Vec<LastDone>,
-    proofs: Vec<Proof>,
+    tests: Vec<Tested>,
     doses: Vec<Dose>,
     turned: Option<EventTime>,
     since: EventTime,
@@ -178,8 +178,14 @@ fn work_on_a_split_is_to_be_proved_by_a_test_or_by_ordinary_doses() {
     assert!(test(&|_| ()).is_some());
     assert!(test(&|known| known.doses(5, 0.5)).unwrap().reason.contains("5 of the 12"));
     assert_eq!(test(&|known| known.doses(12, 0.5)), None);
-    assert_eq!(test(&|known| known.proofs.push(Proof { splitter: id("s1"), at: now() - DAY(1) })), None);
-    assert!(test(&|known| known.proofs.push(Proof { splitter: id("s1"), at: now() - DAY(4) })).is_some());
+    let tested = |days_ago: i64, even: bool| {
+        test(&|known| known.tests.push(Tested { splitter: id("s1"), at: now() - DAY(days_ago), even }))
+    };
+    assert_eq!(tested(1, true), None);
+    assert!(tested(4, true).is_some(), "before the work");
+    let in_vain = tested(1, false).unwrap();
+    assert_eq!((in_vain.window.earliest, in_vain.window.due), (now() + DAY(6), now() + DAY(13)));
+    assert!(in_vain.reason.contains("31 May 2026 did not prove it"), "{}", in_vain.reason);
     let cleared =
         derived(&Rules::default(), |known| known.worked(basin("fig"), Some(Work::OutletCleared), 3));
     assert!(find(&cleared, TaskKind::FlowTest, &s1()).is_some());
@@ -200,9 +206,10 @@ fn a_splitter_uneven_again_soon_stands_on_ground_that_moves() {
 #[test]
 fn a_fault_that_stands_after_a_visit_does_not_bring_one_every_day() {
     let probe = Subject::Sensor("fig/moisture".to_owned());
-    let due = |tried: Option<i64>| {
+    let due = |stands: i64, tried: Option<i64>| {
         let all = derived(&Rules::default(), |known| {
             known.stands(FindingKind::SensorStuck, probe.clone());
+            known.standing[0].since = now() - DAY(stands);
             if let Some(days_ago) = tried {
                 known.worked(probe.clone(), None, days_ago);
             }
@@ -210,7 +217,13 @@ fn a_fault_that_stands_after_a_visit_does_not_bring_one_every_day() {
         let task = find(&all, TaskKind::CheckProbe, &probe).unwrap();
         (task.window.earliest - now(), task.window.due - now(), task.reason.contains("somebody was there"))
     };
-    let (earliest, soon, _) = due(None);
+    let (earliest, soon, _) = due(2, None);
     assert!(earliest <= DAY(0) && soon <= DAY(14));
-    assert_eq!(due(Some(0)), (DAY(7), DAY(14), true), "just looked at: half of its time to show");
+    assert_eq!(due(2, Some(0)), (DAY(7), DAY(14), true), "just looked at: half of its time to show");
+    assert_eq!(
+        due(30, Some(0)),
+        (DAY(30), DAY(37), true),
+        "the longer in vain, the longer until the next try"
+    );
+    assert_eq!(due(300, Some(0)), (DAY(45), DAY(52), true), "but it is not given up");
 }

@@ -2,9 +2,12 @@
 //!
 //! Each property by itself is the question of the fewest points that stab every window, which the greedy choice by
 //! due date answers exactly ([`stab`]). What is left is to find a day for each of these visits that the crew has time
-//! on ([`place`]); a bounded search over single moves mends what placing one after the other gets wrong.
+//! on ([`place`]). A single move makes room where it can, and what comes out late even so is tried once more
+//! together with what is around it ([`mend`]).
 
+mod diary;
 mod job;
+mod mend;
 mod place;
 mod planner;
 #[cfg(test)]

@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::place::{self, Placed, way};
+use super::diary::Diary;
+use super::place::{self, Placed};
 use super::stab::{Group, Window, stab};
 use super::{Job, Late, Plan, Visit};
 use crate::model::Id;
@@ -56,9 +57,9 @@ fn split<'j>(group: Group<'j>, crew: &Crew) -> Vec<Group<'j>> {
 
 /// Jobs that may wait join a visit that is made anyway, the first that they are worth doing on and that has time.
 fn join<'j>(placed: &mut [Placed<'j>], may: Vec<&'j Job>, crew: &Crew) {
-    let mut load: BTreeMap<Day, Vec<(Id, u32)>> = BTreeMap::new();
+    let mut diary = Diary::new(crew);
     for it in placed.iter() {
-        load.entry(it.day).or_default().push((it.property.clone(), it.group.minutes()));
+        diary.add(it.day, &it.property, it.group.minutes());
     }
     let mut order: Vec<usize> = (0..placed.len()).collect();
     order.sort_by_key(|at| placed[*at].day);
@@ -68,14 +69,11 @@ fn join<'j>(placed: &mut [Placed<'j>], may: Vec<&'j Job>, crew: &Crew) {
         let found = order.iter().copied().find(|at| {
             let it = &placed[*at];
             let open = it.property == job.property && it.day >= job.earliest && it.day <= job.due;
-            open && {
-                let entries = load.get(&it.day).map_or(&[][..], Vec::as_slice);
-                place::minutes(crew, entries, Some((&job.property, job.minutes))) <= crew.minutes_a_day
-            }
+            open && diary.fits(it.day, (&job.property, job.minutes))
         });
         if let Some(at) = found {
             placed[at].group.windows.push(Window { job, from: placed[at].day, until: placed[at].day });
-            load.entry(placed[at].day).or_default().push((job.property.clone(), job.minutes));
+            diary.add(placed[at].day, &job.property, job.minutes);
         }
     }
 }
@@ -111,7 +109,7 @@ fn numbered(visits: Vec<(Day, Id, Vec<&Job>)>, crew: &Crew, before: &Plan) -> (V
         free.entry(&visit.property).or_default().push(visit);
     }
     let mut done = Vec::new();
-    let mut clock = Clock::default();
+    let mut clock = Clock::new(crew);
     for (day, property, jobs) in visits {
         let tasks: Vec<TaskKey> = jobs.iter().map(|job| job.key.clone()).collect();
         let minutes = jobs.iter().map(|job| job.minutes).sum();
@@ -138,23 +136,27 @@ fn same<'v>(visits: &mut Vec<&'v Visit>, day: Day, tasks: &[TaskKey]) -> Option<
 }
 
 /// The crew's day goes on.
-#[derive(Default)]
-struct Clock {
+struct Clock<'c> {
     day: Option<Day>,
     minutes: u32,
-    seen: Vec<Id>,
+    diary: Diary<'c>,
 }
 
-impl Clock {
+impl<'c> Clock<'c> {
+    fn new(crew: &'c Crew) -> Self {
+        Self { day: None, minutes: 0, diary: Diary::new(crew) }
+    }
+
+    /// When the work at `property` begins, which takes so long: after the way from what came before on that day. The
+    /// day itself begins at the first property.
     fn start(&mut self, crew: &Crew, day: Day, property: &Id, minutes: u32) -> u32 {
         if self.day == Some(day) {
-            let seen: Vec<&Id> = self.seen.iter().collect();
-            self.minutes += way(crew, &seen, property);
+            self.minutes += self.diary.way(day, property);
         } else {
-            *self = Self { day: Some(day), minutes: crew.starts_at, seen: Vec::new() };
+            (self.day, self.minutes) = (Some(day), crew.starts_at);
         }
         let starts_at = self.minutes;
-        self.seen.push(property.clone());
+        self.diary.add(day, property, minutes);
         self.minutes += minutes;
         starts_at
     }

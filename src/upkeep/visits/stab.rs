@@ -1,7 +1,8 @@
 //! The fewest days that meet every window of one property.
 
 use super::Job;
-use crate::upkeep::{Day, WorkingDays};
+use crate::upkeep::task::TaskKey;
+use crate::upkeep::{Crew, Day, WorkingDays};
 
 /// A job on the working days that are left for it.
 #[derive(Clone, Copy, Debug)]
@@ -44,6 +45,16 @@ impl<'j> Group<'j> {
             wish,
             windows,
         }
+    }
+
+    /// What tells it apart from others that are alike otherwise.
+    pub(super) fn first(&self) -> Option<&'j TaskKey> {
+        self.jobs().map(|job| &job.key).next()
+    }
+
+    /// Working days on which all can be done in time.
+    pub(super) fn open_days(&self, crew: &Crew) -> impl Iterator<Item = Day> + use<> {
+        crew.open_days((self.from, self.until))
     }
 
     pub(super) fn jobs(&self) -> impl Iterator<Item = &'j Job> + use<'j, '_> {

@@ -6,7 +6,7 @@ use basinward::model::Span;
 use basinward::upkeep::Day;
 use simulators::fault::Action;
 
-use super::yard::SimulatedYard;
+use super::yard;
 
 /// Grounds that are looked after get four rounds a year (common practice, no published source).
 const EVERY: i64 = 91;
@@ -24,7 +24,7 @@ pub(super) struct ByCalendar {
 /// Lives through the year: each round levels every splitter and renews the mulch of basins that water stood in, and
 /// so does the visit that a complaint brings.
 pub(super) fn by_calendar(zone: &jiff::tz::TimeZone) -> ByCalendar {
-    let mut yard = SimulatedYard::new();
+    let mut yard = yard::begin();
     let first = Day::of(yard.begins(), zone);
     let (mut visits, mut flooded, mut complaint) = (0, BTreeSet::new(), None);
     let mut standing = false;
@@ -33,7 +33,7 @@ pub(super) fn by_calendar(zone: &jiff::tz::TimeZone) -> ByCalendar {
         yard.live_until(today.at(12 * 60, zone));
         let before = flooded.len();
         // Work makes the yard tell its story again from the start: a day counts once.
-        flooded.extend(yard.floods().into_iter().map(|at| Day::of(at, zone)));
+        flooded.extend(yard::floods(&mut yard).into_iter().map(|at| Day::of(at, zone)));
         if flooded.len() > before && !standing {
             (standing, complaint) = (true, Some(day + COMPLAINT));
         }
@@ -45,5 +45,5 @@ pub(super) fn by_calendar(zone: &jiff::tz::TimeZone) -> ByCalendar {
             (standing, complaint) = (false, None);
         }
     }
-    ByCalendar { visits, flood_days: flooded.len(), days_off_level: yard.days_off_level() }
+    ByCalendar { visits, flood_days: flooded.len(), days_off_level: yard::days_off_level(&mut yard) }
 }

@@ -1,16 +1,17 @@
 //! The demonstration's sensors, publishing over MQTT as real ones would.
 
 use std::net::SocketAddr;
+use std::thread;
 use std::time::Duration;
 
 use rumqttc::{AsyncClient, MqttOptions, QoS};
-use simulators::demo::{Demo, Message};
+use simulators::radio::Message;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tracing::{debug, warn};
 
 use crate::clock::Clock;
-use crate::model::Span;
+use crate::model::{EventTime, Span};
 
 /// Real time between two looks at the yards.
 const LOOK: Duration = Duration::from_millis(40);
@@ -21,39 +22,43 @@ const WAITING: usize = 10_000;
 
 /// Sensors at work, until dropped or stopped.
 pub(super) struct Traffic {
-    tasks: Vec<JoinHandle<()>>,
+    gateways: Vec<JoinHandle<()>>,
 }
 
 impl Traffic {
-    /// Lets the yards live on, with their time kept by `clock`, and publish to `broker`.
-    pub(super) fn start(mut yards: Demo, clock: Clock, broker: SocketAddr) -> Self {
-        let mut tasks = Vec::new();
-        let mut gateways = Vec::new();
-        for number in 0..GATEWAYS {
-            let (sender, messages) = mpsc::channel(WAITING);
-            gateways.push(sender);
-            tasks.push(tokio::spawn(gateway(number, broker, messages)));
-        }
-        tasks.push(tokio::spawn(async move {
+    /// Lets yards live on, with their time kept by `clock`, and publish to `broker`. `live` lets them live until then
+    /// and gives what their sensors sent; it may take its time, so it has a thread of its own.
+    pub(super) fn start(
+        mut live: impl FnMut(EventTime) -> Vec<Message> + Send + 'static,
+        clock: Clock,
+        broker: SocketAddr,
+    ) -> Self {
+        let (senders, gateways): (Vec<_>, Vec<_>) = (0..GATEWAYS)
+            .map(|number| {
+                let (sender, messages) = mpsc::channel(WAITING);
+                (sender, tokio::spawn(gateway(number, broker, messages)))
+            })
+            .unzip();
+        thread::spawn(move || {
             let mut at = clock.now();
             loop {
-                tokio::time::sleep(LOOK).await;
+                thread::sleep(LOOK);
                 // After a pause of the machine, catch up by the hour rather than all at once.
                 at = clock.now().min(at + Span::HOUR);
-                for message in yards.advance_to(at.millis()) {
+                for message in live(at) {
                     let number = gateway_of(&message.topic);
-                    if gateways[number].send(message).await.is_err() {
+                    if senders[number].blocking_send(message).is_err() {
                         return;
                     }
                 }
             }
-        }));
-        Self { tasks }
+        });
+        Self { gateways }
     }
 
     /// Falls silent.
     pub(super) fn stop(self) {
-        self.tasks.iter().for_each(JoinHandle::abort);
+        self.gateways.iter().for_each(JoinHandle::abort);
     }
 }
 

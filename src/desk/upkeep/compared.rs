@@ -1,0 +1,101 @@
+//! The last year as it was, beside calendars.
+
+use std::sync::Arc;
+
+use axum::extract::State;
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
+
+use crate::desk::answer::html;
+use crate::desk::assets;
+use crate::desk::office::Office;
+use crate::desk::pages::{Page, layout_with};
+use crate::desk::people::Visitor;
+use crate::desk::problem::Problem;
+use crate::desk::sheet::Chrome;
+use crate::desk::visit::ask;
+use crate::schedule::compared;
+use crate::upkeep::{CALENDARS, Comparison, Side, Way};
+
+/// How far back, days.
+const DAYS: i64 = 365;
+/// Systems whose past is read for one request; the command has no such bound.
+const MOST: usize = 100;
+
+/// `GET /visits/compared`
+pub(super) async fn page(visitor: Visitor, State(office): State<Arc<Office>>) -> Response {
+    let (systems, now) = (office.systems(&visitor), office.now());
+    let chrome = office.chrome(&visitor, 0);
+    if systems.len() > MOST {
+        return html(laid_out(&chrome, &too_many(systems.len())));
+    }
+    let ways = [Way::AsItWas, CALENDARS[0], CALENDARS[1]];
+    match ask(&office, move |view| compared(view, &systems, (now, DAYS), &ways)).await {
+        Ok(told) => html(laid_out(&chrome, &main(&told))),
+        Err(fault) => Problem::from(fault).into_response(),
+    }
+}
+
+fn laid_out(chrome: &Chrome, main: &Markup) -> String {
+    let page = Page { title: "Beside a calendar", here: "/visits/compared", fragment: "", live: false };
+    let main = html! {
+        p class="trail" { a href="/visits" { "Visits" } }
+        h1 { "The last year beside a calendar" }
+        (main)
+    };
+    layout_with(chrome, &page, &[&assets::UPKEEP_STYLE], &main).into_string()
+}
+
+fn too_many(systems: usize) -> Markup {
+    html! {
+        p { "The past of " (systems) " systems is too much to play through for one page. On the machine itself, " code { "basinward visits --compare" } " does it." }
+    }
+}
+
+fn main(told: &Comparison<'_>) -> Markup {
+    html! {
+        p {
+            (told.systems) " systems at " (told.properties) " properties, with " (told.faults)
+            " faults in the last " (DAYS) " days."
+        }
+        div class="scroll" tabindex="0" role="region" aria-label="Visits and faults of the last year, by way of looking after" {
+            table {
+                thead { tr {
+                    th scope="col" { "Looked after" }
+                    th scope="col" class="number" { "Visits" }
+                    th scope="col" class="number" { "Of these, called" }
+                    th scope="col" class="number" { "Days that faults stood" }
+                    th scope="col" class="number" { "Of these, floods" }
+                } }
+                tbody { @for side in &told.sides { (row(side)) } }
+            }
+        }
+        p class="key" {
+            "As it was: every day on which somebody wrote down work counts as a visit. The calendars are played through "
+            "over the same findings: each property is visited in each round, all that is found is mended, and a "
+            "household calls once its yard has stood under water for three days, which costs a visit. What was mended "
+            "would have stood on without that; what work prevented counts for nobody. These habits are assumptions: "
+            "common practice, no published source."
+        }
+    }
+}
+
+fn row(side: &Side<'_>) -> Markup {
+    html! {
+        tr {
+            th scope="row" {
+                @match side.way {
+                    Way::AsItWas => "as it was, by the records",
+                    Way::Plan(..) => "by plan",
+                    Way::Calendar(365) => "by a yearly calendar",
+                    Way::Calendar(91) => "by a quarterly calendar",
+                    Way::Calendar(every) => { "by a calendar, every " (every) " days" }
+                }
+            }
+            td class="number" { (side.visits) }
+            td class="number" { (side.complaints) }
+            td class="number" { (format!("{:.0}", side.fault_days)) }
+            td class="number" { (format!("{:.0}", side.flood_days)) }
+        }
+    }
+}

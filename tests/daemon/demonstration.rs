@@ -1,0 +1,72 @@
+//! The demonstration with a year behind it, whose yards heed what is written down: a splitter that is levelled is
+//! level. All of it over HTTP and MQTT, with simulated water.
+
+use basinward::engine::Change;
+use basinward::model::{EventTime, FindingKind, Id, Subject};
+use serde_json::{Value, json};
+use support::until;
+
+use crate::interface::{bearer, key_of};
+use crate::rig::{PATIENCE, Yard};
+
+const RECORD: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e72";
+
+#[test]
+fn a_splitter_that_is_levelled_is_learnt_anew_and_the_record_says_so() {
+    let yard = Yard::new(0);
+    let (system, s3) = (Id::new("hazel-court").expect("an id"), Id::new("s3").expect("an id"));
+    // Splitter s3 has begun to settle by then. From then on nobody comes but Sam.
+    let _demonstration = yard.show(&["--year", "--backfill-days", "52", "--speed", "14400"]);
+    yard.let_in("Sam", "owner", &[]);
+    let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
+    let uneven = |change: Change| {
+        let changes = yard.changes().into_iter();
+        let of = changes.filter(|(of, it)| *of == system && it.finding.kind == FindingKind::UnevenSplit);
+        of.filter(|(_, it)| it.finding.subject == Subject::Splitter(s3.clone()) && it.change == change)
+            .count()
+    };
+    until(4 * PATIENCE, "the splitter is found to be uneven", || uneven(Change::Raised) == 1);
+    assert_eq!(uneven(Change::Cleared), 0);
+    let now = yard.view().totals().expect("totals").last_received.expect("readings came");
+    let before = shares_of_fig(&yard, &system, EventTime::MIN, now);
+    let before = middle(before[before.len() - 10..].to_vec());
+    assert!((before - 0.5).abs() > 0.06, "it divides unevenly: {before}");
+
+    let record = json!({
+        "key": RECORD, "system": "hazel-court",
+        "record": { "subject": { "splitter": "s3" }, "at": now, "work": ["splitter-levelled"],
+                    "level": { "unit": "degrees", "found": 2.5, "left": 0.0 } },
+    });
+    let (status, told) = yard.call("POST", "/api/v1/services", &sam, &record);
+    assert_eq!(status, 201, "{told}");
+    assert_eq!(uneven(Change::Cleared), 1, "the record ends the finding in the same commit");
+
+    until(4 * PATIENCE, "enough doses have come since", || {
+        shares_of_fig(&yard, &system, now, EventTime::MAX).len() >= 30
+    });
+    let after = shares_of_fig(&yard, &system, now, EventTime::MAX);
+    let after = middle(after[10..].to_vec());
+    assert!((after - 0.5).abs() < 0.06, "it divides evenly again: {after}, before {before}");
+    assert_eq!(uneven(Change::Raised), 1, "nothing is found there any more");
+    let year = &now.to_string()[..4];
+    let account =
+        yard.call("GET", &format!("/api/v1/systems/hazel-court/years/{year}"), &sam, &Value::Null).1;
+    let services = account["services"].to_string();
+    assert!(services.contains("splitter-levelled") && services.contains("Sam"), "{services}");
+}
+
+/// Of the water below s3, the part that went to the fig, in every dose that shows both of its sides.
+fn shares_of_fig(yard: &Yard, system: &Id, from: EventTime, to: EventTime) -> Vec<f64> {
+    let [fig, mulberry] = ["fig", "mulberry"].map(|id| Id::new(id).expect("an id"));
+    let doses = yard.view().doses(system, from, to).expect("doses").into_iter();
+    let parts = doses.filter(|dose| dose.quality > 0.0).filter_map(|dose| {
+        let (a, b) = (dose.shares.get(&fig)?, dose.shares.get(&mulberry)?);
+        (a + b > 0.0).then(|| a / (a + b))
+    });
+    parts.collect()
+}
+
+fn middle(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
