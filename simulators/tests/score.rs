@@ -9,7 +9,7 @@ use serde_json::json;
 use simulators::run::{Truth, run};
 use simulators::scenario::{Library, Scenario, ScenarioError};
 use simulators::score::report::Scoreboard;
-use simulators::score::{Class, Forecasting, Said, Seeds, Tally, Verdict, judge, plan};
+use simulators::score::{Claim, Class, Forecasting, Said, Seeds, Tally, Verdict, judge, plan};
 
 const DAY_MS: f64 = 86_400_000.0;
 
@@ -62,6 +62,10 @@ fn verdict(scenario: &Scenario, truth: &Truth, said: &Said) -> Verdict {
     judge(scenario, 5, truth, said, None)
 }
 
+fn claim(right: bool) -> Claim {
+    Claim { finding: "blocked-outlet".to_owned(), stated: 0.9, right }
+}
+
 #[test]
 fn the_right_finding_in_time_is_found_with_its_delay_in_doses_and_days() {
     let (scenario, truth) = play("outlet-blocked");
@@ -73,7 +77,7 @@ fn the_right_finding_in_time_is_found_with_its_delay_in_doses_and_days() {
     // Four people shower 2.8 times and wash 1.2 times a day.
     assert!((1.0..=9.0).contains(&outcome.delay_doses.unwrap()), "{outcome:?}");
     assert!(verdict.false_warnings.is_empty());
-    assert_eq!((verdict.claims, verdict.refused), (vec![(0.9, true)], 2));
+    assert_eq!((verdict.claims, verdict.refused), (vec![claim(true)], 2));
 }
 
 #[test]
@@ -84,7 +88,7 @@ fn a_wrong_basin_is_found_but_not_right_and_counts_as_a_false_warning() {
     let verdict = verdict(&scenario, &truth, &said);
     assert!(verdict.outcomes[0].found && !verdict.outcomes[0].right_subject);
     assert_eq!(verdict.false_warnings.len(), 1);
-    assert_eq!(verdict.claims, [(0.9, false)]);
+    assert_eq!(verdict.claims, [claim(false)]);
 }
 
 #[test]

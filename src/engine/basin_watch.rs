@@ -5,16 +5,17 @@ use serde::{Deserialize, Serialize};
 use super::allowance::OVERFLOW_HOLD;
 use super::board::{Board, Conclusion, Spot};
 use super::layout::BasinLayout;
-use super::sensor_watch::SensorWatch;
-use super::signal::FloatSignal;
+use super::sensor_watch::{SensorWatch, conclude_sensor};
+use super::signal::{FloatSignal, Wetting};
 use super::soak_habit::SoakHabit;
+use super::soil_below::SoilBelow;
 use super::{Effect, Soak, words};
 use crate::model::{BasinIx, EventTime, Evidence, FindingKind, SensorIx, Severity, Span, System};
 
 /// Water must be gone this long before a pond or flood is over: the next shower refills it.
 const CALM: Span = Span::from_mins(30);
 
-/// Reports within this time of a float's rise belong to it: waves make it bounce.
+/// Reports within this time of a change belong to it: waves make a float bounce as it rises and as it falls.
 const BOUNCES: Span = Span::from_mins(10);
 /// A report is missed when it has not come after so many of its usual intervals.
 const TURN_MISSED: f64 = 2.2;
@@ -23,6 +24,9 @@ const TURN_MISSED: f64 = 2.2;
 const RAIN_EXPLAINS: Span = Span::from_hours(12);
 const RAIN_FACTOR: f64 = 4.0;
 
+/// How often a pond that was told was one, measured by the scoreboard.
+const POND_PROBABILITY: f64 = 0.97;
+
 /// What is known of standing water in one basin.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct BasinWatch {
@@ -30,6 +34,8 @@ pub(crate) struct BasinWatch {
     last_fall: Option<EventTime>,
     /// The rise of the float of which a flood or pond was told last.
     told_of: Option<EventTime>,
+    /// What the soil says of the water above it.
+    soil: SoilBelow,
 }
 
 /// What water in a basin is waiting for.
@@ -70,14 +76,28 @@ impl BasinView<'_> {
     fn confirmed(&self, due: EventTime) -> Option<EventTime> {
         let watch = &self.sensors[self.layout.float?.0 as usize];
         let (last, is_up) = watch.float()?.last()?;
-        let since = self.float_since()?;
         if !watch.cadence.repeats_itself() {
             return Some(due);
         }
-        if last - since <= BOUNCES {
-            return Some(due.max(since + watch.cadence.usual_gap().scaled(TURN_MISSED)));
+        let changed = watch.float()?.changed_at()?;
+        if last - changed <= BOUNCES {
+            return Some(due.max(changed + watch.cadence.usual_gap().scaled(TURN_MISSED)));
         }
         is_up.then(|| due.max(last))
+    }
+
+    /// The same where soil that dried since the float was heard says that a message was lost: whatever is due waits for
+    /// the float's next turn.
+    fn awaits_turn(&self, due: EventTime, soil: &SoilBelow) -> EventTime {
+        let Some(watch) = self.layout.float.map(|float| &self.sensors[float.0 as usize]) else { return due };
+        let Some((last, _)) = watch.float().and_then(FloatSignal::last) else { return due };
+        let waits = watch.cadence.repeats_itself() && soil.dried_at().is_some();
+        due.max(if waits { last + watch.cadence.usual_gap().scaled(TURN_MISSED) } else { last })
+    }
+
+    /// Whether the float is known to be stuck.
+    pub(crate) fn float_is_stuck(&self, board: &Board) -> bool {
+        self.layout.float.is_some_and(|float| board.stands(FindingKind::SensorStuck, Spot::Sensor(float)))
     }
 
     fn label(&self) -> &str {
@@ -100,8 +120,10 @@ impl BasinWatch {
         let limits = &view.layout.allowance;
         let stood = |sensor, hold| view.signal(sensor)?.stood_for(hold);
         let mut dues = [None; 4];
+        let believed = view.layout.float.filter(|_| !view.float_is_stuck(board));
         if flood.is_none() {
-            dues[0] = stood(view.layout.float, limits.flood_hold).map(|due| (due, StandingDue::Flood));
+            let due = stood(believed, limits.flood_hold).map(|due| view.awaits_turn(due, &self.soil));
+            dues[0] = due.map(|due| (due, StandingDue::Flood));
             dues[1] = stood(view.layout.overflow, OVERFLOW_HOLD).map(|due| (due, StandingDue::Overflow));
         }
         if pond.is_none() {
@@ -111,12 +133,14 @@ impl BasinWatch {
                 view.last_rain.zip(float).is_some_and(|(rain, since)| rain >= since - RAIN_EXPLAINS);
             let limit =
                 if after_rain { limit.scaled(RAIN_FACTOR).min(limits.flood_hold.max(limit)) } else { limit };
-            let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due));
+            let due = stood(believed, limit).and_then(|due| view.confirmed(due));
+            let due = due.map(|due| view.awaits_turn(due, &self.soil));
             dues[2] = due.map(|due| (due, StandingDue::Ponding));
         }
         // A flood judged on arrival stands before its rise has passed the watermark; a fall that a gateway had stored
         // is heard after the flood, but may have come before its time.
-        let raised = flood.max(pond).filter(|_| float.is_none() && overflow.is_none());
+        let gone = overflow.is_none() && (float.is_none() || believed.is_none());
+        let raised = flood.max(pond).filter(|_| gone);
         let fall = self.last_fall.filter(|&fall| self.told_of.is_none_or(|rise| fall >= rise));
         dues[3] = raised.zip(fall).map(|(raised, fall)| (raised.max(fall + CALM), StandingDue::Dry));
         dues.into_iter().flatten().min()
@@ -157,6 +181,47 @@ impl BasinWatch {
         }
     }
 
+    /// Takes note that the float said that water stands. Says whether it must have fallen in between, unheard.
+    pub(crate) fn is_up(&mut self, at: EventTime) -> bool {
+        self.soil.float_is_up(at)
+    }
+
+    /// Whether the soil speaks against the float, so that one more report of it is no flood yet.
+    pub(crate) fn is_in_doubt(&self) -> bool {
+        self.soil.dried_at().is_some()
+    }
+
+    /// Takes note of what the soil shows, and says whether its wetting belies the float.
+    pub(crate) fn soil_shows(
+        &mut self,
+        view: &BasinView<'_>,
+        at: EventTime,
+        wetting: Option<&Wetting>,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        let Some(probe) = view.layout.moisture.and_then(|s| view.sensors[s.0 as usize].probe()) else {
+            return;
+        };
+        if let Some(content) = probe.content() {
+            self.soil.shows(at, content, probe.deviation());
+        }
+        let Some(wetting) = wetting else { return };
+        self.soil.wetted(wetting);
+        let Some(float) = view.layout.float else { return };
+        if let Some((since, doses)) = self.soil.belies(at) {
+            let says = words::float_belied(view.system, &view.system.sensor_name(float), since, doses);
+            conclude_sensor(view.system, FindingKind::SensorStuck, float, at, says, board, out);
+            self.last_fall = Some(at);
+        }
+    }
+
+    /// A float that was stuck fell: it tells nothing of how long water stood.
+    pub(crate) fn freed(&mut self, at: EventTime) {
+        self.last_fall = self.last_fall.max(Some(at));
+        self.soil.freed();
+    }
+
     /// Takes note that the float (or the overflow float) fell.
     pub(crate) fn fell(
         &mut self,
@@ -168,6 +233,7 @@ impl BasinWatch {
     ) {
         self.last_fall = self.last_fall.max(Some(at));
         if !is_overflow {
+            self.soil.float_fell(at - began);
             self.habit.note(at - began);
             out.push(Effect::Soak(Soak { basin, began, lasted: at - began }));
         }
@@ -191,7 +257,7 @@ impl BasinWatch {
             kind: FindingKind::Ponding,
             spot: Spot::Basin(view.basin),
             severity: Severity::Warning,
-            probability: 0.9,
+            probability: POND_PROBABILITY,
             estimate: vec![
                 ("standing_since", since.to_string().into()),
                 ("usual_soak_h", self.habit.learnt().map(|s| round(s.hours_f64())).into()),

@@ -1,10 +1,11 @@
 //! The findings that stand at present; turns conclusions into changes, without repeating itself.
 
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 
 use super::{Change, Effect, FindingChange};
 use crate::model::{
-    BasinIx, EventTime, Evidence, Finding, FindingKind, SensorIx, Severity, SplitterIx, Subject, System,
+    BasinIx, EventTime, Evidence, Finding, FindingKind, SensorIx, Severity, Span, SplitterIx, Subject, System,
 };
 
 /// A subject by index: cheap to compare.
@@ -17,6 +18,8 @@ pub(crate) enum Spot {
     Diverter,
 }
 
+/// A date in a finding is reported anew once it is past, or when it has moved by more than this.
+const DATE_MOVES: Span = Span::from_days(14);
 /// Probabilities at which a standing finding is reported anew when it crosses one.
 const STEPS: [f64; 4] = [0.5, 0.8, 0.95, 0.99];
 
@@ -41,7 +44,7 @@ pub(crate) struct Conclusion {
     pub(crate) spot: Spot,
     pub(crate) severity: Severity,
     pub(crate) probability: f64,
-    pub(crate) estimate: Vec<(&'static str, serde_json::Value)>,
+    pub(crate) estimate: Vec<(&'static str, Value)>,
     pub(crate) evidence: Vec<Evidence>,
 }
 
@@ -56,7 +59,7 @@ impl Board {
         self.standing.iter().find(|s| s.kind == kind && s.spot == spot).map(|s| s.since)
     }
 
-    /// Raises a finding, or updates it if its severity changed or its probability crossed a step.
+    /// Raises a finding, or updates it if its severity changed, its probability crossed a step or its due date moved.
     pub(crate) fn conclude(
         &mut self,
         system: &System,
@@ -66,10 +69,13 @@ impl Board {
     ) {
         let Conclusion { kind, spot, severity, probability, estimate, evidence } = conclusion;
         let known = self.standing.iter().position(|s| s.kind == kind && s.spot == spot);
-        if known.is_some_and(|i| !differs(&self.standing[i].finding, severity, probability)) {
+        let estimate = estimate.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+        let is_known = |finding: &Finding| {
+            !differs(finding, severity, probability) && !moved(&finding.estimate, &estimate, at)
+        };
+        if known.is_some_and(|i| is_known(&self.standing[i].finding)) {
             return;
         }
-        let estimate = estimate.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
         let subject = spot.subject(system);
         let finding = Finding { kind, subject, severity, probability, estimate, evidence };
         let change = if known.is_some() { Change::Updated } else { Change::Raised };
@@ -112,6 +118,17 @@ impl Board {
 fn differs(known: &Finding, severity: Severity, probability: f64) -> bool {
     let step = |p: f64| STEPS.iter().filter(|&&s| p >= s).count();
     known.severity != severity || step(known.probability) != step(probability)
+}
+
+/// Whether the due date that was told is past, or no longer the one that is told now.
+fn moved(known: &Map<String, Value>, now: &Map<String, Value>, at: EventTime) -> bool {
+    let due = |estimate: &Map<String, Value>| estimate.get("due")?.as_str()?.parse::<EventTime>().ok();
+    match (due(known), due(now)) {
+        (Some(known), Some(now)) => {
+            known != now && (known <= at || known.max(now) - known.min(now) > DATE_MOVES)
+        }
+        (known, now) => known != now,
+    }
 }
 
 impl Spot {

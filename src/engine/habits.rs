@@ -91,8 +91,13 @@ impl Engine {
         act(&mut self.state.usage, &view, &mut self.state.board, out)
     }
 
-    /// Whether sensors that would show water in the basins are heard and believed.
+    /// Whether sensors that would show more water in the basins are heard and believed. Where water stands, or soil can
+    /// hold no more, nothing is shown of what else comes.
     fn can_see(&self) -> bool {
+        let is_full = |sensor: SensorIx| {
+            let probe = self.state.sensors[sensor.0 as usize].probe();
+            probe.is_some_and(|probe| probe.content().is_some_and(|content| probe.is_at_ceiling(content)))
+        };
         let believed = |sensor: SensorIx| {
             let doubts =
                 [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
@@ -100,7 +105,11 @@ impl Engine {
             heard && !doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(sensor)))
         };
         let sensors = self.layout.basins.iter().flat_map(|basin| [basin.moisture, basin.float]);
-        sensors.flatten().any(believed)
+        let stands = |sensor: SensorIx| {
+            self.state.sensors[sensor.0 as usize].float().is_some_and(|float| float.wet_since().is_some())
+        };
+        let mut sensors = sensors.flatten().filter(|&sensor| believed(sensor)).peekable();
+        sensors.peek().is_some() && !sensors.any(|sensor| is_full(sensor) || stands(sensor))
     }
 
     /// A float fell and stayed down.

@@ -175,7 +175,11 @@ impl Engine {
         if sensor.quantity == Quantity::Overflow && reading.at - since >= OVERFLOW_HOLD {
             watch.told(since);
             flood_by_overflow(&view, since, &mut state.board, out);
-        } else if sensor.quantity == Quantity::Float && reading.at - since >= layout.allowance.flood_hold {
+        } else if sensor.quantity == Quantity::Float
+            && reading.at - since >= layout.allowance.flood_hold
+            && !view.float_is_stuck(&state.board)
+            && !watch.is_in_doubt()
+        {
             watch.told(since);
             flood_by_float(&view, since, &mut state.board, out);
         }
@@ -199,6 +203,17 @@ impl Engine {
             state.sewer.turned(reading.at, course, &mut state.board, out);
             state.usage.turned(reading.at, course);
         }
+        if reading.value == Value::Wet(true)
+            && let Place::Basin(basin) = self.system.sensor(reading.sensor).place
+            && self.layout.basins[basin.0 as usize].float == Some(reading.sensor)
+        {
+            let fell_unheard = state.basins[basin.0 as usize].is_up(reading.at);
+            if let Signal::Float(float) = &mut state.sensors[index].signal
+                && fell_unheard
+            {
+                float.rose_again(reading.at);
+            }
+        }
         match meaning {
             Meaning::Counted if self.layout.rain == Some(reading.sensor) => {
                 state.sewer.rained(reading.at);
@@ -208,7 +223,7 @@ impl Engine {
                 self.arrived(reading.at, "the meter", out);
             }
             Meaning::Counted | Meaning::Nothing => {}
-            Meaning::Water(noted) => self.on_water(reading.sensor, &noted, out),
+            Meaning::Water(noted) => self.on_water(reading.sensor, reading.at, &noted, out),
             Meaning::Float(event) => self.on_float(reading.sensor, event, reading.at, out),
         }
         self.read_slowly(reading);
@@ -233,6 +248,12 @@ impl Engine {
             }
             FloatEvent::Fell { began, at } => {
                 let is_overflow = self.system.sensor(sensor).quantity == Quantity::Overflow;
+                let spot = Spot::Sensor(sensor);
+                if !is_overflow && self.state.board.stands(FindingKind::SensorStuck, spot) {
+                    self.state.board.clear(at, FindingKind::SensorStuck, spot, out);
+                    self.state.basins[basin.0 as usize].freed(at);
+                    return;
+                }
                 if !is_overflow {
                     self.state.doses.fell(basin, began, at);
                 }

@@ -23,6 +23,7 @@ mod signal;
 mod snapshot;
 mod soak;
 mod soak_habit;
+mod soil_below;
 mod use_watch;
 mod water;
 mod words;

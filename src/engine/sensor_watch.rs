@@ -270,7 +270,8 @@ fn judge_battery(
     board.conclude(system, reading.at, conclusion, out);
 }
 
-fn conclude_sensor(
+/// Concludes that a sensor is not to be believed.
+pub(crate) fn conclude_sensor(
     system: &System,
     kind: FindingKind,
     sensor: SensorIx,

@@ -15,9 +15,10 @@ const LONGEST_USE: Span = Span::from_hours(14);
 /// Before the house is known, only this much counts.
 const UNKNOWN_USE: Span = Span::from_hours(23);
 /// Runs without a pause must be this much longer than the longest known.
-const LONGER: f64 = 1.3;
-/// Days by which a house is known.
+const LONGER: f64 = 1.5;
+/// Days by which a house is known, and by which its longest run is.
 const KNOWN_DAYS: u32 = 14;
+const RUNS_KNOWN_DAYS: u32 = 28;
 /// What a day takes off the longest run, or gap, that is remembered: guests leave.
 const FADES: f64 = 0.01;
 /// Doses that no meter counted, this close together, are a leak into the line.
@@ -33,7 +34,9 @@ const SEEN_BY: f64 = 0.75;
 /// Metered water of which nothing arrives: at least so much, so much more than ever before, over this time.
 const LOST_L: f64 = 300.0;
 const LOST_FACTOR: f64 = 2.5;
-const LOST_FOR: Span = Span::from_hours(42);
+const LOST_FOR: Span = Span::from_hours(54);
+/// Soil that is full of rain shows little of what else comes.
+const WET_AFTER_RAIN: Span = Span::from_days(2);
 /// Nothing arrives and no meter says why: told after this time, and urgent after the longer one. People are
 /// away for two or three weeks.
 const QUIET: Span = Span::from_hours(84);
@@ -123,7 +126,7 @@ impl UseWatch {
 
     /// A run of this length is no use. A meter that is seldom read sees few of the pauses.
     fn longest_use(&self, still: Span) -> Span {
-        if self.days < KNOWN_DAYS || still > STILL.scaled(2.0) {
+        if self.days < RUNS_KNOWN_DAYS || still > STILL.scaled(2.0) {
             return UNKNOWN_USE.max(self.longest_run.scaled(LONGER));
         }
         LONGEST_USE.max(self.longest_run.scaled(LONGER))
@@ -237,7 +240,9 @@ impl UseWatch {
     fn judge_quiet(&self, view: &UseView<'_>, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         let Some(last) = self.arrived.filter(|_| self.days >= KNOWN_DAYS) else { return };
         let (quiet, gap) = (now - last, self.longest_gap.scaled(QUIET_FACTOR));
+        let rained = view.last_rain.is_some_and(|rain| now - rain < WET_AFTER_RAIN);
         let is_lost = view.meter_gap.is_some()
+            && !rained
             && quiet >= LOST_FOR
             && self.litres_since >= LOST_L.max(LOST_FACTOR * self.most_litres);
         let is_alone = self.sibling_days >= SIBLING_DAYS && quiet >= QUIET_ALONE.max(gap);

@@ -1,6 +1,7 @@
 //! How the state machine hands water to its doses.
 
 use super::Effect;
+use super::basin_watch::BasinView;
 use super::board::Spot;
 use super::dose::{DRIP_LITRES, DoseView, Shown};
 use super::machine::Engine;
@@ -16,7 +17,7 @@ const SHOWN_FROM: f64 = 0.02;
 
 impl Engine {
     /// A probe showed water, or a wetting was over.
-    pub(super) fn on_water(&mut self, sensor: SensorIx, noted: &Noted, out: &mut Vec<Effect>) {
+    pub(super) fn on_water(&mut self, sensor: SensorIx, at: EventTime, noted: &Noted, out: &mut Vec<Effect>) {
         let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
         if let Some(began) = noted.began {
             self.on_activity(began);
@@ -25,6 +26,15 @@ impl Engine {
         if let Some(wetting) = &noted.ended {
             self.state.doses.wetted(basin, wetting);
         }
+        let doubts = [FindingKind::SensorStuck, FindingKind::SensorImplausible];
+        let (system, state) = (&*self.system, &mut self.state);
+        if doubts.iter().any(|&kind| state.board.stands(kind, Spot::Sensor(sensor))) {
+            return;
+        }
+        let layout = self.layout.basins[basin.0 as usize];
+        let view =
+            BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };
+        state.basins[basin.0 as usize].soil_shows(&view, at, noted.ended.as_ref(), &mut state.board, out);
     }
 
     /// Water moves somewhere in the system: an episode goes on, or begins for all probes at once.

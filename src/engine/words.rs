@@ -36,6 +36,14 @@ pub(crate) fn float_last_heard(system: &System, basin: &str, at: EventTime) -> S
     format!("The float in {basin} was last heard at {}.", clock(system, at))
 }
 
+pub(crate) fn float_belied(system: &System, sensor: &str, since: EventTime, doses: u8) -> String {
+    format!(
+        "{sensor} has said since {} that water stands, while {doses} doses wetted the soil below it as usual and it \
+         dried in between.",
+        clock(system, since)
+    )
+}
+
 pub(crate) fn ponding_learnt(system: &System, basin: &str, since: EventTime, learnt: Span) -> String {
     format!(
         "Water has stood at the float in {basin} since {}; it usually soaks away in {}.",

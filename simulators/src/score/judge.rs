@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::doses::{litre_errors, share_errors};
 use super::forecast::Forecasting;
 use super::plan::Class;
+use super::reliability::Claim;
 use super::said::{FindingSaid, ForecastSaid, Said};
 use super::truths::borne_out;
 use crate::fault::{Course, DAY_MS, FaultKind, Moment};
@@ -37,8 +38,8 @@ pub struct Verdict {
     pub outcomes: Vec<Outcome>,
     /// Warnings that nothing bears out.
     pub false_warnings: Vec<Alarm>,
-    /// Stated probability of each finding, and whether it was right.
-    pub claims: Vec<(f64, bool)>,
+    /// What each finding claimed.
+    pub claims: Vec<Claim>,
     /// Absolute errors of shares over thirty days.
     pub share_errors: Vec<f64>,
     /// Relative errors of litres of single doses.
@@ -68,6 +69,8 @@ pub struct Outcome {
     pub delay_days: Option<f64>,
     /// Doses in that time.
     pub delay_doses: Option<f64>,
+    /// The same as the daemon tells them apart: what soil has not yet drained of one dose joins it to the next.
+    pub delay_told: Option<f64>,
     /// The first cause named once it was there, right or wrong.
     pub first_named: Option<String>,
 }
@@ -111,10 +114,10 @@ pub fn judge(
             .expect
             .findings
             .iter()
-            .map(|expected| outcome(expected, scenario, truth, &raised))
+            .map(|expected| outcome(expected, scenario, (truth, said), &raised))
             .collect(),
         false_warnings: false_warnings.collect(),
-        claims: raised.iter().map(|finding| (finding.probability, is_right(finding))).collect(),
+        claims: raised.iter().map(|finding| claim(finding, is_right(finding))).collect(),
         share_errors: share_errors(&said.doses, &truth.doses, scenario),
         litre_errors: litre_errors(&said.doses, &truth.doses),
         slow_soak_first: forecasting.as_ref().map(|asked| slow_soak_first(asked, &raised)),
@@ -122,6 +125,10 @@ pub fn judge(
         interval_held: mark.and_then(|(_, held)| held),
         refused: said.refused,
     }
+}
+
+fn claim(finding: &FindingSaid, right: bool) -> Claim {
+    Claim { finding: finding.finding.clone(), stated: finding.probability, right }
 }
 
 /// Whether the scenario meant this finding: expected with this subject, or a kind that may follow once the cause is
@@ -143,7 +150,12 @@ fn first_cause_ms(scenario: &Scenario) -> i64 {
     faults.chain(troubles).min().unwrap_or(i64::MAX)
 }
 
-fn outcome(expected: &Expectation, scenario: &Scenario, truth: &Truth, raised: &[&FindingSaid]) -> Outcome {
+fn outcome(
+    expected: &Expectation,
+    scenario: &Scenario,
+    (truth, said): (&Truth, &Said),
+    raised: &[&FindingSaid],
+) -> Outcome {
     let from_ms = expected.from.at_ms(scenario.start_ms);
     let until_ms = expected.within.map_or(i64::MAX, |days| Moment::Days(days).at_ms(from_ms));
     let since = raised.iter().filter(|finding| finding.at.as_millisecond() >= from_ms);
@@ -164,6 +176,7 @@ fn outcome(expected: &Expectation, scenario: &Scenario, truth: &Truth, raised: &
         right_subject: first.is_some_and(|finding| right(finding)),
         delay_days: answer.map(|finding| days(finding.at.as_millisecond() - clock_ms)),
         delay_doses: answer.map(|finding| doses_between(truth, clock_ms, finding.at.as_millisecond())),
+        delay_told: answer.map(|finding| told_between(said, clock_ms, finding.at.as_millisecond())),
         first_named: since
             .clone()
             .find(|finding| names_cause(finding))
@@ -188,6 +201,10 @@ fn doses_between(truth: &Truth, from_ms: i64, until_ms: i64) -> f64 {
     let landed = |litres: &[f64]| litres.iter().sum::<f64>() >= COUNTS_FROM_L;
     let within = truth.doses.iter().filter(|dose| (from_ms..=until_ms).contains(&dose.start_ms));
     within.filter(|dose| landed(&dose.basin_litres)).count() as f64
+}
+
+fn told_between(said: &Said, from_ms: i64, until_ms: i64) -> f64 {
+    said.doses.iter().filter(|dose| (from_ms..=until_ms).contains(&dose.at.as_millisecond())).count() as f64
 }
 
 fn slow_soak_first(asked: &Forecasting, raised: &[&FindingSaid]) -> bool {

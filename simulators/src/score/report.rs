@@ -69,6 +69,15 @@ impl<'a> Scoreboard<'a> {
             })
             .collect();
         grid(&mut text, &["should be", "was"].map(str::to_owned), &confused);
+        line(&mut text, "");
+        line(&mut text, "Stated probabilities, and how often they were right:");
+        line(&mut text, "");
+        let told = tally
+            .reliability
+            .iter()
+            .map(|it| [it.of.clone(), format!("{:.1} %", 100.0 * it.stated), percent(it.right)]);
+        let told: Vec<[String; 3]> = told.collect();
+        grid(&mut text, &["finding", "says", "right"].map(str::to_owned), &told);
         text
     }
 }
@@ -161,10 +170,11 @@ fn class_row(
         goal,
         measured: found.map_or_else(none, |it| {
             format!(
-                "{}, right {}, median {} or {}",
+                "{}, right {}, median {} ({} as told apart) or {}",
                 percent(it.found),
                 percent(it.right_subject),
                 delay(it.delay_doses, "doses"),
+                it.delay_told.map_or_else(none, |doses| format!("{doses:.1}")),
                 delay(it.delay_days, "days"),
             )
         }),

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::doses::median;
 use super::judge::{Outcome, Verdict};
 use super::plan::Class;
+use super::reliability::{Claim, Reliability, reliability};
 
 /// A part of a whole, kept as two numbers so that nothing is hidden in a percentage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
@@ -37,6 +38,8 @@ pub struct ClassTally {
     pub right_subject: Part,
     /// Median delay in doses.
     pub delay_doses: Option<f64>,
+    /// The same in doses as the daemon tells them apart.
+    pub delay_told: Option<f64>,
     /// Median delay in days.
     pub delay_days: Option<f64>,
     /// Longest delay in days.
@@ -78,6 +81,8 @@ pub struct Tally {
     pub stated: Option<f64>,
     /// Part of all findings that were right.
     pub right: Part,
+    /// The same by kind and by probability.
+    pub reliability: Vec<Reliability>,
     /// Records refused by the daemon.
     pub refused: u64,
     /// For each finding that should have been made: what was named first, how often.
@@ -89,7 +94,7 @@ impl Tally {
     pub fn of(verdicts: &[Verdict]) -> Self {
         let healthy = || verdicts.iter().filter(|verdict| verdict.class == Class::Healthy);
         let warnings = |verdict: &Verdict| verdict.false_warnings.len();
-        let claims: Vec<(f64, bool)> = verdicts.iter().flat_map(|verdict| verdict.claims.clone()).collect();
+        let claims: Vec<Claim> = verdicts.iter().flat_map(|verdict| verdict.claims.clone()).collect();
         let litres = |metered: bool| {
             let of = verdicts.iter().filter(|verdict| verdict.metered == metered);
             median(&mut of.flat_map(|verdict| verdict.litre_errors.clone()).collect::<Vec<f64>>())
@@ -116,8 +121,9 @@ impl Tally {
             share_error: mean(verdicts.iter().flat_map(|verdict| verdict.share_errors.iter().copied())),
             litre_error_metered: litres(true),
             litre_error_unmetered: litres(false),
-            stated: mean(claims.iter().map(|(stated, _)| *stated)),
-            right: Part::count(claims.iter().map(|(_, right)| *right)),
+            stated: mean(claims.iter().map(|claim| claim.stated)),
+            right: Part::count(claims.iter().map(|claim| claim.right)),
+            reliability: reliability(&claims),
             refused: verdicts.iter().map(|verdict| verdict.refused).sum(),
             confusion: confusion(verdicts),
         }
@@ -143,10 +149,12 @@ fn classes(verdicts: &[Verdict]) -> BTreeMap<Class, ClassTally> {
         let found = || outcomes().filter(|outcome| outcome.found);
         let mut days: Vec<f64> = found().filter_map(|outcome| outcome.delay_days).collect();
         let mut doses: Vec<f64> = found().filter_map(|outcome| outcome.delay_doses).collect();
+        let mut told: Vec<f64> = found().filter_map(|outcome| outcome.delay_told).collect();
         let tally = ClassTally {
             found: Part::count(outcomes().map(|outcome| outcome.found)),
             right_subject: Part::count(found().map(|outcome| outcome.right_subject)),
             delay_doses: median(&mut doses),
+            delay_told: median(&mut told),
             delay_days: median(&mut days),
             longest_days: days.last().copied(),
         };

@@ -1,14 +1,17 @@
 //! Which explanation fits what changed best, and how probable each one is.
 
 use super::cause::Cause;
+use super::measure::PartState;
 use super::recent::Recent;
-use crate::model::{EventTime, System};
+use crate::model::{EventTime, Quantity, System};
 use crate::stats::bayes::{log_sum_exp, normalise};
 
 /// Explanations less probable than this are not told.
 const LEAST_PROBABILITY: f64 = 0.02;
 /// Likelihoods are tempered: episodes of one week err alike, so that they say less than if they did not.
 const TEMPER: f64 = 0.5;
+/// Episodes in a row through which a float must stay down that used to rise.
+const DOWN_FOR: usize = 5;
 /// One episode counts for no more than this.
 const MOST: f64 = 6.0;
 
@@ -21,14 +24,16 @@ pub(super) struct Explanation {
 }
 
 /// Ranks the explanations of what changed since `since`, most probable first, each beside what is believed already.
+/// Where only floats tell, few can be told.
 pub(super) fn explain(
     system: &System,
     recent: &Recent,
     since: EventTime,
     believed: &[Cause],
 ) -> Vec<Explanation> {
+    let by_floats = has_floats_alone(system);
     let mut kinds: Vec<Cause> = Vec::new();
-    for cause in Cause::coarse(system) {
+    for cause in Cause::coarse(system).filter(|cause| !by_floats || floats_show(*cause, recent, since)) {
         if !kinds.iter().any(|known| known.is_same(cause)) {
             kinds.push(cause);
         }
@@ -56,6 +61,20 @@ pub(super) fn explain(
         }
     }
     rank(fits)
+}
+
+/// Whether no probe tells of water.
+pub(super) fn has_floats_alone(system: &System) -> bool {
+    system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture)
+}
+
+/// Whether floats alone can show that this is the cause: how long they are up says too little of how much water came
+/// to tell a split by, but an outlet that brings nothing leaves its float down whenever it used to rise.
+fn floats_show(cause: Cause, recent: &Recent, since: EventTime) -> bool {
+    let Cause::Blocked { basin, .. } = cause else { return false };
+    let told = || recent.since(since).map(|past| past.parts[basin.0 as usize].state);
+    let known = || told().filter(|state| *state != PartState::Unknown);
+    known().count() >= DOWN_FOR && known().all(|state| state == PartState::Below)
 }
 
 /// Change of basin `i` by all of `causes` together.

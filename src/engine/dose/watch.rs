@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{LIMIT, LIMIT_BY_FLOATS, Relief, Test};
 use super::cause::Cause;
-use super::diagnose::{Explanation, explain, sum};
+use super::diagnose::{Explanation, explain, has_floats_alone, sum};
 use super::episode::{Episode, Gathering};
 use super::habit::{Habit, Habits};
 use super::likelihood::common;
@@ -15,7 +15,7 @@ use super::track::Tracks;
 use crate::engine::Effect;
 use crate::engine::board::{Board, Spot};
 use crate::engine::signal::Wetting;
-use crate::model::{BasinIx, EventTime, FindingKind, Quantity, Span, SplitterIx, System};
+use crate::model::{BasinIx, EventTime, FindingKind, Span, SplitterIx, System};
 
 /// An explanation is told from this probability on.
 const TOLD_FROM: f64 = 0.65;
@@ -57,12 +57,13 @@ fn water_is_unexpected(board: &Board) -> bool {
     [Spot::Source, Spot::Diverter].into_iter().any(|spot| board.stands(FindingKind::UnexpectedWater, spot))
 }
 
-/// Whether a cause concerns a basin that is known to soak slowly: water that lingers changes how its probe answers to
-/// the next dose, which looks like less water.
-fn soaks_slowly(cause: Cause, board: &Board) -> bool {
+/// Whether a cause concerns a basin that was known to soak slowly before it began at `since`: water that lingers changes
+/// how its probe answers to the next dose, which looks like less water. A float only stays up for longer.
+fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) -> bool {
     match cause {
+        _ if has_floats_alone(system) => false,
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
-            board.stands(FindingKind::SlowSoak, Spot::Basin(basin))
+            board.since(FindingKind::SlowSoak, Spot::Basin(basin)).is_some_and(|slow| slow <= since)
         }
         Cause::Tilted { .. } => false,
     }
@@ -287,7 +288,9 @@ impl DoseWatch {
         let explanations = explain(system, &self.recent, newest.since, &others);
         let Some(first) = explanations.first() else { return };
         let same = first.cause.is_same(newest.cause);
-        if !same && (first.probability < TAKES_OVER_FROM || soaks_slowly(first.cause, board)) {
+        if !same
+            && (first.probability < TAKES_OVER_FROM || soaks_slowly(system, first.cause, newest.since, board))
+        {
             return;
         }
         let relief = self.standing.pop().filter(|_| same).map(|standing| standing.relief);
@@ -301,14 +304,16 @@ impl DoseWatch {
 
     /// Explains the strongest signal.
     fn look_into(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
-        let strongest = self.tests.iter().max_by(|a, b| a.sum().total_cmp(&b.sum()));
-        let has_probes = system.sensors.iter().any(|sensor| sensor.quantity == Quantity::Moisture);
-        let limit = if has_probes { LIMIT } else { LIMIT_BY_FLOATS };
+        let by_floats = has_floats_alone(system);
+        let limit = if by_floats { LIMIT_BY_FLOATS } else { LIMIT };
+        let causes = self.tests.iter().zip(Cause::coarse(system));
+        let watched = causes.filter(|(_, cause)| !by_floats || matches!(cause, Cause::Blocked { .. }));
+        let strongest = watched.map(|(test, _)| test).max_by(|a, b| a.sum().total_cmp(&b.sum()));
         let Some(since) = strongest.and_then(|test| test.signal(limit)) else { return };
         let explanations = explain(system, &self.recent, since, &self.believed());
         let Some(first) = explanations.first() else { return };
         let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
-        if first.probability < TOLD_FROM || known || soaks_slowly(first.cause, board) {
+        if first.probability < TOLD_FROM || known || soaks_slowly(system, first.cause, since, board) {
             return;
         }
         self.stand(system, since, &explanations, Relief::default(), now, board, out);

@@ -26,6 +26,8 @@ pub(crate) struct FloatSignal {
     wet_since: Option<EventTime>,
     falling_since: Option<EventTime>,
     last: Option<(EventTime, bool)>,
+    /// When it last said something else than before.
+    changed_at: Option<EventTime>,
     /// The last reading had been stored; until then, more of what was stored may be heard.
     burst_until: Option<EventTime>,
     /// Changes of late, each decaying over an hour.
@@ -47,6 +49,9 @@ impl FloatSignal {
         if let Some((before, was_wet)) = self.last {
             self.changes *= (-(at - before).hours_f64().max(0.0)).exp() as f32;
             self.changes += f32::from(u8::from(was_wet != wet));
+        }
+        if self.last.is_none_or(|(_, was_wet)| was_wet != wet) {
+            self.changed_at = Some(at);
         }
         self.last = Some((at, wet));
         match (wet, self.wet_since) {
@@ -114,6 +119,16 @@ impl FloatSignal {
             ahead.note(at, wet);
         }
         ahead.wet_since.filter(|_| ahead.falling_since.is_none())
+    }
+
+    /// It had fallen in between, unheard, and rose again at `at`: how long water stood before nobody knows.
+    pub(crate) fn rose_again(&mut self, at: EventTime) {
+        self.wet_since = Some(at);
+    }
+
+    /// When it last said something else than before.
+    pub(crate) fn changed_at(&self) -> Option<EventTime> {
+        self.changed_at
     }
 
     /// Last reading.

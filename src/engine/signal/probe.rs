@@ -178,7 +178,6 @@ impl ProbeSignal {
         (0.5 * LIMIT + REFERENCE) * (variance + self.deviation().powi(2)).sqrt()
     }
 
-    #[cfg(test)]
     /// The water content behind the noise, m³/m³.
     pub(crate) fn content(&self) -> Option<f64> {
         self.level.map(|level| level.content)

@@ -12,6 +12,8 @@ use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Severity, Span, Sy
 /// do.
 const SOON_DAYS: f64 = 60.0;
 const PERHAPS_SOON_DAYS: f64 = 14.0;
+/// A floor that takes less than this for a large dose harms nobody yet, hours.
+const MATTERS_H: f64 = 0.75;
 /// How often a floor found slow is slow, measured by the scoreboard.
 const PROBABILITY: f64 = 0.93;
 
@@ -57,7 +59,7 @@ pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
     Conclusion {
         kind: FindingKind::SlowSoak,
         spot: Spot::Basin(*basin),
-        severity: if is_soon { Severity::Warning } else { Severity::Info },
+        severity: if is_soon && soak_time_h >= MATTERS_H { Severity::Warning } else { Severity::Info },
         probability: PROBABILITY,
         estimate: vec![
             ("soak_time_h", round(soak_time_h).into()),
