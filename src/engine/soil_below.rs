@@ -134,7 +134,7 @@ mod tests {
     fn soil_that_dries_speaks_against_the_float_until_it_reports_again() {
         let mut soil = SoilBelow::default();
         soil.float_is_up(at(0));
-        for (hour, content) in [(1, 0.30), (2, 0.36), (3, 0.35), (4, 0.345)] {
+        for (hour, content) in [(1, 0.30), (2, 0.36), (3, 0.355), (4, 0.35)] {
             soil.shows(at(hour), content, 0.002);
             assert_eq!(soil.dried_at(), None);
         }

@@ -17,7 +17,19 @@ pub fn advice(system: &System) -> Vec<String> {
         }
     }
     advice.extend(system.basins.iter().filter_map(about_floats));
+    advice.extend(about_probes(system));
     advice
+}
+
+/// What floats alone cannot tell, once for the whole system.
+fn about_probes(system: &System) -> Option<String> {
+    let has = |quantity| system.sensors.iter().any(|sensor| sensor.quantity == quantity);
+    let by_floats = has(Quantity::Float) && !has(Quantity::Moisture) && !system.splitters.is_empty();
+    by_floats.then(|| {
+        "no moisture probe in any basin: how each splitter divides cannot be measured, and a blocked outlet is found only \
+         when its float stays down"
+            .to_owned()
+    })
 }
 
 fn about_floats(basin: &Basin) -> Option<String> {
