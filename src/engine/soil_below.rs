@@ -148,9 +148,9 @@ mod tests {
     #[test]
     fn a_noisy_probe_must_fall_further() {
         let mut soil = SoilBelow::default();
-        [(1, 0.36), (2, 0.33), (3, 0.32)]
-            .iter()
-            .for_each(|&(hour, content)| soil.shows(at(hour), content, 0.01));
+        for (hour, content) in [(1, 0.36), (2, 0.33), (3, 0.32)] {
+            soil.shows(at(hour), content, 0.01);
+        }
         assert_eq!(soil.dried_at(), None);
     }
 
