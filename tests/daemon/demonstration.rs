@@ -1,5 +1,5 @@
-//! The demonstration with a year behind it, whose yards heed what is written down: a splitter that is levelled is
-//! level. All of it over HTTP and MQTT, with simulated water.
+//! The demonstration with a year behind it, whose yards heed what is written down: water that is run is measured and
+//! judged, a splitter that is levelled is level. All of it over HTTP and MQTT, with simulated water.
 
 use basinward::engine::Change;
 use basinward::model::{EventTime, FindingKind, Id, Subject};
@@ -9,7 +9,53 @@ use support::until;
 use crate::interface::{bearer, key_of};
 use crate::rig::{PATIENCE, Yard};
 
+/// With two digits more, the key of a test.
+const TEST: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e";
 const RECORD: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e72";
+
+/// Rain spoils a run, and nobody knows when it comes: then the water is run again.
+#[test]
+fn water_run_on_purpose_is_seen_arriving_measured_judged_and_kept() {
+    let yard = Yard::new(0);
+    // Before anything goes wrong.
+    let _demonstration = yard.show(&["--year", "--backfill-days", "30", "--speed", "1200"]);
+    yard.let_in("Sam", "owner", &[]);
+    let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
+    let cookie = yard.sign_in("Sam");
+    let page = |key: &str| yard.ask(&format!("GET /tests/{key} HTTP/1.1\r\nCookie: {cookie}\r\n"), "");
+    let test = |key: &str| yard.call("GET", &format!("/api/v1/tests/{key}"), &sam, &Value::Null).1;
+    let step = |key: &str, act: &str| {
+        yard.call("POST", &format!("/api/v1/tests/{key}/steps"), &sam, &json!({ "act": act })).0
+    };
+    let dry = |attempt: usize| {
+        let key = format!("{TEST}{attempt:02}");
+        let begin = json!({ "key": key, "method": "probes", "litres": 120, "note": "as a proof" });
+        assert_eq!(yard.call("POST", "/api/v1/systems/hazel-court/tests", &sam, &begin).0, 204);
+        until(PATIENCE, "all four outlets have answered", || {
+            page(&key).matches("after the water began").count() == 4
+        });
+        assert_eq!(step(&key, "run-ended"), 204);
+        assert!(page(&key).contains("said Sam"), "who said that the water is off stands on the page");
+        let measured = || test(&key)["outcome"]["runs"].as_u64() > Some(0);
+        until(PATIENCE, "the run is measured", || measured() || page(&key).contains("rain touched"));
+        if measured() {
+            return Some(key);
+        }
+        assert_eq!(step(&key, "give-up"), 204);
+        None
+    };
+    let key = (0..20).find_map(dry).expect("it does not rain for ever");
+    assert_eq!(step(&key, "finish"), 204);
+    let told = test(&key);
+    let splits = told["outcome"]["splits"].as_array().expect("splitters");
+    for split in splits {
+        assert_ne!(split["verdict"], "uneven", "{split}");
+        let share = split["share_a"].as_f64().expect("a share");
+        assert!((share - 0.5).abs() < 0.06, "{split}");
+    }
+    assert_eq!((splits.len(), &told["run_ends"][0]["by"]), (3, &json!("Sam")), "{told}");
+    assert!(told["ended"].is_string() && step(&key, "run-ended") == 422, "{told}");
+}
 
 #[test]
 fn a_splitter_that_is_levelled_is_learnt_anew_and_the_record_says_so() {
