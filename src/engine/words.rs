@@ -14,6 +14,7 @@ fn clock(system: &System, at: EventTime) -> String {
 /// A span without false precision: `about 3 h`, `12 days`.
 fn roughly(span: Span) -> String {
     match span {
+        s if s < Span::from_secs(90) => "a minute".to_owned(),
         s if s < Span::from_mins(90) => format!("{:.0} minutes", s.mins_f64()),
         s if s < Span::from_hours(48) => format!("{:.1} hours", s.hours_f64()),
         s => format!("{:.0} days", s.days_f64()),
