@@ -6,7 +6,7 @@ use std::net::TcpStream;
 use std::time::Duration;
 
 use basinward::alerts::{AlertNo, Deed};
-use basinward::ledger::{AlertFilter, StoredAlert};
+use basinward::ledger::{AlertFilter, DeliveryState, StoredAlert};
 use basinward::model::FindingKind;
 use serde_json::{Value, json};
 use support::{Mosquitto, Post, until};
@@ -61,6 +61,12 @@ impl House {
         let mut alerts = self.yard.view().alerts(&AlertFilter::default(), 10_000).expect("the alerts");
         alerts.retain(|alert| alert.finding.kind == FindingKind::Flooding);
         alerts
+    }
+
+    /// Messages of an alert whose channel has confirmed them, as far as the daemon has written that down.
+    pub(crate) fn delivered(&self, no: AlertNo) -> usize {
+        let sent = self.yard.view().alert(no).expect("reads").expect("is there").sent;
+        sent.iter().filter(|sent| matches!(sent.state, DeliveryState::Confirmed { .. })).count()
     }
 
     pub(crate) fn deeds(&self, no: AlertNo) -> Vec<(Option<String>, Deed)> {

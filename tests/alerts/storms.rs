@@ -61,10 +61,7 @@ fn kill_9_after_each_step_of_one_alert_changes_nothing_but_the_delay() {
         let alert = house.floods().remove(0).no;
         house.yard.view().alert(alert).expect("reads").expect("is there").sent
     };
-    let delivered = |house: &House| {
-        let confirmed = |state: &DeliveryState| matches!(state, DeliveryState::Confirmed { .. });
-        sent(house).iter().filter(|sent| confirmed(&sent.state)).count()
-    };
+    let delivered = |house: &House| house.delivered(house.floods().remove(0).no);
     let again = |house: &mut House| {
         house.kill();
         house.start();
