@@ -53,7 +53,7 @@ impl Heeding {
         if self.looks.is_multiple_of(LOOKS) {
             match self.news() {
                 Ok(news) => news.into_iter().for_each(|it| self.heed(it)),
-                Err(fault) => warn!(%fault, "what was written down is not seen to"),
+                Err(fault) => warn!(%fault, "the demonstration cannot see what was written down"),
             }
         }
         arrived(&mut self.yards, until)
