@@ -9,6 +9,8 @@ use crate::standing::Level;
 
 /// A sensor is behind the world by no more than this, and water near a float's height may be judged either way.
 const SLACK_MS: i64 = Span::minutes(45).ms();
+/// Water that sinks below a float for no longer than this has not gone.
+const DIP_MS: i64 = Span::minutes(5).ms();
 /// Water that stood this long is a pond.
 const POND_MS: i64 = Span::hours(1).ms();
 /// Water that stood this long is a flood.
@@ -33,11 +35,19 @@ pub(super) fn borne_out(finding: &FindingSaid, scenario: &Scenario, truth: &Trut
 }
 
 fn stood(truth: &Truth, basin: usize, at_ms: i64, level: Level, at_least_ms: i64) -> bool {
-    truth.spells.iter().any(|(of, spell)| {
-        *of == basin
-            && spell.level == level
-            && spell.until_ms - spell.from_ms + SLACK_MS >= at_least_ms
-            && (spell.from_ms - SLACK_MS..spell.until_ms + SLACK_MS).contains(&at_ms)
+    let own = truth.spells.iter().filter(|(of, spell)| *of == basin && spell.level == level);
+    let mut stays: Vec<(i64, i64)> = own.map(|(_, spell)| (spell.from_ms, spell.until_ms)).collect();
+    stays.sort_unstable();
+    stays.dedup_by(|next, stay| {
+        let goes_on = next.0 - stay.1 <= DIP_MS;
+        if goes_on {
+            stay.1 = stay.1.max(next.1);
+        }
+        goes_on
+    });
+    stays.into_iter().any(|(from_ms, until_ms)| {
+        until_ms - from_ms + SLACK_MS >= at_least_ms
+            && (from_ms - SLACK_MS..until_ms + SLACK_MS).contains(&at_ms)
     })
 }
 
