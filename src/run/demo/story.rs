@@ -80,7 +80,7 @@ impl Story {
         let done = yards.iter().map(|yard| (yard.id().to_owned(), yard.done().to_vec()));
         self.done = Some(done.collect());
         if let Err(error) = self.write(folder) {
-            warn!(%error, "what was done in the yards is not remembered");
+            warn!(%error, "the demonstration cannot remember what was done");
         }
     }
 
