@@ -42,14 +42,25 @@ pub(super) fn entries(
             gathered.fault(origin, what);
             continue;
         };
-        for (key, _) in table.iter().filter(|(key, _)| !known.contains(key)) {
-            let advice = match nearest(key, known.iter().copied()) {
-                Some(meant) => format!("did you mean `{meant}`?"),
-                None => format!("the keys of [{section}.{name}] are {}", known.join(", ")),
-            };
-            gathered.fault(places.of_key(table, key), What::UnknownKey { key: key.to_owned(), advice });
-        }
+        refuse_unknown(table, known, &format!("[{section}.{name}]"), places, gathered);
         read(name, &mut Entry { table, places, base, gathered, origin });
+    }
+}
+
+/// Notes every key of a table that is none of those `known`.
+fn refuse_unknown(
+    table: &dyn TableLike,
+    known: &[&str],
+    whole: &str,
+    places: &Places<'_>,
+    gathered: &mut Gathered,
+) {
+    for (key, _) in table.iter().filter(|(key, _)| !known.contains(key)) {
+        let advice = match nearest(key, known.iter().copied()) {
+            Some(meant) => format!("did you mean `{meant}`?"),
+            None => format!("the keys of {whole} are {}", known.join(", ")),
+        };
+        gathered.fault(places.of_key(table, key), What::UnknownKey { key: key.to_owned(), advice });
     }
 }
 
@@ -159,7 +170,7 @@ impl Entry<'_> {
     }
 
     /// The tables of a list, each as an entry of its own.
-    pub(super) fn tables(&mut self, key: &str, mut read: impl FnMut(&mut Entry<'_>)) {
+    pub(super) fn tables(&mut self, key: &str, known: &[&str], mut read: impl FnMut(&mut Entry<'_>)) {
         let Some(item) = self.table.get(key) else { return };
         let origin = self.place(key);
         let inline = item.as_array().into_iter().flat_map(|list| list.iter());
@@ -168,6 +179,7 @@ impl Entry<'_> {
         let whole = item.as_array_of_tables().into_iter().flat_map(|list| list.iter());
         for table in inline.chain(whole.map(|table| table as &dyn TableLike)) {
             let (places, base) = (self.places, self.base);
+            refuse_unknown(table, known, &format!("`{key}`"), places, self.gathered);
             read(&mut Entry { table, places, base, gathered: self.gathered, origin: origin.clone() });
         }
     }

@@ -56,7 +56,7 @@ fn listed<T>(entry: &mut Entry<'_>, key: &str, expected: &str, read: impl Fn(&st
 
 fn rungs(entry: &mut Entry<'_>) -> Vec<Rung> {
     let mut rungs = Vec::new();
-    entry.tables("escalate", |rung| {
+    entry.tables("escalate", &["after", "tell"], |rung| {
         rung.required("after", "a span such as \"30m\"");
         let after = rung.parsed("after", "a span such as \"30m\"");
         let tell = rung.words("tell", NAMES);
