@@ -95,11 +95,6 @@ impl BasinView<'_> {
         due.max(if waits { last + watch.cadence.usual_gap().scaled(TURN_MISSED) } else { last })
     }
 
-    /// Whether the float is known to be stuck.
-    pub(crate) fn float_is_stuck(&self, board: &Board) -> bool {
-        self.layout.float.is_some_and(|float| board.stands(FindingKind::SensorStuck, Spot::Sensor(float)))
-    }
-
     fn label(&self) -> &str {
         self.system.basin(self.basin).id.as_str()
     }
@@ -120,9 +115,9 @@ impl BasinWatch {
         let limits = &view.layout.allowance;
         let stood = |sensor, hold| view.signal(sensor)?.stood_for(hold);
         let mut dues = [None; 4];
-        let believed = view.layout.float.filter(|_| !view.float_is_stuck(board));
         if flood.is_none() {
-            let due = stood(believed, limits.flood_hold).map(|due| view.awaits_turn(due, &self.soil));
+            let due =
+                stood(view.layout.float, limits.flood_hold).map(|due| view.awaits_turn(due, &self.soil));
             dues[0] = due.map(|due| (due, StandingDue::Flood));
             dues[1] = stood(view.layout.overflow, OVERFLOW_HOLD).map(|due| (due, StandingDue::Overflow));
         }
@@ -133,14 +128,13 @@ impl BasinWatch {
                 view.last_rain.zip(float).is_some_and(|(rain, since)| rain >= since - RAIN_EXPLAINS);
             let limit =
                 if after_rain { limit.scaled(RAIN_FACTOR).min(limits.flood_hold.max(limit)) } else { limit };
-            let due = stood(believed, limit).and_then(|due| view.confirmed(due));
+            let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due));
             let due = due.map(|due| view.awaits_turn(due, &self.soil));
             dues[2] = due.map(|due| (due, StandingDue::Ponding));
         }
         // A flood judged on arrival stands before its rise has passed the watermark; a fall that a gateway had stored
         // is heard after the flood, but may have come before its time.
-        let gone = overflow.is_none() && (float.is_none() || believed.is_none());
-        let raised = flood.max(pond).filter(|_| gone);
+        let raised = flood.max(pond).filter(|_| float.is_none() && overflow.is_none());
         let fall = self.last_fall.filter(|&fall| self.told_of.is_none_or(|rise| fall >= rise));
         dues[3] = raised.zip(fall).map(|(raised, fall)| (raised.max(fall + CALM), StandingDue::Dry));
         dues.into_iter().flatten().min()
@@ -212,7 +206,6 @@ impl BasinWatch {
         if let Some((since, doses)) = self.soil.belies(at) {
             let says = words::float_belied(view.system, &view.system.sensor_name(float), since, doses);
             conclude_sensor(view.system, FindingKind::SensorStuck, float, at, says, board, out);
-            self.last_fall = Some(at);
         }
     }
 

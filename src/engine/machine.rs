@@ -177,7 +177,6 @@ impl Engine {
             flood_by_overflow(&view, since, &mut state.board, out);
         } else if sensor.quantity == Quantity::Float
             && reading.at - since >= layout.allowance.flood_hold
-            && !view.float_is_stuck(&state.board)
             && !watch.is_in_doubt()
         {
             watch.told(since);

@@ -2,8 +2,8 @@
 //!
 //! Soil dries only when no more water comes from above. So a float that says *up* while the soil below it dries was
 //! lost a message of, and one that goes on saying so through several whole doses is stuck. Water that stands on a
-//! silted floor lets the soil below drain a little as well: dried soil alone is a reason to wait for the float's next
-//! report, never to overrule it.
+//! silted floor lets the soil below drain a little as well: dried soil alone is a reason to count anew from the float's
+//! next report, once in a stay, and nothing here ever takes a flood back.
 
 use serde::{Deserialize, Serialize};
 
@@ -34,6 +34,8 @@ pub(crate) struct SoilBelow {
     wettest: f32,
     /// When the soil had dried since then.
     dried_at: Option<EventTime>,
+    /// The stay has been counted anew once: a flood must not be put off for ever.
+    doubted: bool,
     /// When the float rose: since then it was never heard to fall.
     up_since: Option<EventTime>,
     /// Whole wettings since the float rose.
@@ -47,16 +49,27 @@ pub(crate) struct SoilBelow {
 impl Default for SoilBelow {
     fn default() -> Self {
         let amplitudes = LocationScale::new(MEMORY, 0.05);
-        Self { wettest: 0.0, dried_at: None, up_since: None, wettings: 0, longest: Span::ZERO, amplitudes }
+        Self {
+            wettest: 0.0,
+            dried_at: None,
+            doubted: false,
+            up_since: None,
+            wettings: 0,
+            longest: Span::ZERO,
+            amplitudes,
+        }
     }
 }
 
 impl SoilBelow {
-    /// The float said that water stands. Says whether it must have fallen in between: the soil had dried.
+    /// The float said that water stands. Says, once in a stay, whether it seems to have fallen in between: the soil had
+    /// dried.
     pub(crate) fn float_is_up(&mut self, at: EventTime) -> bool {
         self.up_since.get_or_insert(at);
         self.wettest = 0.0;
-        self.dried_at.take().is_some()
+        let fell = self.dried_at.take().is_some() && !self.doubted;
+        self.doubted |= fell;
+        fell
     }
 
     /// The float fell: what stood for so long is gone.
@@ -67,7 +80,8 @@ impl SoilBelow {
 
     /// A float that was stuck fell.
     pub(crate) fn freed(&mut self) {
-        (self.wettest, self.dried_at, self.up_since, self.wettings) = (0.0, None, None, 0);
+        (self.wettest, self.dried_at, self.doubted) = (0.0, None, false);
+        (self.up_since, self.wettings) = (None, 0);
     }
 
     /// The probe shows `content`, m³/m³, known to `deviation`.
@@ -143,6 +157,9 @@ mod tests {
         assert_eq!(soil.dried_at(), Some(at(5)));
         assert!(soil.float_is_up(at(6)) && !soil.float_is_up(at(7)));
         assert_eq!(soil.dried_at(), None);
+        soil.shows(at(8), 0.36, 0.002);
+        soil.shows(at(9), 0.34, 0.002);
+        assert!(!soil.float_is_up(at(10)), "a stay is counted anew once only");
     }
 
     #[test]
