@@ -77,6 +77,11 @@ impl Yard {
         fs::write(self.path().join(name), text).expect("writes into the temporary folder");
     }
 
+    /// A file of the folder; empty while there is none.
+    pub(crate) fn file(&self, name: &str) -> String {
+        fs::read_to_string(self.path().join(name)).unwrap_or_default()
+    }
+
     /// `host:port` of the pages.
     pub(crate) fn desk(&self) -> String {
         format!("localhost:{}", self.desk_port)
@@ -213,7 +218,7 @@ impl Yard {
     }
 
     pub(crate) fn log(&self) -> String {
-        fs::read_to_string(self.path().join("log")).unwrap_or_default()
+        self.file("log")
     }
 
     pub(crate) fn times_logged(&self, text: &str) -> usize {

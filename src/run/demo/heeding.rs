@@ -12,8 +12,10 @@ use crate::flowtest::Method;
 use crate::ledger::{LedgerFault, ServiceFilter, View};
 use crate::model::{EventTime, Id, RecordKey, Span};
 
-/// Looks at the yards between two looks into the ledger.
+/// Looks at the yards between two looks into the ledger, unless so much time passes in the yards: what is written down
+/// is done soon in either.
 const LOOKS: u32 = 25;
+const SOON: Span = Span::from_mins(5);
 /// Records and tests of one look.
 const MOST: usize = 100;
 
@@ -28,6 +30,8 @@ pub(super) struct Heeding {
     since: EventTime,
     heeded: BTreeSet<RecordKey>,
     looks: u32,
+    /// When the ledger was looked into.
+    looked: EventTime,
     /// Remembers what was done.
     remember: Box<Remember>,
 }
@@ -41,7 +45,7 @@ impl Heeding {
         remember: impl FnMut(&[TendedYard]) + Send + 'static,
     ) -> Result<Self, LedgerFault> {
         let (heeded, remember) = (BTreeSet::new(), Box::new(remember));
-        let mut heeding = Self { yards, view, since, heeded, looks: 0, remember };
+        let mut heeding = Self { yards, view, since, heeded, looks: 0, looked: since, remember };
         let known: Vec<_> = heeding.news()?.into_iter().map(|(key, ..)| key).collect();
         heeding.heeded.extend(known);
         Ok(heeding)
@@ -50,7 +54,8 @@ impl Heeding {
     /// Lets time pass and returns what the sensors sent.
     pub(super) fn live_until(&mut self, until: EventTime) -> Vec<Message> {
         self.looks += 1;
-        if self.looks.is_multiple_of(LOOKS) {
+        if self.looks >= LOOKS || until - self.looked >= SOON {
+            (self.looks, self.looked) = (0, until);
             match self.news() {
                 Ok(news) => news.into_iter().for_each(|it| self.heed(it)),
                 Err(fault) => warn!(%fault, "the demonstration cannot see what was written down"),
