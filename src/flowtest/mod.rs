@@ -6,9 +6,11 @@
 //! which order the outlets respond.
 
 mod arrival;
+mod patience;
 mod run;
 mod verdict;
 
 pub use arrival::{Arrival, Trace, arrival};
+pub use patience::Patience;
 pub use run::{Caught, Method, Run};
 pub use verdict::{Next, Outcome, SplitResult, TOLERANCE, Verdict, judge};

@@ -7,7 +7,7 @@ use crate::advice::basin_words;
 use crate::desk::sheet::Moment;
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::flowtest::{Arrival, Method, Next, SplitResult, Verdict, arrival};
+use crate::flowtest::{Arrival, Method, Next, Patience, SplitResult, Verdict, arrival};
 use crate::ledger::StoredTest;
 use crate::model::{EventTime, Id, Node, Subject, System};
 
@@ -35,6 +35,8 @@ pub(super) struct TestSheet {
     /// Doses that rain touched, which do not count.
     pub(super) rained: usize,
     pub(super) splits: Vec<SplitSheet>,
+    /// When a run whose water is off is judged, while probes measure.
+    pub(super) judged: String,
     /// In one sentence.
     pub(super) says: String,
     /// Every splitter is even.
@@ -105,10 +107,26 @@ pub(super) fn sheet(system: &System, known: &Known, units: Units, now: EventTime
         runs: runs(system, known, units, now),
         counted: known.outcome.runs,
         rained: known.doses.iter().filter(|dose| dose.quality <= 0.0).count(),
+        judged: judged(known, now),
         says: says(test, known),
         proved: known.outcome.proves_the_split(),
         splits,
     }
+}
+
+/// `a run is judged once no probe has risen for 38 minutes: here, with a reading every 15 minutes, …`
+fn judged(known: &Known, now: EventTime) -> String {
+    Patience::of(&known.traces, now).map_or_else(
+        || "A run is judged once no probe rises any more, an hour or two after the water is off.".to_owned(),
+        |patience| {
+            let [interval, calm, soonest, latest] =
+                [patience.interval, patience.calm, patience.soonest, patience.latest].map(words::span);
+            format!(
+                "The probes here report every {interval}. A run is judged once none of them has risen for {calm}: \
+                 {soonest} to {latest} after the water is off."
+            )
+        },
+    )
 }
 
 fn says(test: &StoredTest, known: &Known) -> String {
@@ -121,7 +139,7 @@ fn says(test: &StoredTest, known: &Known) -> String {
     }
     if known.outcome.runs == 0 {
         return match test.method {
-            Method::Probes => "No dose is measured yet. The probes tell what each basin got once the soil has stopped rising, which takes an hour or so.".to_owned(),
+            Method::Probes => "No dose is measured yet. The probes tell what each basin got once the soil has stopped rising.".to_owned(),
             Method::Buckets => "Nothing was caught yet.".to_owned(),
         };
     }

@@ -129,7 +129,7 @@ pub(super) fn test(
         @match pressed {
             Pressed::Refused(reason) => (problem(Some(reason))),
             Pressed::WaterOff if is_running => {
-                p class="done" role="status" { "Noted: the water is off. The run is judged about twenty minutes later, once the soil has answered; this page then shows it by itself." }
+                p class="done" role="status" { "Noted: the water is off. " (sheet.judged) " This page then shows it by itself." }
             }
             Pressed::WaterOff | Pressed::Nothing => {}
         }
@@ -288,7 +288,7 @@ fn buckets(chrome: &Chrome, sheet: &TestSheet, system: &System, units: Units) ->
 /// The press that matters in the yard, where a thumb finds it.
 fn water(chrome: &Chrome, sheet: &TestSheet) -> Markup {
     html! {
-        p { "When the water is off, say so: the run is judged about twenty minutes later, once the soil has answered." }
+        p { "When the water is off, say so. " (sheet.judged) }
         form class="acts" method="post" action={ "/tests/" (sheet.key) } {
             (csrf(chrome))
             button name="act" value=(RUN_ENDED) { "The water is off" }
