@@ -117,8 +117,8 @@ pub fn design_words(system: &System, design: &Design) -> Vec<String> {
         [false, _] => "laundry",
     };
     let mut words = vec![format!(
-        "{people} with {fixtures} send about {:.0} L a day ({DISCHARGE_SOURCE}); a mulch basin in {} takes {:.0} L a day on \
-         a square metre, one outlet {:.0} L ({LOADING_SOURCE})",
+        "{people} with {fixtures} send about {:.0} L a day ({DISCHARGE_SOURCE}); a mulch basin in {} takes a depth \
+         of {:.0} mm a day, one outlet {:.0} L ({LOADING_SOURCE})",
         design.litres_a_day, design.row, design.takes_l_m2, design.outlet_takes_l,
     )];
     for load in &design.basins {

@@ -145,22 +145,22 @@ pub(super) fn look(system: &System, regular: &Regular) -> String {
 }
 
 impl TaskKind {
-    /// What to do, as the beginning of a sentence: `Clear the outlet at`.
-    pub const fn title(self) -> &'static str {
+    /// What to do, as a sentence that `{}` stands in for the place: `Clear the outlet at {}`.
+    const fn title(self) -> &'static str {
         match self {
-            Self::LoosenBasin => "Clean out and loosen",
-            Self::ClearOutlet => "Clear the outlet at",
-            Self::ClearLine => "Clear the pipe from",
-            Self::FindLeak => "Find where water comes from at",
-            Self::LevelSplitter => "Level",
-            Self::CheckSlope => "Check the slope and the ground at",
-            Self::RenewMulch => "Renew the mulch of",
-            Self::FlowTest => "Prove by a flow test",
-            Self::CheckProbe => "Check",
-            Self::ChangeBattery => "Change",
-            Self::InspectOutlet => "Inspect the outlet at",
-            Self::ExerciseDiverter => "Turn to sewer and back",
-            Self::YearlyLook => "Look over the whole system from",
+            Self::LoosenBasin => "Clean out and loosen {}",
+            Self::ClearOutlet => "Clear the outlet at {}",
+            Self::ClearLine => "Clear the pipe from {}",
+            Self::FindLeak => "Find where water comes from at {}",
+            Self::LevelSplitter => "Level {}",
+            Self::CheckSlope => "Check the slope and the ground at {}",
+            Self::RenewMulch => "Renew the mulch of {}",
+            Self::FlowTest => "Prove {} by a flow test",
+            Self::CheckProbe => "Check {}",
+            Self::ChangeBattery => "Change {}",
+            Self::InspectOutlet => "Inspect the outlet at {}",
+            Self::ExerciseDiverter => "Turn {} to sewer and back",
+            Self::YearlyLook => "Look over the whole system from {}",
         }
     }
 
@@ -220,7 +220,7 @@ impl TaskKind {
 impl TaskKey {
     /// What to do and where: `Clear the outlet at the quince tree basin`.
     pub fn title(&self, system: &System) -> String {
-        format!("{} {}", self.kind.title(), place_words(system, &self.subject))
+        self.kind.title().replace("{}", &place_words(system, &self.subject))
     }
 }
 

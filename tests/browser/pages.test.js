@@ -30,7 +30,7 @@ const work = async (page) => {
     await send(`/systems/${system}/tests`, { key: key(22), method: 'buckets', litres: 20 });
     await send(`/tests/${key(22)}/steps`, { act: 'give-up' });
     await send(`/systems/${system}/tests`, { key: key(23), method: 'probes' });
-    return [`/services/${key(21)}`, `/tests/${key(22)}`, `/tests/${key(23)}`];
+    return [`/services/${key(21)}`, `/tests/${key(22)}`, `/tests/${key(23)}`, `/systems/${system}/mute`];
   });
 };
 

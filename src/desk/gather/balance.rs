@@ -5,7 +5,7 @@
 //! does for the finding beside it.
 
 use super::timeline::share_of;
-use crate::desk::sheet::Level;
+use crate::desk::sheet::{Level, LevelBasis};
 use crate::ledger::DoseRecord;
 use crate::model::{BasinIx, EventTime, SplitterIx, System};
 use crate::stats::interval::Interval;
@@ -68,10 +68,9 @@ pub(super) fn level(
     let interval = Interval::of_normal(middle, error * error, COVERAGE).map(share);
     Some(Level {
         share_a: share(middle),
-        low: interval.low,
-        high: interval.high,
+        interval: Some((interval.low, interval.high)),
         design_a: system.splitter(splitter).split[0],
-        doses: ratios.len(),
+        basis: LevelBasis::Doses(ratios.len()),
     })
 }
 
@@ -133,7 +132,8 @@ mod tests {
         assert!((of(1).share_a - 0.70).abs() < 0.01 && of(1).is_off(), "{:?}", of(1));
         assert!((of(0).share_a - 0.50).abs() < 0.01 && !of(0).is_off());
         assert!((of(2).share_a - 0.50).abs() < 0.01);
-        assert!(of(1).low < 0.70 && of(1).high > 0.70);
+        let (low, high) = of(1).interval.unwrap();
+        assert!(low < 0.70 && high > 0.70);
         assert!((received(&system, BasinIx(0), &doses).unwrap() - 0.35).abs() < 0.01);
     }
 

@@ -6,11 +6,13 @@ use super::received::received;
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
-use crate::desk::sheet::{BasinPage, Level, Received, ReceivedTime, Scatter, SplitterPage, Stretch};
+use crate::desk::sheet::{
+    BasinPage, Level, LevelBasis, Received, ReceivedTime, Scatter, SplitterPage, Stretch,
+};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
-use crate::model::{BasinIx, Chip, EventTime, FindingKind, Span, SplitterIx, Subject, System};
+use crate::model::{BasinIx, Chip, EventTime, Finding, FindingKind, Span, SplitterIx, Subject, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
@@ -232,7 +234,8 @@ pub fn splitter_page(
     }
 }
 
-/// How a splitter divides the water now: since its split changed, where that is known, else in 30 days.
+/// How a splitter divides the water now: as the open finding about it says, which the alert and the visit sheet say
+/// too; while there is none, by the doses of 30 days.
 pub(super) fn level_now(
     system: &System,
     ix: SplitterIx,
@@ -240,17 +243,31 @@ pub(super) fn level_now(
     doses: &[DoseRecord],
     now: EventTime,
 ) -> Option<Level> {
-    let month = now - Span::from_days(30);
-    let since = onset(system, ix, open).map_or(month, |onset| onset.max(month));
-    level(system, ix, doses, since).or_else(|| level(system, ix, doses, month))
+    let found = uneven(system, ix, open).and_then(|stored| level_found(system, ix, &stored.finding));
+    found.or_else(|| level(system, ix, doses, now - Span::from_days(30)))
+}
+
+fn uneven<'o>(system: &System, ix: SplitterIx, open: &'o [StoredFinding]) -> Option<&'o StoredFinding> {
+    let id = &system.splitter(ix).id;
+    open.iter().find(|stored| {
+        stored.finding.kind == FindingKind::UnevenSplit
+            && matches!(&stored.finding.subject, Subject::Splitter(of) if of == id)
+    })
+}
+
+/// The split that a finding measured.
+fn level_found(system: &System, ix: SplitterIx, finding: &Finding) -> Option<Level> {
+    let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
+    Some(Level {
+        share_a: number("share_a")?,
+        interval: number("share_a_low").zip(number("share_a_high")),
+        design_a: system.splitter(ix).split[0],
+        basis: LevelBasis::Finding,
+    })
 }
 
 fn onset(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Option<EventTime> {
-    let id = &system.splitter(ix).id;
-    let uneven = open.iter().find(|stored| {
-        stored.finding.kind == FindingKind::UnevenSplit
-            && matches!(&stored.finding.subject, Subject::Splitter(of) if of == id)
-    })?;
+    let uneven = uneven(system, ix, open)?;
     let told = uneven.finding.estimate.get("since").and_then(|since| since.as_str());
     Some(told.and_then(|since| since.parse().ok()).unwrap_or(uneven.raised_at))
 }

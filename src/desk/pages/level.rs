@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use crate::desk::sheet::Level;
+use crate::desk::sheet::{Level, LevelBasis};
 use crate::desk::words;
 
 /// Half the length of the tube and half its height, drawing units.
@@ -25,8 +25,10 @@ pub(super) fn level(level: Option<&Level>, troubled: bool, x: f64, y: f64) -> Ma
         g class=(class) {
             rect class="tube" x=(one(x - HALF)) y=(one(y - THICK)) width=(2.0 * HALF) height=(2.0 * THICK) rx=(THICK) {}
             @if let Some(level) = level {
-                @let (low, high) = (place(level.low, level), place(level.high, level));
-                rect class="doubt" x=(one(low - 6.0)) y=(one(y - 4.5)) width=(one(high - low + 12.0)) height="9" rx="4.5" {}
+                @if let Some((low, high)) = level.interval {
+                    @let (low, high) = (place(low, level), place(high, level));
+                    rect class="doubt" x=(one(low - 6.0)) y=(one(y - 4.5)) width=(one(high - low + 12.0)) height="9" rx="4.5" {}
+                }
                 ellipse class="bubble" cx=(one(place(level.share_a, level))) cy=(one(y)) rx="6" ry="4.5" {}
             }
             path class="middle" d={ "M" (one(x - 8.0)) " " (one(y - THICK)) "v" (2.0 * THICK) "M" (one(x + 8.0)) " " (one(y - THICK)) "v" (2.0 * THICK) } {}
@@ -52,10 +54,17 @@ pub(super) fn sentence(level: Option<&Level>, a: &str, b: &str) -> Markup {
         @match level {
             None => { "Too few doses were measured of late to say how it divides the water." }
             Some(level) => {
-                "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose (between "
-                (words::percent(level.low)) " and " (words::percent(level.high)) ", four times out of five); side b, to "
+                "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose"
+                @if let Some((low, high)) = level.interval {
+                    " (between " (words::percent(low)) " and " (words::percent(high)) ", four times out of five)"
+                }
+                "; side b, to "
                 (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "
-                (words::percent(level.design_a)) ". This rests on " (words::count(level.doses)) " doses."
+                (words::percent(level.design_a)) ". "
+                @match level.basis {
+                    LevelBasis::Finding => { "This fits best to all doses since the split changed; single ones, below, scatter about it." }
+                    LevelBasis::Doses(doses) => { "This is the middle of the last " (words::count(doses)) " doses." }
+                }
             }
         }
     }

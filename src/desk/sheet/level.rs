@@ -5,14 +5,21 @@
 pub struct Level {
     /// Part of the water that goes to side a.
     pub share_a: f64,
-    /// Lower end of the interval that holds the truth four times out of five.
-    pub low: f64,
-    /// Its upper end.
-    pub high: f64,
+    /// The interval that holds the truth four times out of five, where it is known.
+    pub interval: Option<(f64, f64)>,
     /// What the design gives to side a.
     pub design_a: f64,
-    /// How many doses that rests on.
-    pub doses: usize,
+    /// What it rests on.
+    pub basis: LevelBasis,
+}
+
+/// What the split of a splitter is told by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LevelBasis {
+    /// A finding stands that measures it: what fits best to the doses since it changed, as the alert tells it too.
+    Finding,
+    /// The middle of so many doses of the last 30 days.
+    Doses(usize),
 }
 
 impl Level {
@@ -21,6 +28,7 @@ impl Level {
 
     /// It is surely off by more than can wait.
     pub fn is_off(&self) -> bool {
-        self.low > self.design_a + Self::LIMIT || self.high < self.design_a - Self::LIMIT
+        let (low, high) = self.interval.unwrap_or((self.share_a, self.share_a));
+        low > self.design_a + Self::LIMIT || high < self.design_a - Self::LIMIT
     }
 }

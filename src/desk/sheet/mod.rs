@@ -26,7 +26,7 @@ pub use board::{Board, Choices, Counts, Filter, Need, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use coming::ComingRow;
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};
-pub use level::Level;
+pub use level::{Level, LevelBasis};
 pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
 pub use pipes::{PipeRow, SplitterMark};
 pub use place::{BasinPage, SplitterPage};
