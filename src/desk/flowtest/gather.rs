@@ -123,7 +123,7 @@ fn judged(known: &Known, now: EventTime) -> String {
                 [patience.interval, patience.calm, patience.soonest, patience.latest].map(words::span);
             format!(
                 "The probes here report every {interval}. A run is judged once none of them has risen for {calm}: \
-                 {soonest} to {latest} after the water is off."
+                 {soonest} to {latest} after the water is off, or later where other water runs meanwhile."
             )
         },
     )

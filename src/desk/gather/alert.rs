@@ -19,17 +19,18 @@ pub fn alert_row(system: &System, alert: &StoredAlert, now: EventTime) -> AlertR
         urgency: Urgency::of(alert.finding.severity),
         system: (system.id.to_string(), system.name.clone()),
         opened: words::moment(alert.opened_at, now, &system.zone),
-        stage: stage_words(system, &alert.stage, now),
+        stage: stage_words(system, alert.opened_at, &alert.stage, now),
         is_open: alert.stage.is_open(),
         is_closed: alert.stage.is_closed(),
         folded: alert.folded,
     }
 }
 
-fn stage_words(system: &System, stage: &Stage, now: EventTime) -> String {
+fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime) -> String {
     let when = |at| words::moment(at, now, &system.zone).words;
     match stage {
-        Stage::Open { since } => format!("open since {}", when(*since)),
+        Stage::Open { since } if *since == opened => "nobody takes care of it yet".to_owned(),
+        Stage::Open { since } => format!("open again since {}", when(*since)),
         Stage::Acknowledged { at, by } => format!("acknowledged by {by}, {}", when(*at)),
         Stage::Snoozed { until, by } => format!("snoozed by {by} until {}", when(*until)),
         Stage::Closed { at, how: Closing::Cleared } => format!("cleared {}", when(*at)),

@@ -109,7 +109,9 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
     if named {
         told.extend([" (", &time.words, ")"]);
     }
-    if time.unmeasured > 0 {
+    if time.unmeasured > 0 && time.unmeasured == time.doses {
+        told.push_str("; how many litres is not known");
+    } else if time.unmeasured > 0 {
         let (some, all) = (time.unmeasured.to_string(), time.doses.to_string());
         told.extend(["; the litres of ", &some, " of ", &all, " doses are not known"]);
     }

@@ -19,17 +19,20 @@ pub(super) fn scatter(sheet: &Scatter) -> Markup {
                     line class="tick" x1=(x(tick.x)) x2=(x(tick.x)) y1="0" y2=(HEIGHT) {}
                     @if tick.x < 0.97 { text class=[tick.minor.then_some("minor")] x=(x(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
                 }
-                @for (height, words, is_limit) in &sheet.guides {
+                @for (height, _, is_limit) in &sheet.guides {
                     line class=(if *is_limit { "limit" } else { "guide" }) x1="0" x2="100%" y1=(y(*height)) y2=(y(*height)) {}
-                    text class="scale" x="100%" dx="-3" dy="-4" y=(y(*height)) { (words) }
                 }
                 @if let Some((left, right)) = sheet.trend { line class="trend" x1="0" x2="100%" y1=(y(left)) y2=(y(right)) {} }
                 @for (at, height, words) in &sheet.points {
                     circle cx=(x(*at)) cy=(y(*height)) r="3.5" { title { (words) } }
                 }
+                @for (height, words, _) in &sheet.guides {
+                    text class="scale" x="100%" dx="-3" dy="-4" y=(y(*height)) { (words) }
+                }
                 @if let Some((at, words)) = &sheet.onset {
                     line class="onset" x1=(x(*at)) x2=(x(*at)) y1="0" y2=(HEIGHT) {}
-                    text class="onset" x=(x(*at)) y="13" dx="4" { (words) }
+                    @if *at < 0.5 { text class="onset" x=(x(*at)) y="13" dx="4" { (words) } }
+                    @else { text class="onset before" x=(x(*at)) y="13" dx="-4" { (words) } }
                 }
             }
         }

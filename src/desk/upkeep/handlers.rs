@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 
 use super::pages::{self, Calendar, TasksSheet, VisitsSheet};
-use super::rows::{VisitRow, Wanted, tasks, visits};
+use super::rows::{VisitRow, Wanted, first_tasks, tasks, visits};
 use super::{compared, feed, table};
 use crate::desk::answer::html;
 use crate::desk::office::Office;
@@ -45,9 +45,7 @@ async fn tasks_page(
     Query(wanted): Query<Wanted>,
     units: Units,
 ) -> Response {
-    let mut rows = tasks(&office, &visitor, &wanted);
-    let more = rows.len().saturating_sub(SHOWN);
-    rows.truncate(SHOWN);
+    let (rows, more) = first_tasks(&office, &visitor, &wanted, SHOWN);
     let systems = office.systems(&visitor);
     let ids = systems.iter().map(|system| system.property.as_str());
     let properties = ids.map(|id| (id.to_owned(), words::title(id))).collect();

@@ -122,47 +122,69 @@ fn row(task: &Task, system: &System, planned: &BTreeMap<&TaskKey, (u64, Day)>, n
     }
 }
 
-fn planned(upkeep: &Upkeep) -> BTreeMap<&TaskKey, (u64, Day)> {
+/// Visit and day of every task that `is_asked`.
+fn planned(upkeep: &Upkeep, is_asked: impl Fn(&TaskKey) -> bool) -> BTreeMap<&TaskKey, (u64, Day)> {
     let visits = upkeep.plan.visits.iter();
-    visits.flat_map(|visit| visit.tasks.iter().map(move |key| (key, (visit.no, visit.day)))).collect()
+    let tasks = visits.flat_map(|visit| visit.tasks.iter().map(move |key| (key, (visit.no, visit.day))));
+    tasks.filter(|(key, _)| is_asked(key)).collect()
 }
 
 /// The tasks in reach that `wanted` lets through, most urgent first.
 pub(in crate::desk) fn tasks(office: &Office, visitor: &Visitor, wanted: &Wanted) -> Vec<TaskRow> {
+    first_tasks(office, visitor, wanted, usize::MAX).0
+}
+
+/// The first `most` of them, and how many there are beyond. Only these are put into words: a large portfolio has tens
+/// of thousands.
+pub(super) fn first_tasks(
+    office: &Office,
+    visitor: &Visitor,
+    wanted: &Wanted,
+    most: usize,
+) -> (Vec<TaskRow>, usize) {
     let upkeep = Arc::clone(&office.desk.upkeep.borrow());
     let (systems, now) = (seen(office, visitor), office.now());
-    let planned = planned(&upkeep);
     let kind = TaskKind::named(&wanted.kind);
     let within: Option<i64> = wanted.within.parse().ok();
     let is = |asked: &str, value: &str| asked.is_empty() || asked == value;
-    let mut rows: Vec<TaskRow> = upkeep
-        .tasks
-        .values()
-        .filter(|task| {
-            is(&wanted.property, task.property.as_str()) && is(&wanted.system, task.key.system.as_str())
-        })
-        .filter(|task| kind.is_none_or(|kind| task.key.kind == kind))
-        .filter_map(|task| Some(row(task, systems.get(task.key.system.as_str())?, &planned, now)))
-        .filter(|row| {
-            within.is_none_or(|days| row.window[1] <= Day::of(now, &systems[&row.system.0].zone).plus(days))
-        })
-        .collect();
-    rows.sort_by(|a, b| (a.urgency, a.window[1], &a.task.key).cmp(&(b.urgency, b.window[1], &b.task.key)));
-    rows
+    let wanted = |task: &&Task| {
+        is(&wanted.property, task.property.as_str())
+            && is(&wanted.system, task.key.system.as_str())
+            && kind.is_none_or(|kind| task.key.kind == kind)
+    };
+    let chosen = upkeep.tasks.values().filter(wanted).filter_map(|task| {
+        let system = systems.get(task.key.system.as_str())?;
+        let due = Day::of(task.window.due, &system.zone);
+        let is_soon = within.is_none_or(|days| due <= Day::of(now, &system.zone).plus(days));
+        is_soon.then_some((urgency(task), due, task, system))
+    });
+    let mut chosen: Vec<_> = chosen.collect();
+    // They come in the order of their keys, which stands within a day.
+    chosen.sort_by_key(|(urgency, due, ..)| (*urgency, *due));
+    let more = chosen.len().saturating_sub(most);
+    chosen.truncate(most);
+    let keys: BTreeSet<&TaskKey> = chosen.iter().map(|(_, _, task, _)| &task.key).collect();
+    let planned = planned(&upkeep, |key| keys.contains(key));
+    let rows = chosen.into_iter().map(|(_, _, task, system)| row(task, system, &planned, now));
+    (rows.collect(), more)
 }
 
 /// The visits in reach, by day.
 pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRow> {
     let upkeep = Arc::clone(&office.desk.upkeep.borrow());
     let (systems, now) = (seen(office, visitor), office.now());
-    let planned = planned(&upkeep);
+    let planned = planned(&upkeep, |_| true);
     let late: BTreeSet<_> = upkeep.plan.late.iter().map(|late| &late.key).collect();
     let visits = upkeep.plan.visits.iter().filter(|visit| visitor.may_see(&visit.property));
     visits
         .filter_map(|visit| {
-            let tasks: Vec<&Task> = visit.tasks.iter().filter_map(|key| upkeep.tasks.get(key)).collect();
+            let mut tasks: Vec<&Task> = visit.tasks.iter().filter_map(|key| upkeep.tasks.get(key)).collect();
             // A system file may have gone since the plan was made.
             let system = tasks.iter().find_map(|task| systems.get(task.key.system.as_str()))?;
+            // What is due first in front; of one day, what is most urgent.
+            tasks.sort_by_key(|task| (Day::of(task.window.due, &system.zone), urgency(task)));
+            let first = tasks.first().and_then(|task| systems.get(task.key.system.as_str()));
+            let system = first.unwrap_or(system);
             let begins = visit.day.at(visit.starts_at, &system.zone);
             let rows = tasks
                 .iter()
@@ -211,7 +233,7 @@ fn united(tasks: &[&Task], of: impl Fn(TaskKind) -> &'static [&'static str]) -> 
 pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventTime) -> Vec<ComingRow> {
     let mut tasks: Vec<&Task> = upkeep.tasks.values().filter(|task| task.key.system == system.id).collect();
     tasks.sort_by(|a, b| (urgency(a), a.window.due, &a.key).cmp(&(urgency(b), b.window.due, &b.key)));
-    let planned = planned(upkeep);
+    let planned = planned(upkeep, |key| key.system == system.id);
     tasks.into_iter().take(COMING).map(|task| coming_row(task, system, &planned, now)).collect()
 }
 
@@ -228,7 +250,7 @@ pub(in crate::desk) fn due_soon(
             *known = task;
         }
     }
-    let planned = planned(upkeep);
+    let planned = planned(upkeep, |key| first.get(&key.system).is_some_and(|task| task.key == *key));
     let row = |system: &Arc<System>| {
         let task = *first.get(&system.id)?;
         let is_soon = Day::of(task.window.due, &system.zone) <= Day::of(now, &system.zone).plus(SOON);

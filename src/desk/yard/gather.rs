@@ -171,11 +171,13 @@ pub(super) fn along_the_water(system: &System) -> Vec<Subject> {
 pub(super) fn bring_and_care(systems: &[SystemSheet], units: Units) -> (Vec<String>, Vec<&'static str>) {
     let stops = || systems.iter().flat_map(|system| &system.stops);
     let advice = || stops().flat_map(|stop| &stop.findings).map(|finding| finding.advice);
+    // A task says what it needs itself; advice would name the same once more in other words.
+    let bare = stops().filter(|stop| stop.tasks.is_empty()).flat_map(|stop| &stop.findings);
     let tasks = || stops().flat_map(|stop| &stop.tasks);
     let materials = summed(tasks().flat_map(|task| &task.materials));
     let materials = materials.iter().map(|material| material_words(material, units));
     let tools = tasks().flat_map(|task| task.kind.tools().iter().map(|tool| (*tool).to_owned()));
-    let brought = advice().flat_map(|advice| advice.bring.iter().map(|thing| (*thing).to_owned()));
+    let brought = bare.flat_map(|finding| finding.advice.bring.iter().map(|thing| (*thing).to_owned()));
     let cautions = tasks().flat_map(|task| task.kind.cautions().iter().copied());
     let mut seen = BTreeSet::new();
     let bring = materials.chain(brought).chain(tools).filter(|thing| seen.insert(thing.clone())).collect();

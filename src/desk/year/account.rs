@@ -9,7 +9,7 @@ use super::deviations;
 use super::read::{Rows, Span};
 use crate::advice::{headline, place_words, sensor_words};
 use crate::desk::words;
-use crate::flowtest::{Outcome, Verdict};
+use crate::flowtest::{Method, Outcome, Verdict};
 use crate::ledger::DoseRecord;
 use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Severity, Span as Length, System, Work};
 
@@ -20,6 +20,8 @@ pub(in crate::desk) struct Account {
     pub(in crate::desk) system: String,
     pub(in crate::desk) name: String,
     pub(in crate::desk) property: String,
+    /// What it is and where, in one sentence.
+    pub(in crate::desk) about: String,
     pub(in crate::desk) year: i16,
     #[schema(value_type = String, format = DateTime)]
     pub(in crate::desk) from: EventTime,
@@ -129,6 +131,9 @@ pub(in crate::desk) struct TestYear {
     #[schema(value_type = String, format = DateTime)]
     pub(in crate::desk) began: EventTime,
     pub(in crate::desk) by: String,
+    /// `probes` or `buckets`.
+    #[schema(value_type = String)]
+    pub(in crate::desk) method: Method,
     /// As under `/systems/{id}/tests`.
     #[schema(value_type = Object)]
     pub(in crate::desk) outcome: Outcome,
@@ -163,6 +168,7 @@ pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
         system: system.id.to_string(),
         name: system.name.clone(),
         property: system.property.to_string(),
+        about: about(system),
         year: span.year,
         from: span.from,
         to: span.to,
@@ -179,6 +185,34 @@ pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
     };
     year.deviations = deviations::of(system, &year);
     year
+}
+
+/// `A branched drain of 3 splitters and 4 basins, 4.8 m² in all, in sandy loam, for 4 people with showers and laundry.`
+fn about(system: &System) -> String {
+    let number =
+        |count: usize, one: &str, many: &str| format!("{count} {}", if count == 1 { one } else { many });
+    let area: f64 = system.basins.iter().map(|basin| basin.area_m2).sum();
+    let mut says = vec![format!(
+        "A branched drain of {} and {}, {area:.1} m² in all, in {}, for {}",
+        number(system.splitters.len(), "splitter", "splitters"),
+        number(system.basins.len(), "basin", "basins"),
+        system.soil.name().replace('-', " "),
+        number(usize::from(system.source.people), "person", "people"),
+    )];
+    if !system.source.fixtures.is_empty() {
+        says.push(format!(" with {}", system.source.fixtures.join(" and ")));
+    }
+    if let Some(place) = system.location {
+        let side = |degrees: f64, [above, below]: [&str; 2]| {
+            format!("{:.4}° {}", degrees.abs(), if degrees < 0.0 { below } else { above })
+        };
+        let (latitude, longitude) = (side(place.latitude, ["N", "S"]), side(place.longitude, ["E", "W"]));
+        says.push(format!(", at {latitude}, {longitude}"));
+    }
+    if let Some(day) = system.commissioned {
+        says.push(format!(", in service since {}", day.strftime("%-d %B %Y")));
+    }
+    format!("{}. Days are those of {}.", says.concat(), system.zone.iana_name().unwrap_or("UTC"))
 }
 
 fn water(system: &System, rows: &Rows) -> (Water, Vec<BasinYear>) {
@@ -264,7 +298,8 @@ fn services(system: &System, rows: &Rows) -> Vec<ServiceYear> {
 fn tests(rows: &Rows) -> Vec<TestYear> {
     let one = |test: &crate::ledger::StoredTest| {
         let outcome = test.outcome.clone()?;
-        Some(TestYear { key: test.key.to_string(), began: test.began, by: test.by.clone(), outcome })
+        let (key, by) = (test.key.to_string(), test.by.clone());
+        Some(TestYear { key, began: test.began, by, method: test.method, outcome })
     };
     rows.tests.iter().rev().filter_map(one).collect()
 }
@@ -430,7 +465,7 @@ mod tests {
         assert_eq!(told, [(2.0, true), (2.0, false)]);
         let says = year.deviations.join(" ");
         assert!(
-            says.contains("flooded two times, 4.0 days in all") && says.contains("Not over at the end"),
+            says.contains("flooded twice, 4.0 days in all") && says.contains("Not over at the end"),
             "{says}"
         );
     }

@@ -40,11 +40,7 @@ fn findings(year: &Account, says: &mut Vec<String>) {
     let floods: Vec<_> = year.findings.iter().filter(|it| it.finding == FindingKind::Flooding).collect();
     if !floods.is_empty() {
         let days: f64 = floods.iter().map(|it| it.days).sum();
-        let times = if floods.len() == 1 {
-            "once".to_owned()
-        } else {
-            format!("{} times", words::count(floods.len()))
-        };
+        let times = super::pages::times(floods.len());
         says.push(format!("A basin flooded {times}, {days:.1} days in all."));
     }
     for finding in year.findings.iter().filter(|it| it.cleared_at.is_none()) {

@@ -127,7 +127,16 @@ async fn answer(
         }
         _ => None,
     };
-    let sheet = YearSheet { title, here: format!("{base}/{year}"), year, wider, years, others, units };
+    let sheet = YearSheet {
+        title,
+        here: format!("{base}/{year}"),
+        year,
+        wider,
+        years,
+        others,
+        drawn: office.now(),
+        units,
+    };
     html(pages::page(&office.chrome(visitor, 0), &sheet))
 }
 

@@ -4,13 +4,12 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::account::{Account, TestYear};
-use crate::advice::kind_words;
 use crate::desk::assets;
 use crate::desk::pages::{Page, layout_with};
 use crate::desk::sheet::Chrome;
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::flowtest::Verdict;
+use crate::flowtest::{Method, Verdict};
 use crate::model::{EventTime, Work};
 
 /// Accounts of one year.
@@ -25,6 +24,8 @@ pub(super) struct YearSheet {
     pub(super) years: Vec<(Account, TimeZone)>,
     /// Other years that may be asked for.
     pub(super) others: Vec<(i16, String)>,
+    /// Now.
+    pub(super) drawn: EventTime,
     pub(super) units: Units,
 }
 
@@ -34,7 +35,8 @@ pub(super) fn page(chrome: &Chrome, sheet: &YearSheet) -> String {
         h1 { "Yearly record " (sheet.year) ": " (sheet.title) }
         @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }
         nav class="ways" aria-label="Other years" { ul { @for (year, address) in &sheet.others { li { a href=(address) { (year) } } } } }
-        @for (year, zone) in &sheet.years { (one(year, zone, sheet.units)) }
+        @for (year, zone) in &sheet.years { (one(year, zone, (sheet.drawn, sheet.units))) }
+        p class="key" { "The local plumbing and health code governs what has to be inspected and filed." }
         div class="sign-here" { p { "Date and place" } p { "Signature" } }
         p class="screen" { a href={ (sheet.here) ".csv" } download { "As a table (CSV)" } ". Print this page for paper or PDF." }
     };
@@ -46,18 +48,22 @@ fn day(at: EventTime, zone: &TimeZone) -> String {
     at.timestamp().to_zoned_datetime(zone.clone()).strftime("%-d %b %Y").to_string()
 }
 
-fn one(year: &Account, zone: &TimeZone, units: Units) -> Markup {
+fn one(year: &Account, zone: &TimeZone, (drawn, units): (EventTime, Units)) -> Markup {
     html! {
         section class="year" {
             h2 { (year.name) " " span class="id" { (year.system) } }
-            p class="heard" { (day(year.from, zone)) " to " (day(year.to, zone)) @if !year.is_over { ", not over yet" } "." }
+            p { (units.retold(&year.about)) }
+            p class="heard" {
+                (day(year.from, zone)) " to " (day(year.to, zone)) @if !year.is_over { ", not over yet" } ". Drawn on "
+                (day(drawn, zone)) " from what the sensors told and people wrote down."
+            }
             h3 { "What deviates" }
             @if year.deviations.is_empty() { p { "Nothing." } }
             @else { ul { @for says in &year.deviations { li { (says) } } } }
             (water(year, units))
             (findings(year, zone))
             (services(year, zone))
-            (tests(&year.tests, zone))
+            (tests(year, zone))
             @if let Some(diverter) = &year.diverter {
                 h3 { "Diverter" }
                 p {
@@ -76,9 +82,10 @@ fn one(year: &Account, zone: &TimeZone, units: Units) -> Markup {
     }
 }
 
-fn times(count: usize) -> String {
+pub(super) fn times(count: usize) -> String {
     match count {
         1 => "once".to_owned(),
+        2 => "twice".to_owned(),
         many => format!("{} times", words::count(many)),
     }
 }
@@ -98,7 +105,7 @@ fn water(year: &Account, units: Units) -> Markup {
                 tbody {
                     @for basin in &year.basins {
                         tr {
-                            th scope="row" { (words::capitalised(&basin.label)) " " span class="id" { (basin.id) } }
+                            th scope="row" { (words::capitalised(&basin.label)) @if basin.label != basin.id { " " span class="id" { (basin.id) } } }
                             td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
                             td class="number" { (words::percent(basin.design_share)) }
@@ -122,10 +129,10 @@ fn findings(year: &Account, zone: &TimeZone) -> Markup {
                     tbody {
                         @for it in &year.findings {
                             tr {
-                                td { (day(it.raised_at, zone)) }
-                                td { @match it.cleared_at { Some(at) => (day(at, zone)), None => "stands" } }
+                                td class="day" { (day(it.raised_at, zone)) }
+                                td class="day" { @match it.cleared_at { Some(at) => (day(at, zone)), None => "stands" } }
                                 td class="number" { (format!("{:.1}", it.days)) }
-                                td { (it.headline) " (" (kind_words(it.finding)) ")" }
+                                td { (it.headline) }
                             }
                         }
                     }
@@ -156,7 +163,7 @@ fn services(year: &Account, zone: &TimeZone) -> Markup {
                     tbody {
                         @for it in &year.services {
                             tr {
-                                td { (day(it.at, zone)) }
+                                td class="day" { (day(it.at, zone)) }
                                 td { a href={ "/services/" (it.key) } { (it.place) } }
                                 td {
                                     (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) }
@@ -174,23 +181,36 @@ fn services(year: &Account, zone: &TimeZone) -> Markup {
     }
 }
 
-fn tests(tests: &[TestYear], zone: &TimeZone) -> Markup {
+fn tests(year: &Account, zone: &TimeZone) -> Markup {
     html! {
         h3 { "Flow tests" }
-        @if tests.is_empty() { p { "None." } }
-        ul {
-            @for test in tests {
-                li {
-                    a href={ "/tests/" (test.key) } { (day(test.began, zone)) } ", by " (test.by) ": "
-                    @for (at, split) in test.outcome.splits.iter().enumerate() {
-                        @if at > 0 { "; " }
-                        (split.splitter) " "
-                        @match split.share_a { Some(share) => (words::percent(share)), None => "not measured" }
-                        " to side a, "
-                        @match split.verdict { Verdict::Even => "as designed", Verdict::Uneven => "not as designed", Verdict::Unclear | Verdict::Unmeasured => "not proved" }
-                    }
+        @if year.tests.is_empty() { p { "None." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label={ "Flow tests at " (year.name) } {
+                table {
+                    thead { tr { th scope="col" { "Day" } th scope="col" { "Measured by" } th scope="col" { "Result, part to side a (95 % interval)" } th scope="col" { "Who" } } }
+                    tbody { @for test in &year.tests { (test_row(test, zone)) } }
                 }
             }
+        }
+    }
+}
+
+fn test_row(test: &TestYear, zone: &TimeZone) -> Markup {
+    html! {
+        tr {
+            td class="day" { a href={ "/tests/" (test.key) } { (day(test.began, zone)) } }
+            td { @match test.method { Method::Probes => "probes", Method::Buckets => "buckets" } }
+            td {
+                @for (at, split) in test.outcome.splits.iter().enumerate() {
+                    @if at > 0 { "; " }
+                    "splitter " (split.splitter) " "
+                    @match split.share_a { Some(share) => (words::percent(share)), None => "not measured" }
+                    @if let Some((low, high)) = split.interval { " (" (format!("{:.0}", low * 100.0)) " to " (words::percent(high)) ")" }
+                    @match split.verdict { Verdict::Even => ", as designed", Verdict::Uneven => ", not as designed", Verdict::Unclear | Verdict::Unmeasured => ", not proved" }
+                }
+            }
+            td { (test.by) }
         }
     }
 }

@@ -78,6 +78,13 @@ impl<'c> Diary<'c> {
         one.is_none_or(|one| one.minutes + minutes + one.way(self.crew, property) <= self.crew.minutes_a_day)
     }
 
+    /// Whether `minutes` of work could fit once `less` minutes of work and the longest way are gone; a quick no.
+    pub(super) fn may_fit(&self, day: Day, minutes: u32, less: u32) -> bool {
+        let taken = self.days.get(&day).map_or(0, |one| one.minutes);
+        let ways = self.crew.travel.max(self.crew.nearby);
+        taken + minutes <= self.crew.minutes_a_day + less + ways || taken <= less + ways
+    }
+
     /// Minutes to get to `property` on `day` for a crew that goes to the rest of that day's as well.
     pub(super) fn way(&self, day: Day, property: &Id) -> u32 {
         self.days.get(&day).map_or(self.crew.travel, |one| one.way(self.crew, property))

@@ -106,8 +106,11 @@ impl<'c, 'j> Placing<'c, 'j> {
         for day in group.open_days(self.crew) {
             for at in self.on.get(&day).cloned().unwrap_or_default() {
                 self.asked = self.asked.checked_sub(1)?;
+                let their_minutes = self.placed[at].group.minutes();
+                if !self.diary.may_fit(day, minutes, their_minutes) {
+                    continue;
+                }
                 let Placed { property: theirs, group: other, .. } = self.placed[at].clone();
-                let their_minutes = other.minutes();
                 self.diary.remove(day, &theirs, their_minutes);
                 if self.diary.fits(day, (property, minutes)) {
                     // Held while the other looks for a day, which must not be this one's room.

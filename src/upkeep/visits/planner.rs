@@ -61,15 +61,19 @@ fn join<'j>(placed: &mut [Placed<'j>], may: Vec<&'j Job>, crew: &Crew) {
     for it in placed.iter() {
         diary.add(it.day, &it.property, it.group.minutes());
     }
-    let mut order: Vec<usize> = (0..placed.len()).collect();
-    order.sort_by_key(|at| placed[*at].day);
+    let mut visits: BTreeMap<Id, Vec<usize>> = BTreeMap::new();
+    for (at, it) in placed.iter().enumerate() {
+        visits.entry(it.property.clone()).or_default().push(at);
+    }
+    for here in visits.values_mut() {
+        here.sort_by_key(|at| placed[*at].day);
+    }
     let mut may = may;
     may.sort_by(|a, b| (a.due, &a.key).cmp(&(b.due, &b.key)));
     for job in may {
-        let found = order.iter().copied().find(|at| {
+        let found = visits.get(&job.property).into_iter().flatten().copied().find(|at| {
             let it = &placed[*at];
-            let open = it.property == job.property && it.day >= job.earliest && it.day <= job.due;
-            open && diary.fits(it.day, (&job.property, job.minutes))
+            it.day >= job.earliest && it.day <= job.due && diary.fits(it.day, (&job.property, job.minutes))
         });
         if let Some(at) = found {
             placed[at].group.windows.push(Window { job, from: placed[at].day, until: placed[at].day });
@@ -105,15 +109,24 @@ fn merged(placed: Vec<Placed<'_>>) -> Vec<(Day, Id, Vec<&Job>)> {
 fn numbered(visits: Vec<(Day, Id, Vec<&Job>)>, crew: &Crew, before: &Plan) -> (Vec<Visit>, u64) {
     let mut next = before.next.max(1);
     let mut free: BTreeMap<&Id, Vec<&Visit>> = BTreeMap::new();
+    let mut of_task: BTreeMap<&TaskKey, u64> = BTreeMap::new();
     for visit in &before.visits {
         free.entry(&visit.property).or_default().push(visit);
+        of_task.extend(visit.tasks.iter().map(|task| (task, visit.no)));
     }
     let mut done = Vec::new();
     let mut clock = Clock::new(crew);
     for (day, property, jobs) in visits {
         let tasks: Vec<TaskKey> = jobs.iter().map(|job| job.key.clone()).collect();
         let minutes = jobs.iter().map(|job| job.minutes).sum();
-        let earlier = free.get_mut(&property).and_then(|visits| same(visits, day, &tasks));
+        let earlier = free.get_mut(&property).and_then(|visits| {
+            let mut shared: BTreeMap<u64, usize> = BTreeMap::new();
+            tasks
+                .iter()
+                .filter_map(|task| of_task.get(task))
+                .for_each(|no| *shared.entry(*no).or_default() += 1);
+            same(visits, day, &shared)
+        });
         let (no, moved, kept) = if let Some(visit) = earlier {
             let kept = visit.day == day;
             (visit.no, visit.moved + u32::from(!kept), kept)
@@ -127,11 +140,10 @@ fn numbered(visits: Vec<(Day, Id, Vec<&Job>)>, crew: &Crew, before: &Plan) -> (V
     (done, next)
 }
 
-fn same<'v>(visits: &mut Vec<&'v Visit>, day: Day, tasks: &[TaskKey]) -> Option<&'v Visit> {
-    let shared = |visit: &Visit| visit.tasks.iter().filter(|task| tasks.contains(task)).count();
-    let best = (0..visits.len())
-        .filter(|at| visits[*at].day == day || shared(visits[*at]) > 0)
-        .max_by_key(|at| (visits[*at].day == day, shared(visits[*at])))?;
+/// Takes the visit that lies on that day, or shares most tasks: `shared` counts them by the visit's number.
+fn same<'v>(visits: &mut Vec<&'v Visit>, day: Day, shared: &BTreeMap<u64, usize>) -> Option<&'v Visit> {
+    let alike = |at: &usize| (visits[*at].day == day, shared.get(&visits[*at].no).copied().unwrap_or(0));
+    let best = (0..visits.len()).filter(|at| alike(at) > (false, 0)).max_by_key(alike)?;
     Some(visits.remove(best))
 }
 
