@@ -3,12 +3,14 @@
 //! `<topic>/<system>` and `<topic>/<system>/<basin>`, by default below `basinward/state`, each JSON:
 //! `{"state":"fine"|"alert"|"acknowledged"|"snoozed","severity":"critical"|"warning"|"info"|null,"alerts":[…]}`
 //! with `alert`, `finding`, `severity`, `stage` and `since` of each alert, most severe first. A basin
-//! shows its own alerts and those of its sensors, the system all of them.
+//! shows its own alerts and those of its sensors, the system all of them. What no system file has any more is taken
+//! away from the broker by an empty message, as MQTT 3.1.1 says in section 3.3.1.3.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
+use bytes::Bytes;
 use serde_json::{Value, json};
 use tokio::sync::watch;
 use tokio::time::Instant;
@@ -39,9 +41,11 @@ impl States {
     pub(super) async fn run(mut self) {
         let mut published: BTreeMap<String, String> = BTreeMap::new();
         let (mut seen, mut since, mut complete) = (None, Instant::now(), false);
+        let mut taken_away = false;
         loop {
             let step = self.view.last_alert_step().ok();
-            let changed = step != seen || self.systems.has_changed().unwrap_or(false);
+            taken_away &= !self.systems.has_changed().unwrap_or(false);
+            let changed = step != seen || !taken_away;
             if since.elapsed() > AGAIN {
                 published.clear();
                 since = Instant::now();
@@ -51,6 +55,12 @@ impl States {
                 self.systems.mark_unchanged();
                 match self.publish(&mut published).await {
                     Ok(all) => (seen, complete) = (step, all),
+                    Err(fault) => error!(fault = %chain(&fault), "cannot read the states of systems"),
+                }
+            }
+            if !taken_away {
+                match self.take_away(&mut published).await {
+                    Ok(all) => taken_away = all,
                     Err(fault) => error!(fault = %chain(&fault), "cannot read the states of systems"),
                 }
             }
@@ -88,11 +98,43 @@ impl States {
         }
         Ok(true)
     }
+
+    /// Empties the topics of what the ledger knows and no system file has any more; says whether all are.
+    async fn take_away(&self, published: &mut BTreeMap<String, String>) -> Result<bool, LedgerFault> {
+        let (view, systems) = (self.view.clone(), Arc::clone(&self.systems.borrow()));
+        let ever = tokio::task::spawn_blocking(move || view.places_ever())
+            .await
+            .expect("reading does not panic and is not aborted")?;
+        let standing: BTreeSet<(&Id, Option<&Id>)> =
+            systems.iter().flat_map(|system| places(system)).collect();
+        let gone = ever.iter().filter(|(system, basin)| !standing.contains(&(system, basin.as_ref())));
+        for topic in
+            gone.map(|(system, basin)| format!("{}/{}", self.topic, topic_of(system, basin.as_ref())))
+        {
+            if let Err(fault) = self.publisher.publish(&topic, Bytes::new(), true).await {
+                debug!(%fault, topic, "a state waits to be taken away");
+                return Ok(false);
+            }
+            published.remove(&topic);
+        }
+        Ok(true)
+    }
+}
+
+/// A system and its basins.
+fn places(system: &System) -> impl Iterator<Item = (&Id, Option<&Id>)> {
+    let basins = system.basins.iter().map(|basin| Some(&basin.id));
+    std::iter::once(None).chain(basins).map(|basin| (&system.id, basin))
+}
+
+/// The end of the topic of a system or of one of its basins.
+fn topic_of(system: &Id, basin: Option<&Id>) -> String {
+    basin.map_or_else(|| system.to_string(), |basin| format!("{system}/{basin}"))
 }
 
 /// The state of a system and of each of its basins, by the end of their topics.
 fn states(system: &System, alerts: &[&StoredAlert]) -> Vec<(String, Value)> {
-    let mut states = vec![(system.id.to_string(), state_of(alerts.iter().copied()))];
+    let mut states = vec![(topic_of(&system.id, None), state_of(alerts.iter().copied()))];
     for basin in &system.basins {
         let own = alerts.iter().copied().filter(|alert| match &alert.finding.subject {
             Subject::Basin(id) => *id == basin.id,
@@ -101,7 +143,7 @@ fn states(system: &System, alerts: &[&StoredAlert]) -> Vec<(String, Value)> {
             }
             Subject::Splitter(_) | Subject::Source | Subject::Diverter => false,
         });
-        states.push((format!("{}/{}", system.id, basin.id), state_of(own)));
+        states.push((topic_of(&system.id, Some(&basin.id)), state_of(own)));
     }
     states
 }

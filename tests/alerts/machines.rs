@@ -1,6 +1,6 @@
 //! Webhooks, local programs and retained states.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use basinward::alerts::{AlertNo, Deed};
@@ -164,4 +164,45 @@ fn contacts_channels_and_routes_are_changed_while_the_daemon_runs() {
     until(PATIENCE, "the second flood is posted elsewhere", || second.taken() == 1);
     assert_eq!(event(&second.posts()[0])["subject"], "yard-0/basin:fig");
     assert_eq!(first.taken(), 1, "what was told is not told again, nor the old address any more");
+}
+
+#[test]
+fn what_no_system_file_has_any_more_is_taken_away_from_controllers() {
+    let mut house = House::new(2, "[channels.building]\nkind = \"mqtt\"\n");
+    let mut controller = Listener::subscribe(house.broker.port(), "basinward/state/#");
+    let mut held = BTreeSet::new();
+    let mut until_held = |wanted: &[&str]| {
+        until(PATIENCE, &format!("a controller holds {wanted:?}"), || {
+            let heard = controller.hear();
+            let topic = heard.topic.replace("basinward/state/", "");
+            if heard.payload.is_empty() {
+                held.remove(&topic)
+            } else {
+                held.insert(topic)
+            };
+            held.iter().eq(wanted)
+        });
+    };
+    let first = ["yard-0", "yard-0/fig", "yard-0/quince"];
+    until_held(&[&first[..], &["yard-1", "yard-1/fig", "yard-1/quince"]].concat());
+    // Removed while the daemon runs.
+    std::fs::remove_file(house.yard.path().join("systems/yard-1.toml")).expect("removed");
+    house.daemon.as_ref().expect("it runs").process.signal("HUP");
+    until_held(&first);
+    // Renamed while it does not.
+    house.kill();
+    house.yard.write_system("yard-0", &["quince", "plum"]);
+    house.start();
+    until_held(&["yard-0", "yard-0/plum", "yard-0/quince"]);
+    // And back again.
+    house.yard.write_system("yard-0", &["quince", "fig"]);
+    house.daemon.as_ref().expect("it runs").process.signal("HUP");
+    until_held(&first);
+    // The broker keeps nothing of what is gone for whoever comes later.
+    let mut later = Listener::subscribe(house.broker.port(), "basinward/state/#");
+    let kept: BTreeSet<String> = std::iter::from_fn(|| later.hear_within(Duration::from_secs(2)))
+        .filter(|heard| heard.retained)
+        .map(|heard| heard.topic)
+        .collect();
+    assert!(kept.iter().eq(&first.map(|topic| format!("basinward/state/{topic}"))), "{kept:?}");
 }

@@ -11,6 +11,7 @@ mod history;
 mod names;
 mod notices;
 mod people;
+mod places;
 mod pool;
 mod readings;
 mod services;
