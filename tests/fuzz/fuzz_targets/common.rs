@@ -8,6 +8,9 @@ use basinward::model::{EventTime, System};
 use basinward::replay::RecordingReader;
 use basinward::systemfile;
 
+#[path = "desk.rs"]
+mod desk;
+
 const YARD: &str = r#"
 id = "yard"
 name = "Yard"
@@ -31,10 +34,11 @@ static ROUTER: LazyLock<Router> = LazyLock::new(|| Router::new(&[Arc::clone(&SYS
 pub(crate) type Target = fn(&[u8]);
 
 /// Every target by name.
-pub(crate) const TARGETS: [(&str, Target); 8] = [
+pub(crate) const TARGETS: [(&str, Target); 9] = [
     ("json", json),
     ("pointers", pointers),
     ("recording", recording),
+    ("requests", requests),
     ("senml_cbor", senml_cbor),
     ("senml_json", senml_json),
     ("snapshot", snapshot),
@@ -59,6 +63,11 @@ pub(crate) fn pointers(data: &[u8]) {
 pub(crate) fn recording(data: &[u8]) {
     let mut reader = RecordingReader::new(data);
     while let Ok(Some(_)) = reader.next_message() {}
+}
+
+/// Requests to the pages and the interface: addresses, queries, cookies, forms and JSON are answered or refused.
+pub(crate) fn requests(data: &[u8]) {
+    desk::ask(data);
 }
 
 /// SenML in CBOR, with a stated and an open number of records.
