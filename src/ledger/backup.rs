@@ -10,7 +10,7 @@ use rusqlite::Connection;
 use rusqlite::backup::Backup;
 
 use super::view::connect;
-use super::{LedgerFault, file, pack};
+use super::{LedgerFault, file, seal};
 
 /// Copies the ledger in `folder`, as it is at one moment, to the new file `to`, and checks the copy. The
 /// daemon may go on writing meanwhile. To restore, stop the daemon and put the copy in the place of
@@ -46,7 +46,8 @@ fn copy(source: &Connection, partial: &Path) -> Result<(), LedgerFault> {
     if said != "ok" {
         return Err(LedgerFault::Damaged { path: partial.to_owned(), details: said });
     }
-    pack::check(&target).map_err(LedgerFault::while_doing("check the packed readings", partial))
+    seal::teach(&target).map_err(&fault)?;
+    file::check_sums(&target, partial)
 }
 
 /// Gives the finished copy its name, so that a file of that name is always a whole one.

@@ -4,12 +4,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 
 use super::commit::{Marks, Rows};
 use super::enrol::Enrolment;
 use super::lock::FolderLock;
-use super::{LedgerFault, migrate, pack};
+use super::{LedgerFault, journal, migrate, pack, seal};
 use crate::model::Span;
 
 /// Name of the database inside the data folder.
@@ -137,6 +138,8 @@ pub(super) fn database(folder: &Path) -> PathBuf {
 }
 
 fn prepare(db: &Connection) -> rusqlite::Result<()> {
+    plan_once(db)?;
+    seal::teach(db)?;
     db.set_prepared_statement_cache_capacity(64);
     db.busy_timeout(Duration::from_secs(5))?;
     db.pragma_update(None, "journal_mode", "WAL")?;
@@ -146,6 +149,13 @@ fn prepare(db: &Connection) -> rusqlite::Result<()> {
     db.pragma_update(None, "journal_size_limit", 64 << 20)?;
     db.pragma_update(None, "cache_size", -(16 << 10))?;
     db.pragma_update(None, "temp_store", "MEMORY")
+}
+
+/// Lets a statement be planned when it is prepared and not again for each value that is bound to it: with those, a
+/// bound `LIMIT` alone has SQLite compile the statement anew every time
+/// (<https://www.sqlite.org/queryplanner-ng.html#qpstab>).
+pub(super) fn plan_once(db: &Connection) -> rusqlite::Result<()> {
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true).map(drop)
 }
 
 /// Whether the file is as long as it says. While the log holds pages, some may not have come to the file yet; then
@@ -176,6 +186,15 @@ fn check(db: &Connection, path: &Path, tables: &[&str]) -> Result<(), LedgerFaul
 /// As [`check`], for the whole file.
 pub(super) fn check_all(db: &Connection, path: &Path) -> Result<(), LedgerFault> {
     quick_check(db, path, "PRAGMA quick_check")
+}
+
+/// Looks for what does not agree with its checksum: packed readings, inputs in the journal, readings of an hour.
+pub(super) fn check_sums(db: &Connection, path: &Path) -> Result<(), LedgerFault> {
+    let fault = LedgerFault::while_doing("check the readings", path);
+    pack::check(db).map_err(&fault)?;
+    journal::check(db).map_err(&fault)?;
+    let broken = seal::broken(db).map_err(&fault)?;
+    broken.map_or(Ok(()), |details| Err(LedgerFault::Damaged { path: path.to_owned(), details }))
 }
 
 fn quick_check(db: &Connection, path: &Path, sql: &str) -> Result<(), LedgerFault> {

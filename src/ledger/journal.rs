@@ -1,8 +1,11 @@
 //! The stored form of engine inputs: one blob a commit.
 //!
-//! A blob is a format byte, then one postcard value after the other. Times are kept as small
-//! differences, and a reading names its series, not an index into a plan that may change.
+//! A blob is a format byte, the CRC-32 of what follows (little-endian, from format 2 on), then one postcard value
+//! after the other. Times are kept as small differences, and a reading names its series, not an index into a plan
+//! that may change.
 
+use flate2::Crc;
+use rusqlite::Connection;
 use serde::{Deserialize, Serialize};
 
 use crate::engine::Input;
@@ -10,8 +13,14 @@ use crate::model::{EventTime, Reading, Span, Value};
 
 use super::batch::JournalEntry;
 use super::enrol::{Enrolment, SeriesNo, SystemNo};
+use super::record::unreadable;
 
-const FORMAT: u8 = 1;
+/// Without a checksum; still read.
+const PLAIN: u8 = 1;
+/// With one.
+const CHECKED: u8 = 2;
+/// Bytes before the first input.
+const HEAD: usize = 5;
 
 /// One stored input.
 #[derive(Serialize, Deserialize)]
@@ -39,6 +48,8 @@ pub(super) enum Stored {
 pub(super) enum JournalFault {
     #[error("a journal entry has the unknown format {0:?}")]
     Format(Option<u8>),
+    #[error("a journal entry does not agree with its checksum")]
+    Checksum,
     #[error("a journal entry cannot be read")]
     Entry(#[from] postcard::Error),
 }
@@ -54,11 +65,43 @@ pub(super) fn encode(
     for entry in entries {
         let Some(what) = what(entry, enrolment) else { continue };
         if blob.is_empty() {
-            blob.push(FORMAT);
+            blob.extend([CHECKED, 0, 0, 0, 0]);
         }
         let line = Line { later_ms: (entry.received - before).millis(), what };
         *blob = postcard::to_extend(&line, std::mem::take(blob))?;
         before = entry.received;
+    }
+    if !blob.is_empty() {
+        let sum = checksum(&blob[HEAD..]);
+        blob[1..HEAD].copy_from_slice(&sum);
+    }
+    Ok(())
+}
+
+fn checksum(bytes: &[u8]) -> [u8; 4] {
+    let mut crc = Crc::new();
+    crc.update(bytes);
+    crc.sum().to_le_bytes()
+}
+
+/// The inputs in a blob, whose checksum holds if it has one.
+fn inputs(blob: &[u8]) -> Result<&[u8], JournalFault> {
+    match blob.split_first() {
+        Some((&PLAIN, inputs)) => Ok(inputs),
+        Some((&CHECKED, checked)) => match checked.split_at_checked(HEAD - 1) {
+            Some((sum, inputs)) if checksum(inputs) == *sum => Ok(inputs),
+            _ => Err(JournalFault::Checksum),
+        },
+        format => Err(JournalFault::Format(format.map(|(format, _)| *format))),
+    }
+}
+
+/// Looks at the checksum of every blob.
+pub(super) fn check(db: &Connection) -> rusqlite::Result<()> {
+    let mut query = db.prepare("SELECT entries FROM journal")?;
+    let mut rows = query.query([])?;
+    while let Some(row) = rows.next()? {
+        inputs(row.get_ref(0)?.as_blob()?).map_err(|error| unreadable(0, error))?;
     }
     Ok(())
 }
@@ -76,9 +119,7 @@ fn what<'e>(entry: &'e JournalEntry, enrolment: &Enrolment) -> Option<What<&'e I
 
 /// Reads a blob, entry by entry with its time of arrival.
 pub(super) fn decode(blob: &[u8], mut each: impl FnMut(EventTime, Stored)) -> Result<(), JournalFault> {
-    let Some((&FORMAT, mut rest)) = blob.split_first() else {
-        return Err(JournalFault::Format(blob.first().copied()));
-    };
+    let mut rest = inputs(blob)?;
     let mut received = EventTime::default();
     while !rest.is_empty() {
         let (line, after) = postcard::take_from_bytes::<Line<Input>>(rest)?;

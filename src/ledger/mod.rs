@@ -31,6 +31,7 @@ mod record;
 mod recover;
 mod retention;
 mod rollup;
+mod seal;
 mod view;
 
 pub use apart::order_people;

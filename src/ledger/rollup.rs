@@ -31,7 +31,7 @@ pub(super) const HOUR: Grain = Grain {
     source: "readings",
     target: "hours",
     width: Span::HOUR,
-    aggregates: "count(*), sum(value), min(value), max(value)",
+    aggregates: "count(*), sum(value), min(value), max(value), seal(at, value)",
 };
 
 /// Hours into days.

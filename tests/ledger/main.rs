@@ -7,6 +7,7 @@ mod backup;
 mod child;
 mod commit;
 mod crash;
+mod damage;
 mod flowtests;
 mod formats;
 mod full_disk;

@@ -122,6 +122,7 @@ impl Yard {
         );
         let (_, packed, loose) = self.stored();
         assert_eq!(packed + loose, self.told.len() as u64, "each is stored once");
+        self.view().check().unwrap();
     }
 
     /// All readings by series and time, as a reader that passes everything on gets them.
@@ -307,6 +308,7 @@ proptest! {
             yard.tell(new);
             let policy = RetentionPolicy { raw_days, hour_days: raw_days + more, ..FOREVER };
             yard.retain(now * 1440, &policy);
+            yard.view().check().unwrap();
         }
         for now in [800, 830, 860] {
             let policy = RetentionPolicy { raw_days: 400, hour_days: 400, ..FOREVER };
@@ -314,6 +316,7 @@ proptest! {
             for sensor in [FLOAT, PROBE] {
                 yard.assert_rolled(sensor, -1 << 30, Resolution::Day);
             }
+            yard.view().check().unwrap();
         }
     }
 }

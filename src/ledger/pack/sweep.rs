@@ -8,6 +8,7 @@ use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use super::block::Sample;
 use super::hours::{hour_of, keep, whole};
 use super::shelf::{self, Block, unless_damaged};
+use crate::ledger::seal;
 use crate::model::{EventTime, Span};
 
 /// Whole days that readings stay rows in any case.
@@ -169,6 +170,11 @@ impl Run<'_> {
         }
         if last.is_none() && bound == self.to && !(old(MONTH) || old(WEEK) && count >= WORTHWHILE) {
             return Ok(None);
+        }
+        if !seal::holds(self.tx, self.series, at, until)? {
+            // What has changed must not get a checksum that agrees with it.
+            self.from = until;
+            return Ok(Some(count));
         }
         let samples = shelf::loose(self.tx, self.series, at, until)?;
         // No longer than it has to be: what comes late beyond its last hour is no concern of this block.
