@@ -15,7 +15,7 @@ use crate::model::{EventTime, Id, RecordKey, Span};
 /// Looks at the yards between two looks into the ledger, unless so much time passes in the yards: what is written down
 /// is done soon in either.
 const LOOKS: u32 = 25;
-const SOON: Span = Span::from_mins(5);
+const SOON: Span = Span::from_mins(30);
 /// Records and tests of one look.
 const MOST: usize = 100;
 
