@@ -30,10 +30,15 @@ pub(crate) fn online() -> bool {
 }
 
 impl Mailbox {
-    /// Starts one; `login` and certificates as `mailbox.py` takes them.
+    /// Starts one on any port; `login` and certificates as `mailbox.py` takes them.
     pub(crate) fn start(more: &[&str]) -> Self {
+        Self::start_at(free_port(), more)
+    }
+
+    /// Starts one on this port.
+    pub(crate) fn start_at(port: u16, more: &[&str]) -> Self {
         let root = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
-        let (folder, port) = (TempDir::new().expect("a folder"), free_port());
+        let folder = TempDir::new().expect("a folder");
         let script = root.join("tests/alerts/mailbox");
         // Its environment takes a while the first time, and several tests may ask for it at once.
         let made = Command::new("flock")

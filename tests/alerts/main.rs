@@ -6,6 +6,7 @@ mod house;
 mod machines;
 mod mail;
 mod other_clock;
+mod outage;
 #[path = "../daemon/rig.rs"]
 #[expect(dead_code, reason = "the daemon's tests use more of it")]
 mod rig;

@@ -39,6 +39,9 @@ impl OtherClock {
 
     /// Sets it ahead of the machine's, such as by `61m`.
     pub(crate) fn goes_ahead_by(&self, span: &str) {
-        fs::write(self.ahead.path(), format!("+{span}")).expect("writes");
+        // At one stroke: read half-written, it would let the clock stay behind for a moment.
+        let next = self.ahead.path().with_extension("next");
+        fs::write(&next, format!("+{span}")).expect("writes");
+        fs::rename(&next, self.ahead.path()).expect("takes its place");
     }
 }
