@@ -49,7 +49,12 @@ impl Engine {
             })
             .collect();
         for dose in &doses {
-            self.state.soak.dosed(&self.system, dose, self.layout.meter.is_some());
+            self.state.soak.dosed(
+                &self.system,
+                dose,
+                self.state.doses.last_size(),
+                self.layout.meter.is_some(),
+            );
             self.with_use(|usage, view, board, out| usage.dosed(view, dose, now, board, out), out);
         }
     }

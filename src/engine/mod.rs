@@ -29,6 +29,8 @@ mod water;
 mod words;
 
 #[cfg(test)]
+mod bucket_stories;
+#[cfg(test)]
 mod properties;
 #[cfg(test)]
 mod stories;

@@ -96,6 +96,14 @@ impl SensorWatch {
         }
     }
 
+    /// Since when a probe has said the same for longer than ever before.
+    pub(crate) fn unmoved_since(&self) -> Option<EventTime> {
+        match &self.signal {
+            Signal::Probe(probe) => probe.quality.unmoved_since(),
+            Signal::Plain | Signal::Float(_) | Signal::Battery(_) => None,
+        }
+    }
+
     /// Takes a reading in event order, heard by `now`, and says what it means for others.
     pub(crate) fn take(
         &mut self,

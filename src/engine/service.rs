@@ -5,7 +5,7 @@
 
 use super::board::Spot;
 use super::{Effect, Engine};
-use crate::model::{Command, EventTime, FindingKind, Quantity, Work};
+use crate::model::{Command, EventTime, FindingKind, Id, Quantity, Work};
 
 impl Engine {
     /// Takes to heart what somebody did. What happened before the watermark counts from now on.
@@ -23,6 +23,12 @@ impl Engine {
             Command::Corrected(depths) => self.corrected_basin(depths),
             Command::RunEnded { .. } => {
                 self.state.doses.run_ended(at);
+                self.state.worked_on = true;
+            }
+            Command::Caught(caught) => {
+                let basin = |(id, litres): &(Id, f64)| Some((self.system.find_basin(id.as_str())?, *litres));
+                let litres: Vec<_> = caught.litres.iter().filter_map(basin).collect();
+                self.state.doses.caught(&self.system, &litres);
                 self.state.worked_on = true;
             }
         }

@@ -6,7 +6,7 @@ use super::board::Spot;
 use super::dose::{DRIP_LITRES, DoseView, Shown};
 use super::machine::Engine;
 use super::signal::{Noted, ProbeSignal};
-use crate::model::{EventTime, FindingKind, Place, SensorIx, Span};
+use crate::model::{BasinIx, EventTime, FindingKind, Place, SensorIx, Span};
 
 /// Readings further apart than this do not stretch the joining of doses.
 const LONGEST_USUAL_GAP: Span = Span::from_hours(2);
@@ -71,11 +71,28 @@ impl Engine {
             return;
         }
         let shown: Vec<Shown> = (0..self.layout.basins.len()).map(|basin| self.shown(basin)).collect();
-        let view = DoseView { system: &self.system, shown: &shown, has_gauge: self.layout.rain.is_some() };
+        self.distrust_frozen(now, out);
+        let view = DoseView {
+            system: &self.system,
+            shown: &shown,
+            has_gauge: self.layout.rain.is_some(),
+            to_landscape: !self.state.sewer.says_sewer(),
+        };
         self.state.doses.finish(&view, now, &mut self.state.board, out);
         for probe in self.layout.basins.iter().filter_map(|basin| basin.moisture) {
             if let Some(signal) = self.state.sensors[probe.0 as usize].probe_mut() {
                 signal.close_episode();
+            }
+        }
+    }
+
+    /// What was concluded from a probe that was frozen by then is taken back.
+    fn distrust_frozen(&mut self, now: EventTime, out: &mut Vec<Effect>) {
+        for (basin, layout) in (0..).map(BasinIx).zip(&self.layout.basins) {
+            let Some(sensor) = layout.moisture else { continue };
+            let is_stuck = self.state.board.stands(FindingKind::SensorStuck, Spot::Sensor(sensor));
+            if let Some(since) = self.state.sensors[sensor.0 as usize].unmoved_since().filter(|_| is_stuck) {
+                self.state.doses.distrust(&self.system, basin, since, now, &mut self.state.board, out);
             }
         }
     }
@@ -112,7 +129,15 @@ impl Engine {
                     resolution: signal.resolution(),
                 })
             };
-            let signal = self.state.sensors[sensor.0 as usize].probe().filter(|_| believed(&sensor));
+            let watch = &self.state.sensors[sensor.0 as usize];
+            // What says the same all the time may be frozen: that is no water that failed to come.
+            // Under standing water soil takes no more, however much comes.
+            let stands = || {
+                let ponds = [FindingKind::Flooding, FindingKind::Ponding];
+                ponds.iter().any(|&kind| self.state.board.stands(kind, Spot::Basin(BasinIx(basin as u16))))
+            };
+            let moves = || watch.unmoved_since().is_none();
+            let signal = watch.probe().filter(|_| believed(&sensor) && moves() && !stands());
             return signal.and_then(rise).unwrap_or(Shown::Nothing);
         }
         match layout.float.filter(believed) {

@@ -150,6 +150,11 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+pub(crate) fn loads_are_guessed() -> String {
+    "No meter counts the water: how much came is guessed from the sensors, and so is the soak time."
+        .to_owned()
+}
+
 pub(crate) fn would_flood(system: &System, basin: &str, due: EventTime) -> String {
     format!("If it goes on like this, {basin} floods about {}.", date(system, due))
 }

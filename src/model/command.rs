@@ -16,6 +16,17 @@ pub enum Command {
         /// When the last of it had left the pipe.
         at: EventTime,
     },
+    /// Water was caught below the outlets.
+    Caught(Catch),
+}
+
+/// Water that was caught in buckets in one run: what each outlet passed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Catch {
+    /// When.
+    pub at: EventTime,
+    /// Litres below each outlet that had a bucket, by basin.
+    pub litres: Vec<(Id, f64)>,
 }
 
 /// What a corrected record of work says of the mulch of one basin.
@@ -182,6 +193,7 @@ impl Command {
             Self::Serviced(service) => service.at,
             Self::Corrected(depths) => depths.at,
             Self::RunEnded { at } => *at,
+            Self::Caught(caught) => caught.at,
         }
     }
 }

@@ -16,7 +16,7 @@ mod system;
 mod time;
 mod tree;
 
-pub use command::{Command, Depths, Service, Work};
+pub use command::{Catch, Command, Depths, Service, Work};
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
 pub use person::{Action, NameFault, PersonName, Reach, Role};

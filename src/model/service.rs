@@ -386,7 +386,9 @@ mod tests {
             .iter()
             .map(|command| match command {
                 Command::Serviced(service) => service.subject.key(),
-                Command::Corrected(_) | Command::RunEnded { .. } => panic!("{command:?}"),
+                Command::Corrected(_) | Command::RunEnded { .. } | Command::Caught(_) => {
+                    panic!("{command:?}")
+                }
             })
             .collect();
         assert_eq!(subjects, ["basin:quince", "sensor:quince/battery"]);

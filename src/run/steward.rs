@@ -12,7 +12,7 @@ use crate::ledger::{
     Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
     TestOrder,
 };
-use crate::model::{Command, EventTime, System};
+use crate::model::{Catch, Command, EventTime, System};
 
 /// The single writer: a fleet and the ledger that it is stored in.
 ///
@@ -114,8 +114,9 @@ impl Steward {
     /// When it is about a system that is not watched; nothing was taken in then.
     pub fn order(&mut self, now: EventTime, order: Order) -> Result<(), Refused> {
         self.now = self.now.max(now);
-        if let Order::Test(TestOrder { at, system, deed: TestDeed::RunOver, .. }) = &order {
-            let command = Command::RunEnded { at: *at };
+        if let Order::Test(TestOrder { at, system, deed, .. }) = &order
+            && let Some(command) = told(*at, deed)
+        {
             if !self.fleet.tell(now, system, &command, &mut self.gathered) {
                 return Err(Refused(format!("no system is called {system}")));
             }
@@ -255,5 +256,17 @@ impl Steward {
     /// The ledger, for its housekeeping.
     pub fn ledger(&mut self) -> &mut Ledger {
         &mut self.ledger
+    }
+}
+
+/// What an engine has to know of a step of a flow test.
+fn told(at: EventTime, deed: &TestDeed) -> Option<Command> {
+    match deed {
+        TestDeed::RunOver => Some(Command::RunEnded { at }),
+        TestDeed::Catch { caught, .. } => {
+            let litres = caught.iter().map(|(basin, caught)| (basin.clone(), caught.litres)).collect();
+            Some(Command::Caught(Catch { at, litres }))
+        }
+        TestDeed::Begin { .. } | TestDeed::Finish { .. } | TestDeed::GiveUp => None,
     }
 }

@@ -50,6 +50,11 @@ impl Line {
         self.value_square += weight * from_value * to_value;
     }
 
+    /// Weighted mean of the values; `None` before the first.
+    pub fn mean_value(&self) -> Option<f64> {
+        (self.count > 0).then_some(self.mean_value)
+    }
+
     /// The line; `None` until two different times were seen.
     pub fn fit(&self) -> Option<LineFit> {
         if self.count < 2 || self.at_square <= 0.0 {

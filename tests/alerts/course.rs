@@ -57,6 +57,7 @@ fn a_flood_is_told_escalated_acknowledged_from_the_mail_and_closed_and_its_page_
     let page = House::ask("GET", link);
     assert!(page.starts_with("HTTP/1.1 200") && page.contains("method=\"post\""), "{page}");
     assert!(page.contains("I take care of it</button>"), "{page}");
+    until(PATIENCE, "all three answers are written down", || house.delivered(alert) == 3);
     house.kill();
     house.start();
     assert_eq!(house.deeds(alert), [(None, Deed::Opened)], "still open, also after a restart");

@@ -7,6 +7,8 @@ use crate::scenario::Scenario;
 use crate::span::Span;
 use crate::standing::Level;
 
+/// Water that must have stood at a float half-way for the floor's slowing to show.
+const SHOWS_MS: i64 = Span::hours(2).ms();
 /// Water above a float this long is a flood.
 const FLOOD_MS: i64 = Span::hours(6).ms();
 
@@ -19,6 +21,8 @@ pub struct Forecasting {
     pub onset_ms: i64,
     /// When it first floods (Unix ms).
     pub flood_ms: i64,
+    /// Whether so much water stood at its float from the onset until half-way that its slowing could be seen there.
+    pub shows_by_half: bool,
 }
 
 impl Forecasting {
@@ -43,7 +47,15 @@ impl Forecasting {
             };
             (*of == index && moment_ms > onset_ms && moment_ms <= spell.until_ms).then_some(moment_ms)
         });
-        floods.min().map(|flood_ms| Self { basin, onset_ms, flood_ms })
+        floods.min().map(|flood_ms| {
+            let half_way_ms = i64::midpoint(onset_ms, flood_ms);
+            let at_float =
+                truth.spells.iter().filter(|(of, spell)| *of == index && spell.level == Level::Float);
+            let stood_ms = at_float
+                .map(|(_, spell)| (spell.until_ms.min(half_way_ms) - spell.from_ms.max(onset_ms)).max(0));
+            let shows_by_half = stood_ms.sum::<i64>() >= SHOWS_MS;
+            Self { basin, onset_ms, flood_ms, shows_by_half }
+        })
     }
 
     /// The moment at which to ask (Unix ms): half-way between onset and flood.

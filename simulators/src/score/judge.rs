@@ -50,6 +50,8 @@ pub struct Verdict {
     pub forecast_error: Option<f64>,
     /// Whether the forecast's interval held the flood.
     pub interval_held: Option<bool>,
+    /// Whether water had stood at the float by then, so that there was something to foresee it from.
+    pub foreseeable: bool,
     /// Records that the daemon refused.
     pub refused: u64,
 }
@@ -123,6 +125,7 @@ pub fn judge(
         slow_soak_first: forecasting.as_ref().map(|asked| slow_soak_first(asked, &raised)),
         forecast_error: mark.map(|(error, _)| error),
         interval_held: mark.and_then(|(_, held)| held),
+        foreseeable: forecasting.as_ref().is_some_and(|asked| asked.shows_by_half),
         refused: said.refused,
     }
 }

@@ -137,6 +137,18 @@ fn rows(tally: &Tally) -> Vec<Row> {
             measured: percent(tally.interval_held),
             met: tally.interval_held.ratio().map(|ratio| (0.75..=0.85).contains(&ratio)),
         },
+        error_row(
+            "due date where water had stood at the float by then",
+            "≤ 20 % of the time left",
+            tally.forecast_error_seen,
+            0.2,
+        ),
+        Row {
+            what: "its 80 % interval",
+            goal: "hold 75 to 85 %",
+            measured: percent(tally.interval_held_seen),
+            met: tally.interval_held_seen.ratio().map(|ratio| (0.75..=0.85).contains(&ratio)),
+        },
         Row {
             what: "a basin's share over 30 days, mean absolute error",
             goal: "≤ 0.015",

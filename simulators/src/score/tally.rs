@@ -71,6 +71,10 @@ pub struct Tally {
     pub forecast_error: Option<f64>,
     /// Forecasts whose 80 % interval held the flood.
     pub interval_held: Part,
+    /// The same two where water had stood at the float by then.
+    pub forecast_error_seen: Option<f64>,
+    /// Forecasts of these whose interval held the flood.
+    pub interval_held_seen: Part,
     /// Mean absolute error of a basin's share over thirty days.
     pub share_error: Option<f64>,
     /// Median relative error of a dose's litres, with a meter.
@@ -93,6 +97,7 @@ impl Tally {
     /// Sums up runs.
     pub fn of(verdicts: &[Verdict]) -> Self {
         let healthy = || verdicts.iter().filter(|verdict| verdict.class == Class::Healthy);
+        let seen = || verdicts.iter().filter(|verdict| verdict.foreseeable);
         let warnings = |verdict: &Verdict| verdict.false_warnings.len();
         let claims: Vec<Claim> = verdicts.iter().flat_map(|verdict| verdict.claims.clone()).collect();
         let litres = |metered: bool| {
@@ -118,6 +123,10 @@ impl Tally {
                 &mut verdicts.iter().filter_map(|verdict| verdict.forecast_error).collect::<Vec<f64>>(),
             ),
             interval_held: Part::count(verdicts.iter().filter_map(|verdict| verdict.interval_held)),
+            forecast_error_seen: median(
+                &mut seen().filter_map(|verdict| verdict.forecast_error).collect::<Vec<f64>>(),
+            ),
+            interval_held_seen: Part::count(seen().filter_map(|verdict| verdict.interval_held)),
             share_error: mean(verdicts.iter().flat_map(|verdict| verdict.share_errors.iter().copied())),
             litre_error_metered: litres(true),
             litre_error_unmetered: litres(false),

@@ -65,21 +65,31 @@ pub fn alert(
         row: alert_row(system, alert, now),
         finding: sheet(system, &stored, now, units),
         about: about(system, &alert.finding.subject),
-        explanations: explained
-            .iter()
-            .map(|(kind, subject, probability)| {
-                (
-                    format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject)),
-                    *probability,
-                )
-            })
-            .collect(),
+        explanations: weighed(system, &alert.finding, &explained),
         check,
         under: alert.under,
         folded: story.folded.iter().map(|folded| alert_row(system, folded, now)).collect(),
         steps: history(system, story, now),
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
     }
+}
+
+/// Every explanation in words with its probability, most probable first; that nothing is wrong is one of them.
+fn weighed(
+    system: &System,
+    finding: &Finding,
+    explained: &[(FindingKind, Subject, f64)],
+) -> Vec<(String, f64)> {
+    let nothing = finding.estimate.get("no_fault").and_then(serde_json::Value::as_f64);
+    let nothing = nothing.filter(|&probability| probability >= 0.02);
+    let nothing = nothing.map(|probability| ("Nothing: the sensors drift".to_owned(), probability));
+    let causes = explained.iter().map(|(kind, subject, probability)| {
+        let words = format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject));
+        (words, *probability)
+    });
+    let mut all: Vec<(String, f64)> = causes.chain(nothing).collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    all
 }
 
 fn explanations(finding: &Finding) -> Vec<(FindingKind, Subject, f64)> {

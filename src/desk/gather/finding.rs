@@ -8,8 +8,17 @@ use crate::ledger::StoredFinding;
 use crate::model::{EventTime, Finding, FindingKind, Node, Place, Quantity, Subject, System};
 
 /// Numbers that the gist, or what explains a finding, tells in words.
-const TOLD_OTHERWISE: [&str; 8] =
-    ["explanations", "share_a", "share_b", "share_a_low", "share_a_high", "design_a", "share", "design"];
+const TOLD_OTHERWISE: [&str; 9] = [
+    "explanations",
+    "no_fault",
+    "share_a",
+    "share_b",
+    "share_a_low",
+    "share_a_high",
+    "design_a",
+    "share",
+    "design",
+];
 
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
 pub(super) fn findings(

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
-pub(super) const LIMIT: f64 = 12.0;
+pub(super) const LIMIT: f64 = 10.0;
 /// Sum at which a cause is looked into where only floats tell: they see the large doses alone, and those roughly.
 pub(super) const LIMIT_BY_FLOATS: f64 = 24.0;
 /// No episode counts for more than this: likelihoods are never exact.
@@ -17,7 +17,7 @@ const MOST: f64 = 7.0;
 /// Episodes at the least.
 const EPISODES: u32 = 2;
 /// Sums above this are a suspicion, of which no habit is learnt.
-const SUSPICION: f64 = 10.0;
+const SUSPICION: f64 = 8.0;
 
 /// One test.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -119,7 +119,7 @@ impl Cause {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
             Self::Blocked { passes, .. } => -0.5 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
-            Self::Sensor { change, .. } => -2.0 - 0.5 * (change / 1.5).powi(2),
+            Self::Sensor { change, .. } => -3.5 - 0.5 * (change / 1.5).powi(2),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Which explanation fits what changed best, and how probable each one is.
 
 use super::cause::Cause;
+use super::drift::Drift;
 use super::measure::PartState;
 use super::recent::Recent;
 use crate::model::{EventTime, Quantity, System};
@@ -21,16 +22,22 @@ pub(super) struct Explanation {
     /// In the size that fits best.
     pub(super) cause: Cause,
     pub(super) probability: f64,
+    /// For a tilted splitter, log odds that hold the true ones with 80 %.
+    pub(super) log_odds: Option<(f64, f64)>,
+}
+
+/// Everything that explains what changed; the probabilities sum to one but for what is too improbable to tell.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Weighed {
+    /// What would be wrong, most probable first.
+    pub(super) ranked: Vec<Explanation>,
+    /// Probability that nothing is: sensors and soil drift.
+    pub(super) drift: f64,
 }
 
 /// Ranks the explanations of what changed since `since`, most probable first, each beside what is believed already.
 /// Where only floats tell, few can be told.
-pub(super) fn explain(
-    system: &System,
-    recent: &Recent,
-    since: EventTime,
-    believed: &[Cause],
-) -> Vec<Explanation> {
+pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believed: &[Cause]) -> Weighed {
     let by_floats = has_floats_alone(system);
     let mut kinds: Vec<Cause> = Vec::new();
     for cause in Cause::coarse(system).filter(|cause| !by_floats || floats_show(*cause, recent, since)) {
@@ -57,10 +64,16 @@ pub(super) fn explain(
             .collect();
         let best = (0..sizes.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]));
         if let Some(best) = best {
-            fits.push((log_sum_exp(&weights) - (sizes.len() as f64).ln(), sizes[best]));
+            let weight = log_sum_exp(&weights) - (sizes.len() as f64).ln();
+            fits.push(Fit { weight, cause: sizes[best], log_odds: tilt_interval(&sizes, &weights) });
         }
     }
-    rank(fits)
+    let drift = Drift::fit(recent, since, TEMPER, |i, size| sum(system, believed, i, size));
+    let ratios = recent.since(since).zip(&as_ever).map(|(past, as_ever)| {
+        let change = |i: usize| sum(system, believed, i, past.size) + drift.by[i];
+        (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
+    });
+    rank(fits, TEMPER * ratios.sum::<f64>() + drift.prior())
 }
 
 /// Whether no probe tells of water.
@@ -82,13 +95,68 @@ pub(super) fn sum(system: &System, causes: &[Cause], i: usize, size: f64) -> f64
     causes.iter().map(|cause| cause.change(system, i, size)).sum()
 }
 
-fn rank(mut fits: Vec<(f64, Cause)>) -> Vec<Explanation> {
-    let mut weights: Vec<f64> = fits.iter().map(|(weight, _)| *weight).collect();
+/// How well one kind of cause fits.
+struct Fit {
+    weight: f64,
+    cause: Cause,
+    log_odds: Option<(f64, f64)>,
+}
+
+/// The log odds between which four fifths of the weight of a tilt's sizes lie, each size standing for its step.
+fn tilt_interval(sizes: &[Cause], log_weights: &[f64]) -> Option<(f64, f64)> {
+    let mut weights = log_weights.to_vec();
     normalise(&mut weights);
-    for (fit, probability) in fits.iter_mut().zip(weights) {
-        fit.0 = probability;
+    let log_odds = sizes.iter().map(|size| match size {
+        Cause::Tilted { log_odds, .. } => Some(*log_odds),
+        Cause::Blocked { .. } | Cause::Sensor { .. } => None,
+    });
+    let log_odds: Vec<f64> = log_odds.collect::<Option<_>>()?;
+    let half = 0.5 * (log_odds.last()? - log_odds.first()?) / (log_odds.len() as f64 - 1.0);
+    let quantile = |level: f64| {
+        let mut below = 0.0;
+        let found = log_odds.iter().zip(&weights).find_map(|(at, weight)| {
+            let within = (level - below) / weight;
+            below += weight;
+            (below >= level).then(|| at - half + 2.0 * half * within)
+        });
+        found.or_else(|| log_odds.last().copied())
+    };
+    Some((quantile(0.1)?, quantile(0.9)?))
+}
+
+fn rank(fits: Vec<Fit>, drift: f64) -> Weighed {
+    let mut weights: Vec<f64> = fits.iter().map(|fit| fit.weight).chain([drift]).collect();
+    normalise(&mut weights);
+    let drift = weights.pop().unwrap_or(1.0);
+    let ranked = fits.into_iter().zip(weights).map(|(fit, probability)| Explanation {
+        cause: fit.cause,
+        probability,
+        log_odds: fit.log_odds,
+    });
+    let mut ranked: Vec<Explanation> = ranked.filter(|it| it.probability >= LEAST_PROBABILITY).collect();
+    ranked.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    Weighed { ranked, drift }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::SplitterIx;
+
+    #[test]
+    fn four_fifths_of_the_weight_lie_within_the_interval_of_a_tilt() {
+        let sizes = Cause::Tilted { splitter: SplitterIx(0), log_odds: 0.4 }.sizes();
+        // A normal curve around 0.5 with a deviation of 0.3: its quantiles lie 1.2816 deviations off.
+        let weights: Vec<f64> = sizes
+            .iter()
+            .map(|size| match size {
+                Cause::Tilted { log_odds, .. } => -0.5 * ((log_odds - 0.5) / 0.3).powi(2),
+                Cause::Blocked { .. } | Cause::Sensor { .. } => unreachable!("a tilt in all sizes"),
+            })
+            .collect();
+        let (low, high) = tilt_interval(&sizes, &weights).expect("it is a tilt");
+        assert!((low - (0.5 - 0.384)).abs() < 0.03 && (high - (0.5 + 0.384)).abs() < 0.03, "{low} {high}");
+        let blocked = Cause::Blocked { basin: crate::model::BasinIx(0), passes: 0.1 }.sizes();
+        assert_eq!(tilt_interval(&blocked, &vec![0.0; blocked.len()]), None);
     }
-    fits.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let told = fits.into_iter().filter(|(probability, _)| *probability >= LEAST_PROBABILITY);
-    told.map(|(probability, cause)| Explanation { cause, probability }).collect()
 }

@@ -15,6 +15,8 @@ const LONGEST: Span = Span::from_hours(10);
 const SETTLES: Span = Span::from_mins(60);
 /// The same after a run of water that is known to have ended: nobody need wait for a dose that might follow.
 const SETTLES_AFTER_RUN: Span = Span::from_mins(20);
+/// This part of the usual time after a run that has ended, what comes is other water: the run's is measured by then.
+const RUN_IS_MEASURED: f64 = 0.75;
 /// Water is given this long on its way to the probes, and an episode so long in all.
 const LONGEST_WAIT: Span = Span::from_hours(6);
 const LONGEST_WITH_WAIT: Span = Span::from_hours(14);
@@ -158,7 +160,7 @@ impl Gathering {
         let settles = episode.run_ended.map_or(SETTLES, |_| SETTLES_AFTER_RUN);
         let settled = grew_at + settles.max(usual_gap.scaled(JOIN_GAPS));
         let latest = (episode.last + episode.join + LONGEST_WAIT).min(episode.began + LONGEST_WITH_WAIT);
-        episode.rising_until = settled.min(latest);
+        episode.rising_until = settled.min(episode.cut().map_or(latest, |cut| cut.min(latest)));
         episode.rising_until > now
     }
 
@@ -172,7 +174,15 @@ impl Gathering {
 impl Episode {
     /// When it is over if no probe still rises.
     fn closes(&self) -> EventTime {
-        self.run_ended.map_or(self.last + self.join, |at| at.max(self.last) + SETTLES_AFTER_RUN)
+        let usual = self.last + self.join;
+        self.run_ended
+            .zip(self.cut())
+            .map_or(usual, |(ended, cut)| (ended.max(self.last) + SETTLES_AFTER_RUN).min(cut))
+    }
+
+    /// After a run that has ended: when it is over whatever else comes.
+    fn cut(&self) -> Option<EventTime> {
+        self.run_ended.map(|ended| ended.max(self.began) + self.join.scaled(RUN_IS_MEASURED))
     }
 }
 
@@ -239,6 +249,17 @@ mod tests {
         gathering.run_ended(at(100));
         gathering.active(at(170), Span::ZERO, 1);
         assert_eq!(gathering.due(), Some(at(270)), "that is other water");
+    }
+
+    #[test]
+    fn water_that_comes_after_a_run_is_not_waited_for() {
+        let mut gathering = Gathering::default();
+        gathering.active(at(0), Span::ZERO, 1);
+        gathering.run_ended(at(10));
+        gathering.active(at(70), Span::ZERO, 1);
+        assert_eq!(gathering.due(), Some(at(85)));
+        assert!(!gathering.wait(at(80), Span::ZERO, at(85)));
+        assert!(gathering.take(at(85)).is_some() && gathering.active(at(90), Span::ZERO, 1));
     }
 
     #[test]

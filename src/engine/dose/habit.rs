@@ -19,7 +19,7 @@ const BOUND: f64 = 0.7;
 /// probes against each other a little; a fault moves them by more.
 const FOLLOW: f64 = 0.03;
 const FOLLOW_BOUND: f64 = 0.2;
-const FURTHEST: f64 = 0.30;
+const FURTHEST: f64 = 0.08;
 /// Points of the bend, this far apart (logarithm), the middle one at the mean of the line.
 const BENDS: usize = 7;
 const APART: f64 = 0.5;
@@ -156,6 +156,11 @@ impl Habit {
         self.episodes += 1;
     }
 
+    /// The pipes are as they were when the line was learnt: what was followed since is no habit.
+    pub(super) fn straighten(&mut self) {
+        self.bends = [Bend::default(); BENDS];
+    }
+
     /// What the sensor would usually show of that size; none before the first episode.
     pub(super) fn expect(&self, log_size: f64) -> Option<Expected> {
         let fit = self.line.fit()?;
@@ -167,9 +172,9 @@ impl Habit {
         Some(Expected { log_shown, slope, spread })
     }
 
-    /// What the sensor usually shows; none before the first episodes.
+    /// What the sensor usually shows; none before the first episode.
     pub(super) fn level(&self) -> Option<f64> {
-        Some(self.line.fit()?.mean_value.value + self.bend(0.0))
+        Some(self.line.mean_value()? + self.bend(0.0))
     }
 
     fn bend(&self, distance: f64) -> f64 {

@@ -18,8 +18,8 @@ const BOUND_ERRS: f64 = 0.0003;
 const BOUND_ERRS_BY: f64 = 0.03;
 /// How much more or less a sensor shows of more or less water is known but for this part of it, and for this many of
 /// its own deviations: of a small dose, a little less may show nothing.
-const RESPONSE_ERRS: f64 = 0.3;
-const RESPONSE_ERRS_SMALL: f64 = 2.0;
+const RESPONSE_ERRS: f64 = 0.2;
+const RESPONSE_ERRS_SMALL: f64 = 1.5;
 
 /// How far the basins may miss together.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -187,14 +187,13 @@ pub(super) fn measure(
     Some(Measured { level, size, metered, rain, prior, common, parts })
 }
 
-/// The middle of what the sensors show against their usual levels (logarithm).
+/// The middle of what the sensors show against their usual levels (logarithm); the first episode is as usual as any.
 fn consensus(worths: &[Option<Worth>], habits: &[Habit]) -> Option<f64> {
-    let known = worths.iter().zip(habits).filter_map(|(worth, habit)| {
-        let worth = worth.as_ref()?;
-        Some(worth.shown.max(worth.floor).ln() - habit.level().unwrap_or(0.0))
-    });
-    let mut levels: Vec<f64> = known.collect();
-    (!levels.is_empty()).then(|| median(&mut levels))
+    let known = || worths.iter().zip(habits).filter_map(|(worth, habit)| Some((worth.as_ref()?, habit)));
+    let mut levels: Vec<f64> = known()
+        .filter_map(|(worth, habit)| Some(worth.shown.max(worth.floor).ln() - habit.level()?))
+        .collect();
+    if levels.is_empty() { known().next().map(|_| 0.0) } else { Some(median(&mut levels)) }
 }
 
 fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, full: f64) -> Part {
@@ -261,6 +260,24 @@ mod tests {
     fn part(miss: f64, full: f32) -> Part {
         let state = PartState::Measured;
         Part { log_shown: 0.0, miss: miss as f32, deviation: 0.1, slope: 1.0, full, state }
+    }
+
+    /// A first episode far from all others would be a lever that turns every line flat.
+    #[test]
+    fn the_first_episode_is_as_usual_as_any_and_the_second_is_measured_against_it() {
+        let worths = |shown: f64| {
+            let rise =
+                Shown::Rise { amplitude: shown, deviation: 0.001, at_ceiling: false, resolution: 0.005 };
+            [rise.worth(), None, rise.worth()]
+        };
+        let mut habits = vec![Habit::default(); 3];
+        assert_eq!(consensus(&worths(0.05), &habits), Some(0.0));
+        for basin in [0, 2] {
+            habits[basin].learn(0.0, 0.05_f64.ln(), 0.0, 0.1, false);
+        }
+        let second = consensus(&worths(0.10), &habits).expect("sensors showed it");
+        assert!((second - 2.0_f64.ln()).abs() < 1e-9, "{second}");
+        assert_eq!(consensus(&[None, None, None], &habits), None);
     }
 
     #[test]

@@ -4,7 +4,9 @@
 mod alarm;
 mod cause;
 mod diagnose;
+mod drift;
 mod episode;
+mod gains;
 mod habit;
 mod likelihood;
 mod measure;

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::likelihood::{self, Common};
 use super::measure::{Measured, Part, PartState};
 use crate::model::EventTime;
+use crate::stats::interval::Estimate;
 use crate::stats::robust::LocationScale;
 
 /// Episodes remembered.
@@ -69,13 +70,25 @@ impl Recent {
         &self.episodes[self.episodes.len() - 1]
     }
 
+    /// What basin `i` showed since `since` says nothing.
+    pub(super) fn forget(&mut self, i: usize, since: EventTime) {
+        for past in self.episodes.iter_mut().filter(|past| past.at >= since) {
+            past.parts[i].state = PartState::Unknown;
+        }
+    }
+
+    /// Whether everything since `since` is remembered.
+    pub(super) fn reaches(&self, since: EventTime) -> bool {
+        self.episodes.len() < EPISODES || self.episodes.front().is_some_and(|past| past.at <= since)
+    }
+
     /// Episodes since `since`, oldest first.
     pub(super) fn since(&self, since: EventTime) -> impl Iterator<Item = &Past> {
         self.episodes.iter().filter(move |past| past.at >= since)
     }
 
     /// Weighted mean of the logarithm of basin `i`'s share over its habit since `since`; none if nothing is known.
-    pub(super) fn share(&self, i: usize, since: EventTime) -> Option<f64> {
+    pub(super) fn share(&self, i: usize, since: EventTime) -> Option<Estimate> {
         let (mut weight, mut sum) = (0.0, 0.0);
         for past in self.since(since) {
             let (part, share) = (&past.parts[i], f64::from(past.log_shares[i]));
@@ -85,6 +98,6 @@ impl Recent {
                 sum += w * share;
             }
         }
-        (weight > 0.0).then(|| sum / weight)
+        (weight > 0.0).then(|| Estimate { value: sum / weight, variance: 1.0 / weight })
     }
 }

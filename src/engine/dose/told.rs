@@ -1,23 +1,32 @@
 //! Doses and conclusions about shares as they are told.
 
 use super::cause::Cause;
-use super::diagnose::Explanation;
+use super::diagnose::{Explanation, Weighed};
+use super::gains::Gains;
 use super::measure::{Measured, PartState};
 use super::recent::Recent;
 use crate::engine::board::{Conclusion, Spot};
 use crate::engine::{Dose, words};
-use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Place, Quantity, Severity, System};
+use crate::model::{
+    BasinIx, EventTime, Evidence, FindingKind, Place, Quantity, Severity, SplitterIx, System,
+};
 use crate::stats::bayes::{logistic, logit};
 
 /// A splitter nearer to its design than this can wait for the next visit: 60/40 (common practice, no published source).
 const WORTH_A_VISIT: f64 = 0.105;
 
-/// A dose with its shares, of which `changes` are the logarithms against the design.
-pub(super) fn dose(system: &System, began: EventTime, measured: &Measured, changes: &[Option<f64>]) -> Dose {
+/// A dose with its shares, of which `changes` are the logarithms against the usual.
+pub(super) fn dose(
+    system: &System,
+    gains: &Gains,
+    began: EventTime,
+    measured: &Measured,
+    changes: &[Option<f64>],
+) -> Dose {
     let shares: Vec<(BasinIx, f64)> = system
         .basin_ixs()
         .zip(changes)
-        .filter_map(|(basin, change)| Some((basin, system.tree().design_share(basin) * (*change)?.exp())))
+        .filter_map(|(basin, change)| Some((basin, gains.share(system, basin) * (*change)?.exp())))
         .collect();
     let total: f64 = shares.iter().map(|(_, share)| share).sum();
     let known = measured.parts.iter().filter(|part| part.state == PartState::Measured);
@@ -48,32 +57,38 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
 /// What is concluded, with its evidence.
 pub(super) fn conclusion(
     system: &System,
+    gains: &Gains,
     recent: &Recent,
     since: EventTime,
-    explanations: &[Explanation],
+    weighed: &Weighed,
 ) -> Conclusion {
-    let Explanation { cause, probability } = explanations[0];
+    let Explanation { cause, probability, log_odds } = weighed.ranked[0];
     let (kind, spot) = place(system, cause);
     let mut estimate = vec![("since", since.to_string().into())];
-    estimate.extend(numbers(system, cause));
-    let ranked = explanations.iter().map(|explanation| {
+    estimate.extend(numbers(system, gains, cause));
+    if let (Cause::Tilted { splitter, .. }, Some((low, high))) = (cause, log_odds) {
+        let share = |log_odds: f64| round(share_a(system, gains, splitter, log_odds), 3).into();
+        estimate.extend([("share_a_low", share(low)), ("share_a_high", share(high))]);
+    }
+    let ranked = weighed.ranked.iter().map(|explanation| {
         let (kind, spot) = place(system, explanation.cause);
         serde_json::json!({
             "finding": kind, "subject": spot.subject(system), "probability": round(explanation.probability, 3),
         })
     });
     estimate.push(("explanations", ranked.collect::<Vec<_>>().into()));
+    estimate.push(("no_fault", round(weighed.drift, 3).into()));
     estimate.push(("doses", recent.since(since).count().into()));
-    let severity = severity(system, cause);
-    let evidence = vec![Evidence { at: Some(since), says: sentence(system, recent, since, cause) }];
+    let severity = severity(system, gains, cause);
+    let evidence = vec![Evidence { at: Some(since), says: sentence(system, gains, recent, since, cause) }];
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
 }
 
 /// What the basins concerned received, in words.
-fn sentence(system: &System, recent: &Recent, since: EventTime, cause: Cause) -> String {
+fn sentence(system: &System, gains: &Gains, recent: &Recent, since: EventTime, cause: Cause) -> String {
     let share = |basin: BasinIx| {
-        let design = system.tree().design_share(basin);
-        design * recent.share(basin.0 as usize, since).unwrap_or(0.0).clamp(-4.0, 2.5).exp()
+        gains.share(system, basin)
+            * recent.share(basin.0 as usize, since).map_or(0.0, |share| share.value).clamp(-4.0, 2.5).exp()
     };
     let total: f64 = system.basin_ixs().map(share).sum();
     let received = |basin: BasinIx| {
@@ -96,11 +111,11 @@ fn sentence(system: &System, recent: &Recent, since: EventTime, cause: Cause) ->
     words::shares(system, since, &concerned)
 }
 
-fn numbers(system: &System, cause: Cause) -> Vec<(&'static str, serde_json::Value)> {
+fn numbers(system: &System, gains: &Gains, cause: Cause) -> Vec<(&'static str, serde_json::Value)> {
     match cause {
         Cause::Tilted { splitter, log_odds } => {
             let design = system.splitter(splitter).split[0];
-            let share_a = logistic(logit(design) + log_odds);
+            let share_a = share_a(system, gains, splitter, log_odds);
             vec![
                 ("share_a", round(share_a, 3).into()),
                 ("share_b", round(1.0 - share_a, 3).into()),
@@ -109,23 +124,29 @@ fn numbers(system: &System, cause: Cause) -> Vec<(&'static str, serde_json::Valu
         }
         Cause::Blocked { basin, passes } => {
             let design = system.tree().design_share(basin);
-            vec![("share", round(design * passes, 3).into()), ("design", round(design, 4).into())]
+            let share = gains.share(system, basin) * passes;
+            vec![("share", round(share, 3).into()), ("design", round(design, 4).into())]
         }
         Cause::Sensor { change, .. } => vec![("gain_factor", round(change.exp(), 2).into())],
     }
 }
 
 /// A split that is off by little can wait for the next visit, and so can a sensor.
-fn severity(system: &System, cause: Cause) -> Severity {
+fn severity(system: &System, gains: &Gains, cause: Cause) -> Severity {
     match cause {
         Cause::Tilted { splitter, log_odds } => {
             let design = system.splitter(splitter).split[0];
-            let off = (logistic(logit(design) + log_odds) - design).abs();
+            let off = (share_a(system, gains, splitter, log_odds) - design).abs();
             if off < WORTH_A_VISIT { Severity::Info } else { Severity::Warning }
         }
         Cause::Blocked { .. } => Severity::Warning,
         Cause::Sensor { .. } => Severity::Info,
     }
+}
+
+/// What goes to side a of a splitter that is off by `log_odds`.
+fn share_a(system: &System, gains: &Gains, splitter: SplitterIx, log_odds: f64) -> f64 {
+    logistic(logit(gains.split(system, splitter)) + log_odds)
 }
 
 fn round(value: f64, digits: i32) -> f64 {

@@ -39,6 +39,11 @@ impl Tracks {
         Self { basins: vec![Track::new(); basins] }
     }
 
+    /// How a basin's water goes against what is believed (logarithm).
+    pub(super) fn mean(&self, i: usize) -> f64 {
+        self.basins[i].mean
+    }
+
     /// What is believed has changed.
     pub(super) fn restart(&mut self) {
         self.basins.fill(Track::new());

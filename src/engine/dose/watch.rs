@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{LIMIT, LIMIT_BY_FLOATS, Relief, Test};
 use super::cause::Cause;
-use super::diagnose::{Explanation, explain, has_floats_alone, sum};
+use super::diagnose::{Weighed, explain, has_floats_alone, sum};
 use super::episode::{Episode, Gathering};
+use super::gains::Gains;
 use super::habit::{Habit, Habits};
 use super::likelihood::common;
 use super::measure::{Measured, PartState, Shown, measure};
@@ -21,7 +22,6 @@ use crate::model::{BasinIx, EventTime, FindingKind, Span, SplitterIx, System};
 const TOLD_FROM: f64 = 0.65;
 /// Another explanation takes over from this probability on, and only while the episodes since are remembered.
 const TAKES_OVER_FROM: f64 = 0.7;
-const TAKES_OVER_WITHIN: usize = 40;
 /// A meter is believed that counted nothing of so many episodes in a row.
 const UNMETERED: u8 = 10;
 /// Spread of the common level at a number of litres (logarithm).
@@ -41,7 +41,10 @@ pub(crate) struct DoseWatch {
     meter: Option<f64>,
     /// Episodes in a row of which the meter counted nothing.
     unmetered: u8,
+    /// Size of the last episode against the usual.
+    last_size: f64,
     tracks: Tracks,
+    gains: Gains,
 }
 
 /// A cause that was concluded and is not over.
@@ -75,6 +78,8 @@ pub(crate) struct DoseView<'a> {
     /// By basin.
     pub(crate) shown: &'a [Shown],
     pub(crate) has_gauge: bool,
+    /// Whether the diverter lets water into the yard.
+    pub(crate) to_landscape: bool,
 }
 
 impl DoseWatch {
@@ -87,7 +92,9 @@ impl DoseWatch {
             standing: Vec::new(),
             meter: None,
             unmetered: 0,
+            last_size: 1.0,
             tracks: Tracks::new(system.basins.len()),
+            gains: Gains::new(system.basins.len()),
         }
     }
 
@@ -139,6 +146,11 @@ impl DoseWatch {
         self.gathering.run_ended(at);
     }
 
+    /// Water of the last episode against the usual one.
+    pub(crate) fn last_size(&self) -> f64 {
+        self.last_size
+    }
+
     /// When the episode under way will be finished.
     pub(crate) fn due(&self) -> Option<EventTime> {
         self.gathering.due()
@@ -166,12 +178,13 @@ impl DoseWatch {
         let Some(mut measured) = measured else { return };
         let believed = self.believed();
         let size = self.recent.size(measured.size);
+        self.last_size = size;
         let change = |i| sum(view.system, &believed, i, size);
         measured.common = common(&measured.parts, change, measured.prior);
         let changes = self.tracks.shares(episode.began, &measured, change);
-        out.push(Effect::Dose(told::dose(view.system, episode.began, &measured, &changes)));
-        if water_is_unexpected(board) {
-            // A leak runs too slowly for splitters to divide it as they do a dose: it says nothing about them.
+        out.push(Effect::Dose(told::dose(view.system, &self.gains, episode.began, &measured, &changes)));
+        if !view.to_landscape || water_is_unexpected(board) {
+            // What leaks, or seeps past a diverter, is too slow for splitters to divide as they do a dose.
             self.tests.fill(Test::default());
         } else if !measured.rain {
             self.take(view.system, episode.began, &measured, now, board, out);
@@ -280,13 +293,19 @@ impl DoseWatch {
     /// Weighs the newest conclusion again while it is fresh: the first episodes may have misled.
     fn reconsider(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         let Some(newest) = self.standing.last().copied() else { return };
-        let is_fresh = self.recent.since(newest.since).count() <= TAKES_OVER_WITHIN;
-        if !is_fresh {
+        if !self.recent.reaches(newest.since) {
             return;
         }
         let others: Vec<Cause> = self.standing.iter().rev().skip(1).map(|s| s.cause).collect();
         let explanations = explain(system, &self.recent, newest.since, &others);
-        let Some(first) = explanations.first() else { return };
+        if explanations.drift >= TAKES_OVER_FROM {
+            let (kind, spot) = told::place(system, newest.cause);
+            self.standing.pop();
+            board.clear(now, kind, spot, out);
+            self.reset();
+            return;
+        }
+        let Some(first) = explanations.ranked.first() else { return };
         let same = first.cause.is_same(newest.cause);
         if !same
             && (first.probability < TAKES_OVER_FROM || soaks_slowly(system, first.cause, newest.since, board))
@@ -311,7 +330,7 @@ impl DoseWatch {
         let strongest = watched.map(|(test, _)| test).max_by(|a, b| a.sum().total_cmp(&b.sum()));
         let Some(since) = strongest.and_then(|test| test.signal(limit)) else { return };
         let explanations = explain(system, &self.recent, since, &self.believed());
-        let Some(first) = explanations.first() else { return };
+        let Some(first) = explanations.ranked.first() else { return };
         let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
         if first.probability < TOLD_FROM || known || soaks_slowly(system, first.cause, since, board) {
             return;
@@ -325,21 +344,33 @@ impl DoseWatch {
         &mut self,
         system: &System,
         since: EventTime,
-        explanations: &[Explanation],
+        explanations: &Weighed,
         relief: Relief,
         now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        let cause = explanations[0].cause;
+        let cause = explanations.ranked[0].cause;
         self.standing.push(Standing { since, cause, relief });
-        board.conclude(system, now, told::conclusion(system, &self.recent, since, explanations), out);
+        board.conclude(
+            system,
+            now,
+            told::conclusion(system, &self.gains, &self.recent, since, explanations),
+            out,
+        );
     }
 
     /// What is believed has changed: what was gathered against it counts no longer.
     fn reset(&mut self) {
         self.tracks.restart();
         self.tests.fill(Test::default());
+    }
+
+    /// Somebody caught water below outlets: what each one passes is known.
+    pub(crate) fn caught(&mut self, system: &System, litres: &[(BasinIx, f64)]) {
+        let believed = self.believed();
+        let (gains, tracks) = (&mut self.gains, &self.tracks);
+        gains.caught(system, litres, |i| sum(system, &believed, i, 1.0) + tracks.mean(i));
     }
 
     /// Somebody set a splitter level: its change is over.
@@ -351,7 +382,13 @@ impl DoseWatch {
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        self.mended(system, at, board, out, |spot| spot == Spot::Splitter(splitter));
+        let is_below = |basin: &BasinIx| system.tree().side_of(splitter, *basin).is_some();
+        let below = || system.basin_ixs().filter(is_below);
+        below().for_each(|basin| self.habits.basins[basin.0 as usize].straighten());
+        self.gains.forget(below());
+        self.withdraw(system, at, board, out, |it| {
+            told::place(system, it.cause).1 == Spot::Splitter(splitter)
+        });
     }
 
     /// Somebody freed the outlet above `basin`.
@@ -363,26 +400,53 @@ impl DoseWatch {
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        self.mended(system, at, board, out, |spot| spot == Spot::Basin(basin));
+        if let Some(parent) = system.tree().parent(basin) {
+            let near = |other: &BasinIx| system.tree().side_of(parent.splitter, *other).is_some();
+            system.basin_ixs().filter(near).for_each(|near| self.habits.basins[near.0 as usize].straighten());
+        }
+        self.withdraw(system, at, board, out, |it| told::place(system, it.cause).1 == Spot::Basin(basin));
     }
 
-    fn mended(
+    /// Clears the conclusions of which `is_void` holds.
+    fn withdraw(
         &mut self,
         system: &System,
         at: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
-        is_there: impl Fn(Spot) -> bool,
+        is_void: impl Fn(&Standing) -> bool,
     ) {
         self.standing.retain(|standing| {
-            let (kind, spot) = told::place(system, standing.cause);
-            let mended = is_there(spot);
-            if mended {
+            let void = is_void(standing);
+            if void {
+                let (kind, spot) = told::place(system, standing.cause);
                 board.clear(at, kind, spot, out);
             }
-            !mended
+            !void
         });
         self.reset();
+    }
+
+    /// The probe in `basin` has been frozen since `since`: what it showed from then on says nothing.
+    pub(crate) fn distrust(
+        &mut self,
+        system: &System,
+        basin: BasinIx,
+        since: EventTime,
+        now: EventTime,
+        board: &mut Board,
+        out: &mut Vec<Effect>,
+    ) {
+        self.recent.forget(basin.0 as usize, since);
+        let rests_on_it = |standing: &Standing| match standing.cause {
+            Cause::Blocked { basin: b, .. } | Cause::Sensor { basin: b, .. } => {
+                b == basin && standing.since >= since
+            }
+            Cause::Tilted { .. } => false,
+        };
+        if self.standing.iter().any(rests_on_it) {
+            self.withdraw(system, now, board, out, rests_on_it);
+        }
     }
 
     /// A basin has another probe, whose habit has to be learnt.

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::beat::Beat;
 use crate::model::{EventTime, Span};
 
 /// A float that falls and rises again within this span has not fallen: waves make it chatter.
@@ -26,8 +27,9 @@ pub(crate) struct FloatSignal {
     wet_since: Option<EventTime>,
     falling_since: Option<EventTime>,
     last: Option<(EventTime, bool)>,
-    /// When it last said something else than before.
+    /// When it last said something else than before, or must have.
     changed_at: Option<EventTime>,
+    beat: Beat,
     /// The last reading had been stored; until then, more of what was stored may be heard.
     burst_until: Option<EventTime>,
     /// Changes of late, each decaying over an hour.
@@ -50,7 +52,9 @@ impl FloatSignal {
             self.changes *= (-(at - before).hours_f64().max(0.0)).exp() as f32;
             self.changes += f32::from(u8::from(was_wet != wet));
         }
-        if self.last.is_none_or(|(_, was_wet)| was_wet != wet) {
+        // A rise that is told twice, and not in its turn, was told of two rises: the fall between them was lost.
+        let is_off_beat = self.beat.note(at, self.last.map(|(before, was_wet)| (before, was_wet == wet)));
+        if self.last.is_none_or(|(_, was_wet)| was_wet != wet) || (wet && is_off_beat) {
             self.changed_at = Some(at);
         }
         self.last = Some((at, wet));

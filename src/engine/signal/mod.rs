@@ -1,5 +1,6 @@
 //! What single sensors tell: how often they report, whether to believe them, when water came.
 
+mod beat;
 mod block;
 mod cadence;
 mod ceiling;

@@ -21,6 +21,8 @@ const SPIKES: f32 = 2.5;
 const SPIKE_SPACING: Span = Span::from_mins(35);
 /// A value repeated for less than this is never frozen.
 const FROZEN_AT_LEAST: Span = Span::from_hours(30);
+/// A shorter run without change is nothing new.
+const UNMOVED_AT_LEAST: Span = Span::from_hours(8);
 /// Readings that a frozen run must span.
 const FROZEN_READINGS: u32 = 12;
 /// A frozen run is this many times the longest honest run seen.
@@ -93,6 +95,13 @@ impl ProbeQuality {
         FROZEN_AT_LEAST.max(self.longest_run.scaled(FROZEN_FACTOR))
     }
 
+    /// Since when the probe has said the same for longer than it ever did before, which may mean that it is frozen.
+    pub(crate) fn unmoved_since(&self) -> Option<EventTime> {
+        let ((at, _), since) = (self.last[1]?, self.run_began?);
+        let long = at - since > UNMOVED_AT_LEAST.max(self.longest_run) && self.run_length >= FROZEN_READINGS;
+        (long && at - self.first? >= KNOWN).then_some(since)
+    }
+
     /// What is wrong with the probe, if anything.
     pub(crate) fn doubt(&self) -> Option<Doubt> {
         let (at, value) = self.last[1]?;
@@ -136,6 +145,17 @@ mod tests {
     fn an_honest_probe_is_believed() {
         let mut quality = ProbeQuality::default();
         feed(&mut quality, 0, honest(20));
+        assert_eq!(quality.doubt(), None);
+    }
+
+    #[test]
+    fn a_value_that_stays_longer_than_ever_may_be_frozen_long_before_it_is_called_so() {
+        let mut quality = ProbeQuality::default();
+        let live = (0..4 * 96).map(|i| 0.2 + f64::from(i / 10 % 7) * 0.002);
+        let end = feed(&mut quality, 0, live);
+        assert_eq!(quality.unmoved_since(), None);
+        feed(&mut quality, end, std::iter::repeat_n(0.3, 40));
+        assert_eq!(quality.unmoved_since(), Some(EventTime::from_secs(end * 60)));
         assert_eq!(quality.doubt(), None);
     }
 

@@ -53,13 +53,22 @@ pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
         ),
     }];
     evidence.push(Evidence { at: None, says: words::soil_alone(system, *dose_mm, by_soil, report.litres) });
+    // Without a meter the loads are a guess, and with them how slow the floor is: no reason to send anybody.
+    let is_metered = system.source.litres_per_count.is_some();
+    if !is_metered {
+        evidence.push(Evidence { at: None, says: words::loads_are_guessed() });
+    }
     if let Some([due, ..]) = dates {
         evidence.push(Evidence { at: None, says: words::would_flood(system, label, due) });
     }
     Conclusion {
         kind: FindingKind::SlowSoak,
         spot: Spot::Basin(*basin),
-        severity: if is_soon && soak_time_h >= MATTERS_H { Severity::Warning } else { Severity::Info },
+        severity: if is_soon && soak_time_h >= MATTERS_H && is_metered {
+            Severity::Warning
+        } else {
+            Severity::Info
+        },
         probability: PROBABILITY,
         estimate: vec![
             ("soak_time_h", round(soak_time_h).into()),

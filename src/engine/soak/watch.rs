@@ -24,11 +24,11 @@ const RECOVERED: f64 = 1.2;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
 /// Part that one dose's shares add to what is known of a basin's share.
-const SHARE_STEP: f64 = 0.03;
-/// Shares less certain than this teach nothing.
-const SHARE_QUALITY: f64 = 0.7;
+const SHARE_STEP: f64 = 0.1;
 /// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
 const UNMEASURED_L: f64 = 60.0;
+/// Probes do not tell a dose more different than this from the usual one.
+const SIZES: (f64, f64) = (0.2, 3.0);
 
 /// Everything known of soaking and mulch in one system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -111,17 +111,18 @@ impl SoakWatch {
         }
     }
 
-    /// A dose was measured: its shares, and where nobody else counts them its litres.
-    pub(crate) fn dosed(&mut self, system: &System, dose: &Dose, has_meter: bool) {
-        if dose.quality >= SHARE_QUALITY {
+    /// A dose of `size` times the usual was measured: its shares, and where nobody else counts them its litres.
+    pub(crate) fn dosed(&mut self, system: &System, dose: &Dose, size: f64, has_meter: bool) {
+        if dose.quality > 0.0 {
             let named: f64 = dose.shares.iter().map(|&(basin, _)| system.tree().design_share(basin)).sum();
             for &(basin, share) in &dose.shares {
                 let known = &mut self.basins[basin.0 as usize].share;
-                *known += SHARE_STEP * (share * named - *known);
+                *known += SHARE_STEP * dose.quality * (share * named - *known);
             }
         }
         if !has_meter && dose.quality > 0.0 {
-            self.came(dose.at, dose.litres.unwrap_or(UNMEASURED_L));
+            let unmeasured = UNMEASURED_L * size.clamp(SIZES.0, SIZES.1);
+            self.came(dose.at, dose.litres.unwrap_or(unmeasured));
         }
     }
 
