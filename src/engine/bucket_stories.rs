@@ -25,11 +25,11 @@ fn live(story: &mut Story, from_day: i64, days: i64) {
 }
 
 fn share_of_quince(story: &Story) -> f64 {
-    let doses = story.effects.iter().filter_map(|effect| match effect {
+    let mut doses = story.effects.iter().rev().filter_map(|effect| match effect {
         Effect::Dose(dose) => Some(dose),
         Effect::Finding(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
     });
-    let shares = &doses.last().expect("doses came").shares;
+    let shares = &doses.next().expect("doses came").shares;
     shares.iter().find(|(basin, _)| *basin == BasinIx(0)).expect("its probe tells").1
 }
 
