@@ -120,7 +120,10 @@ fn publishing_does_not_hold_up_acknowledgements() {
         loop {
             let some = (0..100).map(|_| busy.publish("basinward/flood", "x".into(), false));
             for one in some.collect::<Vec<_>>() {
-                let _ = one.await;
+                if one.await.is_err() {
+                    // The link may be gone already, and nothing else here would ever wait.
+                    tokio::task::yield_now().await;
+                }
             }
         }
     });

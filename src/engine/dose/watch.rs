@@ -64,7 +64,8 @@ fn water_is_unexpected(board: &Board) -> bool {
 /// how its probe answers to the next dose, which looks like less water. A float only stays up for longer.
 fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) -> bool {
     match cause {
-        _ if has_floats_alone(system) => false,
+        // Without a meter it is a guess that the basin soaks slowly.
+        _ if has_floats_alone(system) || system.source.litres_per_count.is_none() => false,
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
             board.since(FindingKind::SlowSoak, Spot::Basin(basin)).is_some_and(|slow| slow <= since)
         }
