@@ -7,7 +7,7 @@ use crate::model::*;
 /// Minutes of a day.
 const DAY: i64 = 1440;
 
-/// A probe some minutes after a dose: the soil was wetted by a tenth and dries again.
+/// A probe some minutes after a dose: the soil was wetted and dries again.
 fn content(minutes: i64) -> f64 {
     let since = (minutes % (DAY / 2) - 20) as f64;
     let wetted = if since < 0.0 { (-(since + 740.0) / 300.0).exp() } else { (-since / 300.0).exp() };

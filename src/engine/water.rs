@@ -130,12 +130,12 @@ impl Engine {
                 })
             };
             let watch = &self.state.sensors[sensor.0 as usize];
-            // What says the same all the time may be frozen: that is no water that failed to come.
             // Under standing water soil takes no more, however much comes.
             let stands = || {
                 let ponds = [FindingKind::Flooding, FindingKind::Ponding];
                 ponds.iter().any(|&kind| self.state.board.stands(kind, Spot::Basin(BasinIx(basin as u16))))
             };
+            // What says the same all the time may be frozen: that is no water that failed to come.
             let moves = || watch.unmoved_since().is_none();
             let signal = watch.probe().filter(|_| believed(&sensor) && moves() && !stands());
             return signal.and_then(rise).unwrap_or(Shown::Nothing);

@@ -3,14 +3,16 @@
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 
 use crate::engine::Input;
-use crate::model::{Command, EventTime, Span};
+use crate::model::{Command, EventTime, RecordKey, Span};
 
 use super::alerts::Touched;
 use super::arrivals::{self, Arrived};
 use super::batch::{Batch, JournalEntry, Position, REFUSAL_SAMPLES, UNASSIGNED_TOPICS};
 use super::enrol::Enrolment;
 use super::pack::{self, unless_damaged};
-use super::{Answer, Ledger, LedgerFault, Refused, ServiceOrder, alerts, effects, journal, orders};
+use super::{
+    Answer, Ledger, LedgerFault, Refused, ServiceOrder, TestOrder, alerts, effects, journal, orders,
+};
 
 /// What a commit did.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -85,9 +87,16 @@ impl Ledger {
     /// # Errors
     /// The order cannot be carried out, or not just now.
     pub fn service_news(&self, order: &ServiceOrder) -> Result<Vec<Command>, Refused> {
-        orders::service::news(&self.db, order).unwrap_or_else(|_| {
-            Err(Refused("the ledger cannot be read just now: try again in a moment".to_owned()))
-        })
+        orders::service::news(&self.db, order).unwrap_or_else(|_| Err(unread()))
+    }
+
+    /// Whether `run`, in which water was caught for the test that `order` is about, is still to be told to its engine:
+    /// a phone may send it again, days later.
+    ///
+    /// # Errors
+    /// Not just now.
+    pub fn is_new_run(&self, order: &TestOrder, run: &RecordKey) -> Result<bool, Refused> {
+        orders::flowtest::is_new_run(&self.db, order, run).map_err(|_| unread())
     }
 
     fn owe_snapshots(&mut self, batch: &Batch, seq: u64) {
@@ -102,6 +111,10 @@ impl Ledger {
             }
         }
     }
+}
+
+fn unread() -> Refused {
+    Refused("the ledger cannot be read just now: try again in a moment".to_owned())
 }
 
 impl Rows {

@@ -114,18 +114,33 @@ impl Steward {
     /// When it is about a system that is not watched; nothing was taken in then.
     pub fn order(&mut self, now: EventTime, order: Order) -> Result<(), Refused> {
         self.now = self.now.max(now);
-        if let Order::Test(TestOrder { at, system, deed, .. }) = &order
-            && let Some(command) = told(*at, deed)
-        {
-            if !self.fleet.tell(now, system, &command, &mut self.gathered) {
-                return Err(Refused(format!("no system is called {system}")));
-            }
-            self.hand_over();
+        if let Order::Test(order) = &order {
+            self.test(now, order)?;
         }
         if let Order::Service(order) = &order {
             self.service(now, order)?;
         }
         self.batch.order(order);
+        Ok(())
+    }
+
+    /// Tells an engine what it has to know of a step of a flow test; of water that was caught once.
+    fn test(&mut self, now: EventTime, order: &TestOrder) -> Result<(), Refused> {
+        let at = order.at;
+        let command = match &order.deed {
+            TestDeed::RunOver => Command::RunEnded { at },
+            TestDeed::Catch { run, caught } if self.ledger.is_new_run(order, run)? => {
+                let litres = caught.iter().map(|(basin, caught)| (basin.clone(), caught.litres)).collect();
+                Command::Caught(Catch { at, litres })
+            }
+            TestDeed::Begin { .. } | TestDeed::Catch { .. } | TestDeed::Finish { .. } | TestDeed::GiveUp => {
+                return Ok(());
+            }
+        };
+        if !self.fleet.tell(now, &order.system, &command, &mut self.gathered) {
+            return Err(Refused(format!("no system is called {}", order.system)));
+        }
+        self.hand_over();
         Ok(())
     }
 
@@ -256,17 +271,5 @@ impl Steward {
     /// The ledger, for its housekeeping.
     pub fn ledger(&mut self) -> &mut Ledger {
         &mut self.ledger
-    }
-}
-
-/// What an engine has to know of a step of a flow test.
-fn told(at: EventTime, deed: &TestDeed) -> Option<Command> {
-    match deed {
-        TestDeed::RunOver => Some(Command::RunEnded { at }),
-        TestDeed::Catch { caught, .. } => {
-            let litres = caught.iter().map(|(basin, caught)| (basin.clone(), caught.litres)).collect();
-            Some(Command::Caught(Catch { at, litres }))
-        }
-        TestDeed::Begin { .. } | TestDeed::Finish { .. } | TestDeed::GiveUp => None,
     }
 }

@@ -65,3 +65,27 @@ fn a_test_runs_alone_takes_each_run_once_and_ends_once() {
     assert_eq!((first.began, first.ended), (minute(1), Some((minute(5), "sam".into()))));
     assert_eq!((first.runs, first.outcome), (vec![(minute(4), buckets(5.2, 4.9))], Some(outcome)));
 }
+
+#[test]
+fn a_run_is_news_while_its_test_is_under_way_and_only_until_it_is_kept() {
+    let folder = TempDir::new().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    ledger.enrol([&system("east", &["quince", "fig"])]).unwrap();
+    let order =
+        |deed| TestOrder { at: minute(1), by: "sam".into(), system: id("east"), key: key(FIRST), deed };
+    let run = |name: &str| TestDeed::Catch { run: key(name), caught: buckets(5.0, 5.0) };
+    let commit = |ledger: &mut Ledger, deed| {
+        let mut batch = Batch::default();
+        batch.order(Order::Test(order(deed)));
+        ledger.commit(&batch).unwrap();
+    };
+    let is_new = |ledger: &Ledger, name| ledger.is_new_run(&order(run(name)), &key(name)).unwrap();
+    assert!(!is_new(&ledger, "the-first-run-of-it"), "no test has begun");
+    let begin = TestDeed::Begin { method: Method::Buckets, litres: None, note: String::new() };
+    commit(&mut ledger, begin);
+    assert!(is_new(&ledger, "the-first-run-of-it"));
+    commit(&mut ledger, run("the-first-run-of-it"));
+    assert!(!is_new(&ledger, "the-first-run-of-it") && is_new(&ledger, "another-run-of-it"));
+    commit(&mut ledger, TestDeed::GiveUp);
+    assert!(!is_new(&ledger, "another-run-of-it"), "the test is over");
+}

@@ -79,6 +79,20 @@ pub(super) fn write(db: &Connection, order: &TestOrder) -> rusqlite::Result<Answ
     }
 }
 
+/// Whether `run` is new, and its test is under way.
+pub(in crate::ledger) fn is_new_run(
+    db: &Connection,
+    order: &TestOrder,
+    run: &RecordKey,
+) -> rusqlite::Result<bool> {
+    db.prepare_cached(
+        "SELECT 1 FROM flow_tests
+         WHERE key = ?1 AND system = (SELECT no FROM systems WHERE id = ?2) AND ended IS NULL
+             AND NOT EXISTS (SELECT 1 FROM flow_test_runs WHERE key = ?3)",
+    )?
+    .exists([order.key.as_str(), order.system.as_str(), run.as_str()])
+}
+
 fn begin(
     db: &Connection,
     order: &TestOrder,

@@ -6,7 +6,7 @@
 
 mod alerts;
 mod export;
-mod flowtest;
+pub(super) mod flowtest;
 mod notices;
 pub(super) mod people;
 mod plan;
