@@ -21,8 +21,12 @@
   let column = -1;
 
   const point = async (box, at) => {
+    // A page that is being read is not swapped under the reader, nor while the answer is still on its way.
+    part(box).dataset.busy = '';
     const { columns } = await told(box);
-    if (!columns.length || !box.isConnected) return;
+    if (!columns.length) delete part(box).dataset.busy;
+    // Whoever has turned away meanwhile is told nothing more.
+    if (!('busy' in part(box).dataset)) return;
     column = Math.max(0, Math.min(columns.length - 1, at(columns.length)));
     let line = box.querySelector('.pointer');
     if (!line) {
@@ -31,8 +35,6 @@
       box.append(line);
     }
     line.style.left = `${((column + 0.5) / columns.length) * 100}%`;
-    // A page that is being read is not swapped under the reader.
-    part(box).dataset.busy = '';
     const [when, ...says] = columns[column];
     const out = readout(box);
     out.replaceChildren();

@@ -80,8 +80,9 @@ test('an alert is acknowledged, alone and with others', async () => {
   const [first, second] = await page.locator('.alerts input[type=checkbox]').all();
   await first.check();
   await second.check();
+  const answered = page.waitForNavigation();
   await page.getByRole('button', { name: 'Acknowledge' }).click();
-  await page.waitForLoadState();
+  await answered;
   await page.goto(`${demo.home}/alerts?show=acknowledged`);
   assert.equal(await page.locator('.alerts > li').count(), 2);
   await page.goto(`${demo.home}/alerts?show=open`);

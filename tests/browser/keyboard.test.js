@@ -40,7 +40,7 @@ test('from the first page to an acknowledged alert', async (t) => {
   await page.keyboard.press('Enter');
   const first = await tabTo(/^Why, and what to do/);
   await page.keyboard.press('Enter');
-  await page.waitForLoadState();
+  await page.waitForURL(/\/systems\//);
   await page.goto(`${demo.home}/alerts?show=open`);
   await tabTo(/^Skip/);
   await page.keyboard.press('Enter');
