@@ -11,11 +11,11 @@ const STILL: Span = Span::from_mins(45);
 /// It takes as many of the meter's usual intervals to know that it stands still.
 const STILL_READINGS: f64 = 3.0;
 /// Nobody uses water for this long without a pause, unless the house is known to.
-const LONGEST_USE: Span = Span::from_hours(14);
+const LONGEST_USE: Span = Span::from_hours(16);
 /// Before the house is known, only this much counts.
 const UNKNOWN_USE: Span = Span::from_hours(23);
 /// Runs without a pause must be this much longer than the longest known.
-const LONGER: f64 = 1.5;
+const LONGER: f64 = 1.6;
 /// Days by which a house is known, and by which its longest run is.
 const KNOWN_DAYS: u32 = 14;
 const RUNS_KNOWN_DAYS: u32 = 28;

@@ -18,14 +18,8 @@ const TRACELESS_L: f64 = 5.0;
 
 /// Relative errors of the litres of reported doses, each against the true doses that it covers.
 pub(super) fn litre_errors(said: &[DoseSaid], truth: &[TrueDose]) -> Vec<f64> {
-    let mut true_litres = vec![0.0; said.len()];
-    for dose in truth {
-        let landed: f64 = dose.basin_litres.iter().sum();
-        if let Some(index) = nearest(said, dose.start_ms) {
-            true_litres[index] += landed;
-        }
-    }
-    let pairs = said.iter().zip(true_litres).filter(|(_, litres)| *litres > TRACELESS_L);
+    let landed = true_litres(said, truth).into_iter().map(|litres| litres.iter().sum::<f64>());
+    let pairs = said.iter().zip(landed).filter(|(_, litres)| *litres > TRACELESS_L);
     pairs.filter_map(|(dose, litres)| dose.litres.map(|said| (said - litres).abs() / litres)).collect()
 }
 
@@ -41,43 +35,69 @@ fn nearest(said: &[DoseSaid], start_ms: i64) -> Option<usize> {
         .filter(|index| apart(index) <= TOGETHER_MS)
 }
 
-/// Absolute errors of each basin's share, window by window. Truth is taken of the basins that were reported, and of
-/// all that reached them, rain or not.
+/// Absolute errors of each basin's share, window by window. A basin is judged by the doses that name it; truth is taken
+/// of the basins that the dose names, and of all that reached them, rain or not.
 pub(super) fn share_errors(said: &[DoseSaid], truth: &[TrueDose], scenario: &Scenario) -> Vec<f64> {
+    let litres = true_litres(said, truth);
+    let usual = median(&mut said.iter().filter_map(|dose| dose.litres).collect::<Vec<f64>>()).unwrap_or(1.0);
     let mut errors = Vec::new();
     let mut from_ms = scenario.start_ms;
     while from_ms + WINDOW_MS <= scenario.end_ms() {
         let window = from_ms..from_ms + WINDOW_MS;
-        let reported: Vec<&DoseSaid> =
-            said.iter().filter(|dose| window.contains(&dose.at.as_millisecond())).collect();
-        if reported.len() >= FEWEST_DOSES {
-            let named = mean_shares(&reported);
-            let litres = |basin: &String| -> f64 {
-                let index = scenario.site.basin_index(basin);
-                let within = truth.iter().filter(|dose| window.contains(&dose.start_ms));
-                within.filter_map(|dose| dose.basin_litres.get(index?)).sum()
-            };
-            let all: f64 = named.keys().map(litres).sum();
-            if all > 0.0 {
-                errors.extend(named.iter().map(|(basin, share)| (share - litres(basin) / all).abs()));
+        let within = said.iter().zip(&litres).filter(|(dose, _)| window.contains(&dose.at.as_millisecond()));
+        let mut sums: BTreeMap<&str, Sums> = BTreeMap::new();
+        for (dose, litres) in within {
+            let of = |basin: &str| scenario.site.basin_index(basin).and_then(|i| litres.get(i)).copied();
+            let named: f64 = dose.shares.keys().filter_map(|basin| of(basin)).sum();
+            if named <= 0.0 {
+                continue;
+            }
+            let weight = dose.litres.unwrap_or(usual);
+            for (basin, share) in &dose.shares {
+                let true_share = of(basin).unwrap_or(0.0) / named;
+                sums.entry(basin).or_default().add(weight, *share, true_share);
             }
         }
+        errors.extend(sums.values().filter_map(Sums::error));
         from_ms += WINDOW_MS;
     }
     errors
 }
 
-/// Shares over several doses, weighted by litres where they are known.
-fn mean_shares(doses: &[&DoseSaid]) -> BTreeMap<String, f64> {
-    let usual = median(&mut doses.iter().filter_map(|dose| dose.litres).collect::<Vec<f64>>()).unwrap_or(1.0);
-    let mut sums: BTreeMap<String, f64> = BTreeMap::new();
-    for dose in doses {
-        for (basin, share) in &dose.shares {
-            *sums.entry(basin.clone()).or_default() += share * dose.litres.unwrap_or(usual);
+/// What reached each basin of a site, by reported dose (L).
+fn true_litres(said: &[DoseSaid], truth: &[TrueDose]) -> Vec<Vec<f64>> {
+    let mut litres = vec![Vec::new(); said.len()];
+    for dose in truth {
+        if let Some(index) = nearest(said, dose.start_ms) {
+            let sums: &mut Vec<f64> = &mut litres[index];
+            sums.resize(dose.basin_litres.len(), 0.0);
+            sums.iter_mut().zip(&dose.basin_litres).for_each(|(sum, landed)| *sum += landed);
         }
     }
-    let all: f64 = sums.values().sum();
-    sums.into_iter().map(|(basin, sum)| (basin, if all > 0.0 { sum / all } else { 0.0 })).collect()
+    litres
+}
+
+/// One basin's shares in a window, as reported and as they were.
+#[derive(Debug, Default)]
+struct Sums {
+    doses: usize,
+    weight: f64,
+    said: f64,
+    truth: f64,
+}
+
+impl Sums {
+    fn add(&mut self, weight: f64, said: f64, truth: f64) {
+        self.doses += 1;
+        self.weight += weight;
+        self.said += weight * said;
+        self.truth += weight * truth;
+    }
+
+    fn error(&self) -> Option<f64> {
+        (self.doses >= FEWEST_DOSES && self.weight > 0.0)
+            .then(|| (self.said - self.truth).abs() / self.weight)
+    }
 }
 
 /// The middle value, or the mean of the two middle ones.

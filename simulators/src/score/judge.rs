@@ -50,6 +50,8 @@ pub struct Verdict {
     pub forecast_error: Option<f64>,
     /// Whether the forecast's interval held the flood.
     pub interval_held: Option<bool>,
+    /// Days from when it began to silt up until it flooded.
+    pub flood_days: Option<f64>,
     /// Whether water had stood at the float by then, so that there was something to foresee it from.
     pub foreseeable: bool,
     /// Records that the daemon refused.
@@ -98,12 +100,12 @@ pub fn judge(
 ) -> Verdict {
     let raised: Vec<&FindingSaid> = said.findings.iter().filter(|finding| finding.is_raised()).collect();
     let is_right = |finding: &FindingSaid| meant(finding, scenario) || borne_out(finding, scenario, truth);
-    let false_warnings =
-        raised.iter().filter(|finding| finding.is_warning() && !is_right(finding)).map(|finding| Alarm {
-            finding: finding.finding.clone(),
-            subject: finding.subject().to_owned(),
-            day: days(finding.at.as_millisecond() - scenario.start_ms),
-        });
+    let warnings = said.warnings();
+    let false_warnings = warnings.iter().filter(|finding| !is_right(finding)).map(|finding| Alarm {
+        finding: finding.finding.clone(),
+        subject: finding.subject().to_owned(),
+        day: days(finding.at.as_millisecond() - scenario.start_ms),
+    });
     let forecasting = Forecasting::of(scenario, truth);
     let mark = forecasting.as_ref().zip(half_way).and_then(|(asked, said)| asked.mark(said));
     Verdict {
@@ -125,6 +127,7 @@ pub fn judge(
         slow_soak_first: forecasting.as_ref().map(|asked| slow_soak_first(asked, &raised)),
         forecast_error: mark.map(|(error, _)| error),
         interval_held: mark.and_then(|(_, held)| held),
+        flood_days: forecasting.as_ref().map(|asked| days(asked.flood_ms - asked.onset_ms)),
         foreseeable: forecasting.as_ref().is_some_and(|asked| asked.shows_by_half),
         refused: said.refused,
     }

@@ -150,6 +150,14 @@ fn rows(tally: &Tally) -> Vec<Row> {
             met: tally.interval_held_seen.ratio().map(|ratio| (0.75..=0.85).contains(&ratio)),
         },
         Row {
+            what: "due date by who knows how such floors silt up, but not the loads to come",
+            goal: "a limit, no goal",
+            measured: tally
+                .forecast_error_law_known
+                .map_or_else(none, |error| format!("{:.1} %", 100.0 * error)),
+            met: None,
+        },
+        Row {
             what: "a basin's share over 30 days, mean absolute error",
             goal: "≤ 0.015",
             measured: tally.share_error.map_or_else(none, |error| format!("{error:.4}")),

@@ -1,6 +1,6 @@
 //! What the daemon's `replay` prints, as far as it is judged.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, BufRead};
 
 use jiff::Timestamp;
@@ -89,6 +89,21 @@ enum Event {
 }
 
 impl Said {
+    /// The change with which each finding first asked somebody to do something.
+    pub fn warnings(&self) -> Vec<&FindingSaid> {
+        let mut warned: BTreeSet<(&str, &str)> = BTreeSet::new();
+        let mut warnings = Vec::new();
+        for finding in &self.findings {
+            let about = (finding.finding.as_str(), finding.subject());
+            if finding.change == "cleared" {
+                warned.remove(&about);
+            } else if finding.is_warning() && warned.insert(about) {
+                warnings.push(finding);
+            }
+        }
+        warnings
+    }
+
     /// Reads the output of one replay.
     ///
     /// # Errors

@@ -75,6 +75,8 @@ pub struct Tally {
     pub forecast_error_seen: Option<f64>,
     /// Forecasts of these whose interval held the flood.
     pub interval_held_seen: Part,
+    /// Median error of who knows from other runs how long such silting takes, but not the loads to come.
+    pub forecast_error_law_known: Option<f64>,
     /// Mean absolute error of a basin's share over thirty days.
     pub share_error: Option<f64>,
     /// Median relative error of a dose's litres, with a meter.
@@ -127,6 +129,7 @@ impl Tally {
                 &mut seen().filter_map(|verdict| verdict.forecast_error).collect::<Vec<f64>>(),
             ),
             interval_held_seen: Part::count(seen().filter_map(|verdict| verdict.interval_held)),
+            forecast_error_law_known: law_known(verdicts),
             share_error: mean(verdicts.iter().flat_map(|verdict| verdict.share_errors.iter().copied())),
             litre_error_metered: litres(true),
             litre_error_unmetered: litres(false),
@@ -170,6 +173,19 @@ fn classes(verdicts: &[Verdict]) -> BTreeMap<Class, ClassTally> {
         classes.insert(verdict.class, tally);
     }
     classes
+}
+
+/// What is left of a due date's error, as a part of the time left, when the law of silting is known exactly: each flood
+/// is foretold as the median of the other runs of its scenario, which differ in weather and household alone.
+fn law_known(verdicts: &[Verdict]) -> Option<f64> {
+    let error = |verdict: &Verdict| {
+        let flood = verdict.flood_days?;
+        let same = verdicts.iter().filter(|other| other.scenario == verdict.scenario);
+        let mut others: Vec<f64> = same.filter_map(|other| other.flood_days).collect();
+        others.remove(others.iter().position(|&other| other == flood)?);
+        Some((median(&mut others)? - flood).abs() / (0.5 * flood))
+    };
+    median(&mut verdicts.iter().filter_map(error).collect::<Vec<f64>>())
 }
 
 /// A probe that is gone must not be called a blocked outlet, nor the other way round.

@@ -13,6 +13,9 @@ const LEAST_PROBABILITY: f64 = 0.02;
 const TEMPER: f64 = 0.5;
 /// Episodes in a row through which a float must stay down that used to rise.
 const DOWN_FOR: usize = 5;
+/// Log odds against an outlet that passes nothing for each episode in which water stood below it, and for how many.
+const STOOD: f64 = -1.5;
+const MOST_STOOD: usize = 4;
 /// One episode counts for no more than this.
 const MOST: f64 = 6.0;
 
@@ -59,7 +62,7 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
                     let change = |i| sum(system, believed, i, past.size) + cause.change(system, i, past.size);
                     (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
                 });
-                TEMPER * ratios.sum::<f64>() + cause.prior()
+                TEMPER * ratios.sum::<f64>() + cause.prior() + by_float(*cause, recent, since)
             })
             .collect();
         let best = (0..sizes.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]));
@@ -74,6 +77,13 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
         (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
     });
     rank(fits, TEMPER * ratios.sum::<f64>() + drift.prior())
+}
+
+/// What a float beside a probe says of an outlet that would pass little: where water stands, water came.
+fn by_float(cause: Cause, recent: &Recent, since: EventTime) -> f64 {
+    let Cause::Blocked { basin, passes } = cause else { return 0.0 };
+    let stood = recent.since(since).filter(|past| past.parts[basin.0 as usize].stood).count();
+    STOOD * (1.0 - passes) * stood.min(MOST_STOOD) as f64
 }
 
 /// Whether no probe tells of water.
@@ -140,8 +150,36 @@ fn rank(fits: Vec<Fit>, drift: f64) -> Weighed {
 
 #[cfg(test)]
 mod tests {
+    use super::super::likelihood::Common;
+    use super::super::measure::{Measured, Part};
     use super::*;
-    use crate::model::SplitterIx;
+    use crate::model::{BasinIx, SplitterIx};
+
+    #[test]
+    fn water_that_stands_below_an_outlet_speaks_against_its_being_blocked() {
+        let part = |stood| Part {
+            log_shown: -3.0,
+            miss: -1.0,
+            deviation: 0.1,
+            slope: 1.0,
+            full: 0.0,
+            stood,
+            state: PartState::Measured,
+        };
+        let prior = Common { mean: 0.0, spread: 0.5 };
+        let mut recent = Recent::default();
+        for (hour, stood) in [(0, true), (8, false), (16, true)] {
+            let parts = vec![part(stood), part(false)];
+            let measured =
+                Measured { level: 0.0, size: 0.0, metered: None, rain: false, prior, common: 0.0, parts };
+            recent.note(EventTime::from_secs(hour * 3600), &measured);
+        }
+        let blocked = |basin, passes| Cause::Blocked { basin: BasinIx(basin), passes };
+        let odds = |cause, from| by_float(cause, &recent, EventTime::from_secs(from));
+        assert!(odds(blocked(0, 0.02), 0) < odds(blocked(0, 0.02), 3600));
+        assert!(odds(blocked(0, 0.02), 0) < odds(blocked(0, 0.5), 0));
+        assert!(odds(blocked(1, 0.02), 0).abs() < 1e-12);
+    }
 
     #[test]
     fn four_fifths_of_the_weight_lie_within_the_interval_of_a_tilt() {
@@ -156,7 +194,7 @@ mod tests {
             .collect();
         let (low, high) = tilt_interval(&sizes, &weights).expect("it is a tilt");
         assert!((low - (0.5 - 0.384)).abs() < 0.03 && (high - (0.5 + 0.384)).abs() < 0.03, "{low} {high}");
-        let blocked = Cause::Blocked { basin: crate::model::BasinIx(0), passes: 0.1 }.sizes();
+        let blocked = Cause::Blocked { basin: BasinIx(0), passes: 0.1 }.sizes();
         assert_eq!(tilt_interval(&blocked, &vec![0.0; blocked.len()]), None);
     }
 }

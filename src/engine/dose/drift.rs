@@ -64,6 +64,7 @@ mod tests {
             deviation: 0.1,
             slope: 1.0,
             full: 0.0,
+            stood: false,
             state: PartState::Measured,
         };
         let mut recent = Recent::default();

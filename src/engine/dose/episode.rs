@@ -67,6 +67,13 @@ pub(super) struct Response {
     float_since: Option<EventTime>,
 }
 
+impl Response {
+    /// Whether the float was up, if only for a moment.
+    pub(super) fn float_rose(&self) -> bool {
+        self.float_min > 0.0 || self.float_since.is_some()
+    }
+}
+
 impl Gathering {
     /// Water showed at `at`; says whether this began an episode.
     pub(super) fn active(&mut self, at: EventTime, usual_gap: Span, basins: usize) -> bool {

@@ -117,7 +117,7 @@ mod tests {
     use super::*;
 
     fn part(miss: f32, state: PartState) -> Part {
-        Part { log_shown: 0.0, miss, deviation: 0.1, slope: 1.0, full: 0.0, state }
+        Part { log_shown: 0.0, miss, deviation: 0.1, slope: 1.0, full: 0.0, stood: false, state }
     }
 
     const FREE: Common = Common { mean: 0.0, spread: 0.5 };

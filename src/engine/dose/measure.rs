@@ -67,6 +67,8 @@ pub(super) struct Part {
     pub(super) slope: f32,
     /// How near the sensor is to showing no more however much comes, 0 to 1.
     pub(super) full: f32,
+    /// Whether water stood at the float, where a probe is measured by.
+    pub(super) stood: bool,
     pub(super) state: PartState,
 }
 
@@ -121,6 +123,7 @@ impl Part {
         deviation: f32::NAN,
         slope: f32::NAN,
         full: 0.0,
+        stood: false,
         state: PartState::Unknown,
     };
 }
@@ -181,7 +184,10 @@ pub(super) fn measure(
     };
     // How well a number is known depends on how large it would usually be in this weather.
     let common = likelihood::common(&part_at(0.0), |_| 0.0, prior);
-    let parts = part_at(common);
+    let mut parts = part_at(common);
+    for ((part, shown), response) in parts.iter_mut().zip(shown).zip(&episode.responses) {
+        part.stood = matches!(shown, Shown::Rise { .. }) && response.float_rose();
+    }
     let rain = episode.rain || (!has_gauge && looks_like_rain(system, episode, shown, has_meter));
     let size = metered.map_or(level / RESPONSE, f64::ln);
     Some(Measured { level, size, metered, rain, prior, common, parts })
@@ -203,7 +209,15 @@ fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, full: f64
         let deviation = f64::hypot(worth.relative, worth.absolute / worth.shown.max(worth.floor));
         let state = if worth.shown > worth.floor { PartState::Measured } else { PartState::Unknown };
         let (log_shown, deviation) = (log_shown as f32, deviation as f32);
-        return Part { log_shown, miss: 0.0, deviation, slope: RESPONSE as f32, full: 0.0, state };
+        return Part {
+            log_shown,
+            miss: 0.0,
+            deviation,
+            slope: RESPONSE as f32,
+            full: 0.0,
+            stood: false,
+            state,
+        };
     };
     let usual = (expected.log_shown + common).exp();
     if usual < SHOWS_FROM * worth.absolute {
@@ -224,6 +238,7 @@ fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, full: f64
         deviation: deviation as f32,
         slope: (expected.slope * RESPONSE) as f32,
         full: full as f32,
+        stood: false,
         state,
     }
 }
@@ -259,7 +274,7 @@ mod tests {
 
     fn part(miss: f64, full: f32) -> Part {
         let state = PartState::Measured;
-        Part { log_shown: 0.0, miss: miss as f32, deviation: 0.1, slope: 1.0, full, state }
+        Part { log_shown: 0.0, miss: miss as f32, deviation: 0.1, slope: 1.0, full, stood: false, state }
     }
 
     /// A first episode far from all others would be a lever that turns every line flat.

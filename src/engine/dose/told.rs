@@ -54,6 +54,9 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
     }
 }
 
+/// An explanation asks for a visit from this probability on; until then it is only noted.
+const WARNS_FROM: f64 = 0.8;
+
 /// What is concluded, with its evidence.
 pub(super) fn conclusion(
     system: &System,
@@ -79,7 +82,7 @@ pub(super) fn conclusion(
     estimate.push(("explanations", ranked.collect::<Vec<_>>().into()));
     estimate.push(("no_fault", round(weighed.drift, 3).into()));
     estimate.push(("doses", recent.since(since).count().into()));
-    let severity = severity(system, gains, cause);
+    let severity = if probability < WARNS_FROM { Severity::Info } else { severity(system, gains, cause) };
     let evidence = vec![Evidence { at: Some(since), says: sentence(system, gains, recent, since, cause) }];
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
 }

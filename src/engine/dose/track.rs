@@ -50,10 +50,12 @@ impl Tracks {
     }
 
     /// Logarithm of each basin's water against its design in an episode; none where there is no sensor to tell.
+    /// What a sensor shows that is `left_out` corrects nothing: there the basin's water is told as it was before.
     pub(super) fn shares(
         &mut self,
         at: EventTime,
         measured: &Measured,
+        left_out: impl Fn(usize) -> bool,
         believed: impl Fn(usize) -> f64,
     ) -> Vec<Option<f64>> {
         let each = self.basins.iter_mut().zip(&measured.parts).enumerate();
@@ -63,7 +65,7 @@ impl Tracks {
             }
             track.wait(at);
             let usual = believed(i);
-            let Some((share, variance)) = worth(part, measured.common) else {
+            let Some((share, variance)) = worth(part, measured.common).filter(|_| !left_out(i)) else {
                 return Some((usual + track.mean).clamp(MOST.0, MOST.1));
             };
             let told = track.corrected(share - usual, variance);
@@ -112,6 +114,7 @@ impl Track {
 
 #[cfg(test)]
 mod tests {
+    use super::super::likelihood::Common;
     use super::*;
 
     #[test]
@@ -125,6 +128,35 @@ mod tests {
         assert!((track.mean + 0.4).abs() < 0.03, "{track:?}");
         assert!((track.corrected(0.6, 0.05 * 0.05) - 0.6).abs() < 0.06);
         assert!((track.corrected(0.6, 1.0) + 0.4).abs() < 0.1);
+    }
+
+    #[test]
+    fn what_is_left_out_corrects_nothing() {
+        let part = |miss: f32| Part {
+            log_shown: -2.0,
+            miss,
+            deviation: 0.05,
+            slope: 1.0,
+            full: 0.0,
+            stood: false,
+            state: PartState::Measured,
+        };
+        let prior = Common { mean: 0.0, spread: 0.5 };
+        let measured = Measured {
+            level: 0.0,
+            size: 0.0,
+            metered: None,
+            rain: false,
+            prior,
+            common: 0.0,
+            parts: vec![part(-1.0); 2],
+        };
+        let mut tracks = Tracks::new(2);
+        for day in 0..10 {
+            let told = tracks.shares(EventTime::from_secs(day * 86_400), &measured, |i| i == 1, |_| -0.2);
+            assert!(told[0].expect("heard") < -0.7 && told[1] == Some(-0.2), "{told:?}");
+        }
+        assert!(tracks.mean(1).abs() < 1e-12);
     }
 
     #[test]

@@ -64,13 +64,19 @@ fn water_is_unexpected(board: &Board) -> bool {
 /// how its probe answers to the next dose, which looks like less water. A float only stays up for longer.
 fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) -> bool {
     match cause {
-        // Without a meter it is a guess that the basin soaks slowly.
-        _ if has_floats_alone(system) || system.source.litres_per_count.is_none() => false,
+        _ if !lingering_is_known(system) => false,
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
             board.since(FindingKind::SlowSoak, Spot::Basin(basin)).is_some_and(|slow| slow <= since)
         }
         Cause::Tilted { .. } => false,
     }
+}
+
+/// Whether it is more than a guess that water of one dose lingers in a basin until the next comes, so that its probe
+/// rises less than the dose would make it. Without a meter, and by floats, more water from a neighbour whose outlet is
+/// blocked looks the same.
+fn lingering_is_known(system: &System) -> bool {
+    !has_floats_alone(system) && system.source.litres_per_count.is_some()
 }
 
 /// The parts of the engine that a dose needs to see.
@@ -177,12 +183,19 @@ impl DoseWatch {
         }
         let measured = measure(view.system, &episode, view.shown, &self.habits, has_meter, view.has_gauge);
         let Some(mut measured) = measured else { return };
+        let lingers = |i: usize| board.stands(FindingKind::SlowSoak, Spot::Basin(BasinIx(i as u16)));
+        if lingering_is_known(view.system) {
+            let parts = measured.parts.iter_mut().enumerate();
+            parts.filter(|(i, _)| lingers(*i)).for_each(|(_, part)| part.state = PartState::Unknown);
+        }
         let believed = self.believed();
         let size = self.recent.size(measured.size);
         self.last_size = size;
         let change = |i| sum(view.system, &believed, i, size);
         measured.common = common(&measured.parts, change, measured.prior);
-        let changes = self.tracks.shares(episode.began, &measured, change);
+        // A float tells that water stood, hardly how much came.
+        let is_left_out = |i: usize| lingers(i) || matches!(view.shown[i], Shown::Float { .. });
+        let changes = self.tracks.shares(episode.began, &measured, is_left_out, change);
         out.push(Effect::Dose(told::dose(view.system, &self.gains, episode.began, &measured, &changes)));
         if !view.to_landscape || water_is_unexpected(board) {
             // What leaks, or seeps past a diverter, is too slow for splitters to divide as they do a dose.
@@ -353,12 +366,8 @@ impl DoseWatch {
     ) {
         let cause = explanations.ranked[0].cause;
         self.standing.push(Standing { since, cause, relief });
-        board.conclude(
-            system,
-            now,
-            told::conclusion(system, &self.gains, &self.recent, since, explanations),
-            out,
-        );
+        let conclusion = told::conclusion(system, &self.gains, &self.recent, since, explanations);
+        board.conclude(system, now, conclusion, out);
     }
 
     /// What is believed has changed: what was gathered against it counts no longer.

@@ -10,6 +10,8 @@ mod float;
 #[cfg(test)]
 mod ground;
 mod probe;
+#[cfg(test)]
+mod probe_stories;
 mod quality;
 mod trace;
 mod wetting;

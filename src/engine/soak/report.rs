@@ -14,6 +14,8 @@ const SOON_DAYS: f64 = 60.0;
 const PERHAPS_SOON_DAYS: f64 = 14.0;
 /// A floor that takes less than this for a large dose harms nobody yet, hours.
 const MATTERS_H: f64 = 0.75;
+/// Cold, wet ground and a miscounted load slow a basin that has none beside it to compare with by up to this factor.
+const ALONE_FROM: f64 = 2.0;
 /// How often a floor found slow is slow, measured by the scoreboard.
 const PROBABILITY: f64 = 0.93;
 
@@ -30,18 +32,30 @@ pub(super) struct Report<'a> {
     pub(super) outlook: Option<Outlook>,
 }
 
-/// The finding `slow-soak` at `now`.
-pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
-    let Report { system, basin, floor, levels, dose_mm, .. } = report;
-    let soak_h = |log: f64| floor.soak_h(*dose_mm, log.exp());
-    let (soak_time_h, baseline_h) = (soak_h(levels.now), soak_h(levels.before));
+impl Report<'_> {
+    /// Hours for a large but usual dose at a resistance (logarithm).
+    fn soak_h(&self, log: f64) -> f64 {
+        self.floor.soak_h(self.dose_mm, log.exp())
+    }
+
+    /// Whether the basin will flood soon, as far as can be told.
+    pub(super) fn needs_visit(&self) -> bool {
+        let is_soon = |outlook: Outlook| outlook.due <= SOON_DAYS || outlook.earliest <= PERHAPS_SOON_DAYS;
+        // Without a meter the loads are a guess, and with them how slow the floor is: no reason to send anybody.
+        let is_metered = self.system.source.litres_per_count.is_some();
+        let is_own = self.system.basins.len() > 1 || self.levels.now - self.levels.before >= ALONE_FROM.ln();
+        is_metered && is_own && self.soak_h(self.levels.now) >= MATTERS_H && self.outlook.is_some_and(is_soon)
+    }
+}
+
+/// The finding `slow-soak` at `now`, which asks for a visit if it `warns`.
+pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Conclusion {
+    let Report { system, basin, levels, dose_mm, .. } = report;
+    let (soak_time_h, baseline_h) = (report.soak_h(levels.now), report.soak_h(levels.before));
     let by_soil = soak_time(system.soil, *dose_mm);
     let date = |days: f64| now + Span::from_hours_f64(24.0 * days);
     let dates = report.outlook.map(|outlook| [outlook.due, outlook.earliest, outlook.latest].map(date));
     let told = |i: usize| dates.map(|dates| dates[i].to_string()).into();
-    let is_soon = report
-        .outlook
-        .is_some_and(|outlook| outlook.due <= SOON_DAYS || outlook.earliest <= PERHAPS_SOON_DAYS);
     let label = system.basin(*basin).id.as_str();
     let mut evidence = vec![Evidence {
         at: report.since,
@@ -53,9 +67,7 @@ pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
         ),
     }];
     evidence.push(Evidence { at: None, says: words::soil_alone(system, *dose_mm, by_soil, report.litres) });
-    // Without a meter the loads are a guess, and with them how slow the floor is: no reason to send anybody.
-    let is_metered = system.source.litres_per_count.is_some();
-    if !is_metered {
+    if system.source.litres_per_count.is_none() {
         evidence.push(Evidence { at: None, says: words::loads_are_guessed() });
     }
     if let Some([due, ..]) = dates {
@@ -64,11 +76,7 @@ pub(super) fn conclusion(report: &Report<'_>, now: EventTime) -> Conclusion {
     Conclusion {
         kind: FindingKind::SlowSoak,
         spot: Spot::Basin(*basin),
-        severity: if is_soon && soak_time_h >= MATTERS_H && is_metered {
-            Severity::Warning
-        } else {
-            Severity::Info
-        },
+        severity: if warns { Severity::Warning } else { Severity::Info },
         probability: PROBABILITY,
         estimate: vec![
             ("soak_time_h", round(soak_time_h).into()),

@@ -60,6 +60,21 @@ pub(crate) struct BasinSoak {
 struct Slow {
     raised: i32,
     before: f64,
+    /// Whether it needed a visit when it was last looked at.
+    needed_visit: bool,
+    /// Whether it asks for one.
+    warns: bool,
+}
+
+impl Slow {
+    /// Whether it asks for a visit, after a look. One week's loads may be odd, so it takes two looks to change that.
+    fn look(&mut self, needs_visit: bool) -> bool {
+        if needs_visit == self.needed_visit {
+            self.warns = needs_visit;
+        }
+        self.needed_visit = needs_visit;
+        self.warns
+    }
 }
 
 /// What the watch sees of the engine when a day closes.
@@ -244,7 +259,6 @@ impl SoakWatch {
             }
         };
         let Some(levels) = found else { return };
-        self.basins[index].slow.get_or_insert(Slow { raised: stretch, before: levels.before });
         let paths = paths(&own, view.number as f64 + 1.0);
         let outlook = self.outlook(view.system, ix, view.layouts[index], &paths, view.to);
         let report = Report {
@@ -257,7 +271,9 @@ impl SoakWatch {
             litres: self.basins[index].chips.litres(),
             outlook,
         };
-        board.conclude(view.system, view.to, conclusion(&report, view.to), out);
+        let first = Slow { raised: stretch, before: levels.before, needed_visit: false, warns: false };
+        let warns = self.basins[index].slow.get_or_insert(first).look(report.needs_visit());
+        board.conclude(view.system, view.to, conclusion(&report, warns, view.to), out);
     }
 
     fn own_course(&self, index: usize) -> Vec<Seen> {
@@ -331,4 +347,17 @@ pub(crate) struct Standing<'a> {
     /// Water has stood at its float, so that its floor is known.
     pub(crate) is_seen: bool,
     pub(crate) is_slow: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_takes_two_looks_to_ask_for_a_visit_and_two_to_ask_no_more() {
+        let mut slow = Slow { raised: 0, before: 0.0, needed_visit: false, warns: false };
+        let looks = [true, false, true, true, false, true, false, false];
+        let warns = looks.map(|needs_visit| slow.look(needs_visit));
+        assert_eq!(warns, [false, false, false, true, true, true, true, false]);
+    }
 }
