@@ -171,7 +171,7 @@ fn perfect_doses_have_no_errors_and_skewed_ones_have_theirs() {
             }
             last_ms = dose.start_ms;
             // Of every other dose some basins are not named.
-            let from = if output.text.lines().count() % 2 == 0 { 0 } else { unnamed };
+            let from = if output.text.lines().count().is_multiple_of(2) { 0 } else { unnamed };
             let all: f64 = dose.basin_litres[from..].iter().sum();
             let mut shares: Vec<f64> = dose.basin_litres.iter().map(|litres| litres / all).collect();
             shares[0] += moved;

@@ -182,7 +182,7 @@ fn law_known(verdicts: &[Verdict]) -> Option<f64> {
         let flood = verdict.flood_days?;
         let same = verdicts.iter().filter(|other| other.scenario == verdict.scenario);
         let mut others: Vec<f64> = same.filter_map(|other| other.flood_days).collect();
-        others.remove(others.iter().position(|&other| other == flood)?);
+        others.remove(others.iter().position(|other| other.total_cmp(&flood).is_eq())?);
         Some((median(&mut others)? - flood).abs() / (0.5 * flood))
     };
     median(&mut verdicts.iter().filter_map(error).collect::<Vec<f64>>())
