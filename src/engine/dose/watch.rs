@@ -304,15 +304,14 @@ impl DoseWatch {
         }
     }
 
-    /// Weighs the newest conclusion again while it is fresh: the first episodes may have misled.
+    /// Weighs the newest conclusion again. While it is fresh it may give way, for the first episodes may have misled;
+    /// later only its size and its probability follow what is remembered.
     fn reconsider(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         let Some(newest) = self.standing.last().copied() else { return };
-        if !self.recent.reaches(newest.since) {
-            return;
-        }
+        let is_fresh = self.recent.reaches(newest.since);
         let others: Vec<Cause> = self.standing.iter().rev().skip(1).map(|s| s.cause).collect();
         let explanations = explain(system, &self.recent, newest.since, &others);
-        if explanations.drift >= TAKES_OVER_FROM {
+        if is_fresh && explanations.drift >= TAKES_OVER_FROM {
             let (kind, spot) = told::place(system, newest.cause);
             self.standing.pop();
             board.clear(now, kind, spot, out);
@@ -322,7 +321,9 @@ impl DoseWatch {
         let Some(first) = explanations.ranked.first() else { return };
         let same = first.cause.is_same(newest.cause);
         if !same
-            && (first.probability < TAKES_OVER_FROM || soaks_slowly(system, first.cause, newest.since, board))
+            && (!is_fresh
+                || first.probability < TAKES_OVER_FROM
+                || soaks_slowly(system, first.cause, newest.since, board))
         {
             return;
         }
