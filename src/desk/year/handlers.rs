@@ -9,7 +9,8 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
 use jiff::tz::TimeZone;
 
-use super::account::{Account, account};
+use super::account::Account;
+use super::draw::account;
 use super::pages::{self, YearSheet};
 use super::read::{self, Span};
 use super::table;

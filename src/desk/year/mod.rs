@@ -2,10 +2,15 @@
 
 mod account;
 mod deviations;
+mod draw;
 mod handlers;
+mod heard;
 mod pages;
 mod read;
+#[cfg(test)]
+mod samples;
 mod table;
+mod water;
 
 pub(in crate::desk) use account::Account;
 pub(in crate::desk) use handlers::{routes, year_of};

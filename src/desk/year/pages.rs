@@ -62,7 +62,7 @@ fn one(year: &Account, zone: &TimeZone, (drawn, units): (EventTime, Units)) -> M
             @else { ul { @for says in &year.deviations { li { (says) } } } }
             (water(year, units))
             (findings(year, zone))
-            (services(year, zone))
+            (services(year, zone, units))
             (tests(year, zone))
             @if let Some(diverter) = &year.diverter {
                 h3 { "Diverter" }
@@ -142,7 +142,7 @@ fn findings(year: &Account, zone: &TimeZone) -> Markup {
     }
 }
 
-fn services(year: &Account, zone: &TimeZone) -> Markup {
+fn services(year: &Account, zone: &TimeZone, units: Units) -> Markup {
     let work = |names: &[String]| {
         if names.is_empty() {
             return "looked at".to_owned();
@@ -167,6 +167,11 @@ fn services(year: &Account, zone: &TimeZone) -> Markup {
                                 td { a href={ "/services/" (it.key) } { (it.place) } }
                                 td {
                                     (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) }
+                                    @if let Some(found) = it.mulch_found_mm {
+                                        "; " (units.depth(found)) " of mulch found"
+                                        @if let Some(foretold) = &it.foretold { " (" (words::percent(foretold.mulch_left)) " was thought to be left)" }
+                                    }
+                                    @if let Some(left) = it.mulch_left_mm { "; " (units.depth(left)) " of mulch left behind" }
                                     @if let Some(foretold) = &it.foretold {
                                         "; without that a first flood was foretold between " (day(foretold.earliest, zone)) " and " (day(foretold.latest, zone))
                                     }

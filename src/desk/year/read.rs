@@ -107,3 +107,24 @@ fn foretold(
     }
     Ok(foretold)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+    use crate::desk::year::samples::at;
+
+    #[test]
+    fn a_year_begins_and_ends_with_the_calendar_of_the_yard() {
+        let system = samples::terrace();
+        let span = |year, now| Span::of(&system, year, at(now));
+        let whole = span(2025, "2026-02-01T00:00:00Z").unwrap();
+        // Denver lies 7 h behind UTC in winter.
+        assert_eq!((whole.from, whole.to), (at("2025-01-01T07:00:00Z"), at("2026-01-01T07:00:00Z")));
+        assert!(whole.is_over);
+        let part = span(2026, "2026-02-01T00:00:00Z").unwrap();
+        assert_eq!((part.to, part.is_over), (at("2026-02-01T00:00:00Z"), false));
+        assert_eq!(span(2027, "2026-02-01T00:00:00Z"), None);
+        assert_eq!(span(9_999, "2026-02-01T00:00:00Z"), None);
+    }
+}

@@ -54,6 +54,10 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
             format!("{}: {}", it.work.join(" "), it.note)
         };
         row("service", &it.subject, (time(it.at), time(it.at)), (String::new(), ""), &words, &it.by);
+        let depths = [("mulch-found", it.mulch_found_mm), ("mulch-left", it.mulch_left_mm)];
+        for (kind, depth_mm) in depths.into_iter().filter_map(|(kind, depth)| Some((kind, depth?))) {
+            row(kind, &it.subject, (time(it.at), time(it.at)), (depth_mm.to_string(), "mm"), "", &it.by);
+        }
         if let Some(foretold) = &it.foretold {
             let stretch = (time(foretold.earliest), time(foretold.latest));
             row(
@@ -64,6 +68,8 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
                 "without renewing the mulch",
                 "",
             );
+            let part = (foretold.mulch_left.to_string(), "1");
+            row("foretold-mulch-left", &it.subject, (time(foretold.made), time(it.at)), part, "", "");
         }
     }
     for test in &year.tests {
