@@ -67,6 +67,13 @@ impl SensorWatch {
         Self { cadence: Cadence::default(), last: None, doubted: false, signal }
     }
 
+    /// The watch over a sensor that took the place of another at `at`: from then on it is waited for.
+    pub(crate) fn replaced(quantity: Quantity, at: EventTime) -> Self {
+        let mut watch = Self::new(quantity);
+        watch.cadence.note(at, at, false, false);
+        watch
+    }
+
     /// Whether `at` is not newer than what was already taken.
     pub(crate) fn is_old(&self, at: EventTime) -> bool {
         self.last.is_some_and(|(last, _)| at <= last)
@@ -156,7 +163,7 @@ impl SensorWatch {
         first_heard: Option<EventTime>,
     ) -> Option<EventTime> {
         let on_change = matches!(quantity, Quantity::Float | Quantity::Overflow | Quantity::Diverter);
-        if self.last.is_none() {
+        if self.cadence.last().is_none() {
             return first_heard.map(|first| first + NEVER_HEARD);
         }
         self.cadence.silent_from(on_change)

@@ -75,7 +75,7 @@ impl Engine {
 
     fn forget_sensor(&mut self, sensor: crate::model::SensorIx, at: EventTime, out: &mut Vec<Effect>) {
         let quantity = self.system.sensor(sensor).quantity;
-        self.state.sensors[sensor.0 as usize] = super::sensor_watch::SensorWatch::new(quantity);
+        self.state.sensors[sensor.0 as usize] = super::sensor_watch::SensorWatch::replaced(quantity, at);
         for kind in [FindingKind::SensorSilent, FindingKind::SensorStuck, FindingKind::SensorImplausible] {
             self.state.board.clear(at, kind, Spot::Sensor(sensor), out);
         }

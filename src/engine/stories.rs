@@ -257,3 +257,34 @@ fn the_next_deadline_is_known_with_its_reason() {
     story.engine.apply(EventTime::from_secs(120) + WATERMARK, &Input::Tick, &mut story.effects);
     assert_eq!(story.told(), ["2 raised flooding basin:quince"]);
 }
+
+#[test]
+fn a_sensor_that_was_replaced_is_waited_for_from_then_on() {
+    let mut story = Story::begin();
+    let replaced = 3 * 1440;
+    for minute in (0..replaced).step_by(10) {
+        story.say(minute, "quince/moisture", Value::Number(0.2 + 0.001 * (minute % 70) as f64 / 70.0));
+    }
+    let at = EventTime::from_secs(replaced * 60);
+    let service = Service {
+        at,
+        subject: Subject::Sensor("quince/moisture".to_owned()),
+        work: vec![Work::SensorReplaced(Quantity::Moisture)],
+        mulch_found_mm: None,
+        mulch_left_mm: None,
+    };
+    let command = Input::Command(Box::new(Command::Serviced(service)));
+    story.engine.apply(at, &command, &mut story.effects);
+    let silent = |story: &Story| -> Vec<String> {
+        let mut told = story.told();
+        told.retain(|line| line.contains("sensor-silent sensor:quince/moisture"));
+        told
+    };
+    story.wait(replaced + 25 * 60);
+    assert_eq!(silent(&story), Vec::<String>::new(), "the new one has not had its day");
+    story.wait(replaced + 30 * 60);
+    assert_eq!(
+        silent(&story),
+        [format!("{} raised sensor-silent sensor:quince/moisture", replaced + 26 * 60)]
+    );
+}
