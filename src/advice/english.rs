@@ -32,9 +32,12 @@ const LOCAL: &str = "The local plumbing and health code governs wherever it diff
 const ELECTRIC: &str = "Switch off and disconnect whatever is wired to the mains before opening it, and leave \
                         mains wiring to a licensed electrician.";
 
-/// What to do about a finding of `kind`.
-pub const fn advice(kind: FindingKind) -> Advice {
+/// What to do about a finding of `kind`, at `system` where it is known which that is.
+pub fn advice(kind: FindingKind, system: Option<&System>) -> Advice {
     match kind {
+        FindingKind::Flooding if system.is_some_and(|system| system.diverter) => {
+            Advice { first: TURN_THE_DIVERTER, ..FLOODING }
+        }
         FindingKind::Flooding => FLOODING,
         FindingKind::Ponding => PONDING,
         FindingKind::SlowSoak => SLOW_SOAK,
@@ -48,6 +51,9 @@ pub const fn advice(kind: FindingKind) -> Advice {
         FindingKind::BatteryLow => BATTERY_LOW,
     }
 }
+
+/// Where the system file names a diverter. One that it does not name may still be there.
+const TURN_THE_DIVERTER: &str = "Turn the diverter to sewer.";
 
 const FLOODING: Advice = Advice {
     first: "Turn the diverter to sewer. Without a diverter, ask the household to stop laundry and showers \
@@ -320,14 +326,21 @@ mod tests {
 
     #[test]
     fn flooding_says_first_to_turn_the_diverter_to_sewer() {
-        assert!(advice(FindingKind::Flooding).first.starts_with("Turn the diverter to sewer"));
+        for (diverter, elsewise) in [(true, false), (false, true)] {
+            let system = samples::orchard_with(diverter);
+            let first = advice(FindingKind::Flooding, Some(&system)).first;
+            assert!(first.starts_with("Turn the diverter to sewer."), "{first}");
+            assert_eq!(first.contains("Without a diverter"), elsewise, "{first}");
+        }
+        let unknown = advice(FindingKind::Flooding, None).first;
+        assert!(unknown.contains("Without a diverter"), "{unknown}");
     }
 
     /// Design of the product, safety and law: whatever advises work shows the usual cautions.
     #[test]
     fn every_advice_is_whole_and_carries_the_usual_cautions() {
         for kind in FindingKind::ALL {
-            let advice = advice(kind);
+            let advice = advice(kind, None);
             assert!(!advice.first.is_empty() && !advice.proof.is_empty(), "{kind}");
             assert!(!advice.bring.is_empty() && !advice.steps.is_empty(), "{kind}");
             assert!(advice.cautions.contains(&GERMS) && advice.cautions.contains(&LOCAL), "{kind}");
@@ -341,12 +354,12 @@ mod tests {
     #[test]
     fn work_that_digs_or_opens_pipes_says_so_among_its_cautions() {
         for kind in [FindingKind::Flooding, FindingKind::BlockedOutlet, FindingKind::UnevenSplit] {
-            let cautions = advice(kind).cautions;
+            let cautions = advice(kind, None).cautions;
             assert!(cautions.contains(&DIGGING) && cautions.contains(&PLUMBING), "{kind}");
             assert!(cautions.contains(&CHAMBER), "{kind}");
         }
         for kind in [FindingKind::Flooding, FindingKind::Ponding, FindingKind::UnexpectedWater] {
-            assert!(advice(kind).cautions.contains(&STANDING), "{kind}");
+            assert!(advice(kind, None).cautions.contains(&STANDING), "{kind}");
         }
     }
 

@@ -28,6 +28,11 @@ pub(super) fn finding(kind: FindingKind, subject: Subject) -> Finding {
 
 /// One splitter over `quince` (a quince tree) and `fig` (no plant named).
 pub(super) fn orchard() -> System {
+    orchard_with(false)
+}
+
+/// The same, with a diverter or without.
+pub(super) fn orchard_with(diverter: bool) -> System {
     let dug = |name: &str, plant: Option<&str>| Basin {
         id: id(name),
         plant: plant.map(str::to_owned),
@@ -58,7 +63,7 @@ pub(super) fn orchard() -> System {
                 litres_per_count: None,
                 meter_after_diverter: false,
             },
-            diverter: false,
+            diverter,
             rain_mm_per_count: None,
             splitters: vec![Splitter { id: id("s1"), split, at: None }],
             basins: vec![dug("quince", Some("quince tree")), dug("fig", None)],

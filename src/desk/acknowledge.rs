@@ -18,8 +18,9 @@ use super::assets;
 use super::office::Office;
 use super::pages::{Page, layout_with};
 use super::visit::ask;
-use crate::advice::{advice, headline};
+use crate::advice::{Advice, advice, headline};
 use crate::ledger::{AlertOrder, AlertWork, Order, StoredAlert};
+use crate::model::System;
 use crate::notify::{Pass, read_pass};
 
 pub(super) fn routes() -> Router<Arc<Office>> {
@@ -38,7 +39,7 @@ async fn look(State(office): State<Arc<Office>>, Path(signed): Path<String>) -> 
         @if alert.stage.is_closed() {
             p { "This is over. Nothing has to be done any more." }
         } @else {
-            p { strong { (advice(alert.finding.kind).first) } }
+            p { strong { (advised(&office, &alert).first) } }
             form class="form" method="post" action={ "/acknowledge/" (signed) } {
                 p { button type="submit" { "I take care of it" } }
             }
@@ -59,11 +60,11 @@ async fn press(State(office): State<Arc<Office>>, Path(signed): Path<String>) ->
     let what = words(&office, &alert);
     match office.desk.orders.place(Order::Alert(order)).await {
         Ok(_) => {
-            let cautions = advice(alert.finding.kind).cautions;
+            let Advice { first, cautions, .. } = advised(&office, &alert);
             let main = html! {
                 h1 { "Thank you, " (pass.recipient) }
                 p { (what) ". You take care of it; nobody else is called." }
-                p { strong { (advice(alert.finding.kind).first) } }
+                p { strong { (first) } }
                 h2 { "Take care" }
                 ul { @for caution in cautions { li { (caution) } } }
             };
@@ -93,10 +94,17 @@ async fn open(office: &Arc<Office>, signed: &str) -> Result<(Pass, StoredAlert),
     }
 }
 
+fn advised(office: &Office, alert: &StoredAlert) -> Advice {
+    advice(alert.finding.kind, system(office, alert).as_deref())
+}
+
+fn system(office: &Office, alert: &StoredAlert) -> Option<Arc<System>> {
+    office.desk.systems.borrow().iter().find(|system| system.id == alert.system).cloned()
+}
+
 fn words(office: &Office, alert: &StoredAlert) -> String {
-    let systems = office.desk.systems.borrow();
-    let system = systems.iter().find(|system| system.id == alert.system);
-    system.map_or_else(|| alert.finding.kind.to_string(), |system| headline(&alert.finding, system))
+    system(office, alert)
+        .map_or_else(|| alert.finding.kind.to_string(), |system| headline(&alert.finding, &system))
 }
 
 fn said(office: &Office, status: StatusCode, what: &str) -> Response {

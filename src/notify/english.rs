@@ -211,7 +211,7 @@ fn several<'a>(
 
 fn said(item: &Item, system: Option<&System>) -> Said {
     let finding = &item.finding;
-    let advice = advice(finding.kind);
+    let advice = advice(finding.kind, system);
     let zone = system.map_or(TimeZone::UTC, |system| system.zone.clone());
     let since = item.opened_at.timestamp().to_zoned_datetime(zone);
     Said {

@@ -78,7 +78,7 @@ impl<'a> FindingTold<'a> {
             probability: finding.probability,
             estimate: &finding.estimate,
             evidence: &finding.evidence,
-            advice: advice::advice(finding.kind),
+            advice: advice::advice(finding.kind, Some(system)),
         }
     }
 }

@@ -184,8 +184,8 @@ impl TaskKind {
     }
 
     /// What could hurt somebody or break a rule.
-    pub const fn cautions(self) -> &'static [&'static str] {
-        advice(match self {
+    pub fn cautions(self) -> &'static [&'static str] {
+        let finding = match self {
             Self::LoosenBasin => FindingKind::Flooding,
             Self::RenewMulch => FindingKind::SlowSoak,
             Self::ClearOutlet | Self::InspectOutlet | Self::YearlyLook => FindingKind::BlockedOutlet,
@@ -194,8 +194,8 @@ impl TaskKind {
             Self::FindLeak | Self::ExerciseDiverter => FindingKind::UnexpectedWater,
             Self::CheckProbe => FindingKind::SensorStuck,
             Self::ChangeBattery => FindingKind::BatteryLow,
-        })
-        .cautions
+        };
+        advice(finding, None).cautions
     }
 
     const fn risk(self) -> &'static str {

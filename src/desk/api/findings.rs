@@ -160,9 +160,10 @@ fn past(
 
 fn wire(stored: StoredFinding, systems: &[Arc<System>]) -> FindingWire {
     let StoredFinding { system, raised_at, changed_at, cleared_at, finding } = stored;
+    let known = find(systems, &system);
     FindingWire {
-        headline: find(systems, &system).map(|system| advice::headline(&finding, system)),
-        advice: advice::advice(finding.kind),
+        headline: known.map(|system| advice::headline(&finding, system)),
+        advice: advice::advice(finding.kind, known.map(Arc::as_ref)),
         system,
         finding: finding.kind,
         subject: finding.subject,

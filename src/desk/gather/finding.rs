@@ -60,7 +60,7 @@ pub(in crate::desk) fn sheet(
             .map(|(name, value)| (name, units.retold(&value)))
             .collect(),
         evidence: finding.evidence.iter().map(|e| (e.at.map(moment), units.retold(&e.says))).collect(),
-        advice: advice(finding.kind),
+        advice: advice(finding.kind, Some(system)),
     }
 }
 

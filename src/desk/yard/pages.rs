@@ -3,13 +3,14 @@
 use maud::{Markup, html};
 
 use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
+use crate::advice::advice;
 use crate::desk::assets;
 use crate::desk::pages::{Page, evidence, layout_with, site_plan, standing, time};
 use crate::desk::record::{self, Asked};
 use crate::desk::sheet::{Chrome, Moment};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::model::{EventTime, System};
+use crate::model::{EventTime, FindingKind, System};
 
 /// A sheet for one visit.
 #[derive(Debug)]
@@ -73,7 +74,7 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
     html! {
         section class="yard" {
             h2 { a href={ "/systems/" (system.id) } { (system.name) } }
-            @if system.floods { p class="first now-first" { b { "First: " } "turn the diverter to sewer. Without one, ask the household to stop laundry and showers." } }
+            @if system.floods { p class="first now-first" { b { "First: " } (advice(FindingKind::Flooding, Some(plan)).first) } }
             @if let Some(drawn) = &system.plan { (site_plan(drawn, sheet.units)) }
             @if !system.stops.is_empty() {
                 h3 { "Where work is due, in this order" }
