@@ -33,3 +33,16 @@ pub const fn separating_check(a: FindingKind, b: FindingKind) -> Option<&'static
         _ => None,
     }
 }
+
+/// What tells a fault of `kind` from sensors that drifted (common practice, no published source); none where the
+/// sensors are not what tells it.
+pub const fn drift_check(kind: FindingKind) -> Option<&'static str> {
+    let by_probes = matches!(kind, FindingKind::BlockedOutlet | FindingKind::UnevenSplit);
+    if !by_probes {
+        return None;
+    }
+    Some(
+        "Run clean water at an ordinary flow and catch what each outlet gives in buckets. If they agree with the \
+         design, nothing is wrong but the probes; a flow test writes that down.",
+    )
+}

@@ -8,7 +8,7 @@ mod check;
 mod english;
 mod place;
 
-pub use check::separating_check;
+pub use check::{drift_check, separating_check};
 pub use english::{Advice, advice, headline, kind_words, probability_words, severity_words};
 pub use place::{basin_words, place_words, sensor_words};
 

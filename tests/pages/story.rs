@@ -47,7 +47,7 @@ pub(crate) fn write(folder: &Path, systems: &[Arc<System>]) -> Result<(), Failur
     Ok(())
 }
 
-/// A splitter was levelled, the split then proved with buckets, and a test by the probes is under way.
+/// Mulch was renewed and a splitter levelled, the split then proved with buckets, and a test by the probes is under way.
 fn work(batch: &mut Batch, system: &System) {
     let key = |last: u8| RecordKey::new(&format!("0f5b2c1e-77aa-4c55-9c5e-5ec2e7f160{last}")).expect("a key");
     let subject = Subject::Splitter(Id::new("s2").expect("an id"));
@@ -60,8 +60,18 @@ fn work(batch: &mut Batch, system: &System) {
     };
     let (by, of) = ("Sam".to_owned(), system.id.clone());
     let deed = ServiceDeed::Record(Box::new(record));
-    let service = ServiceOrder { at, by: by.clone(), system: of.clone(), key: key(13), deed };
-    batch.order(Order::Service(service));
+    let mut service = |no, deed| {
+        let service = ServiceOrder { at, by: by.clone(), system: of.clone(), key: key(no), deed };
+        batch.order(Order::Service(service));
+    };
+    service(13, deed);
+    let renewed = ServiceRecord {
+        work: vec![Work::MulchRenewed],
+        mulch_found_mm: Some(110.0),
+        mulch_left_mm: Some(180.0),
+        ..ServiceRecord::look(Subject::Basin(system.basins[1].id.clone()), at)
+    };
+    service(15, ServiceDeed::Record(Box::new(renewed)));
     let mut test = |no, hours_ago, deed| {
         let at = now() - Span::from_hours(hours_ago);
         let order = TestOrder { at, by: by.clone(), system: of.clone(), key: key(no), deed };
@@ -125,8 +135,9 @@ fn findings(batch: &mut Batch, no: SystemNo) {
         "The float has been up for 10 h.",
     );
     let split = json!({ "share_a": 0.9, "share_b": 0.1, "design_a": 0.5, "doses": 22, "since": "2026-11-05T18:00:00Z",
-        "explanations": [{ "finding": "uneven-split", "subject": { "splitter": "s2" }, "probability": 0.94 },
-                         { "finding": "blocked-outlet", "subject": { "basin": "fig" }, "probability": 0.06 }] });
+        "explanations": [{ "finding": "uneven-split", "subject": { "splitter": "s2" }, "probability": 0.80 },
+                         { "finding": "blocked-outlet", "subject": { "basin": "fig" }, "probability": 0.07 }],
+        "no_fault": 0.13 });
     let splitter = Subject::Splitter(Id::new("s2").expect("an id"));
     raise(
         batch,
@@ -189,6 +200,9 @@ fn raise(
     let at = now() - Span::from_hours(hours_ago);
     let estimate = estimate.as_object().expect("an object").clone();
     let evidence = vec![Evidence { at: Some(at), says: says.to_owned() }];
-    let finding = Finding { kind, subject, severity, probability: 0.94, estimate, evidence };
+    // As probable as the first of what explains it.
+    let explained = estimate.get("explanations").and_then(|all| all[0]["probability"].as_f64());
+    let probability = explained.unwrap_or(0.94);
+    let finding = Finding { kind, subject, severity, probability, estimate, evidence };
     batch.conclude(no, Effect::Finding(FindingChange { change: Change::Raised, at, finding }));
 }

@@ -3,13 +3,18 @@
 use super::TimelineRecord;
 use super::finding::sheet;
 use super::timeline::timeline;
-use crate::advice::{headline, kind_words, place_words, separating_check};
+use crate::advice::{drift_check, headline, kind_words, place_words, separating_check};
 use crate::alerts::{Closing, Deed, Stage, Why};
 use crate::desk::sheet::{AlertRow, AlertSheet, Moment, Stretch, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{AlertStory, DeliveryState, StoredAlert, StoredDelivery, StoredFinding, StoredStep};
 use crate::model::{EventTime, Finding, FindingKind, Severity, Subject, System};
+
+/// That nothing is wrong is told as an explanation from this probability on.
+const WORTH_TELLING: f64 = 0.02;
+/// A second explanation this probable is worth a check.
+const WORTH_CHECKING: f64 = 0.05;
 
 /// An alert in a list.
 pub fn alert_row(system: &System, alert: &StoredAlert, now: EventTime) -> AlertRow {
@@ -57,16 +62,12 @@ pub fn alert(
         finding: alert.finding.clone(),
     };
     let explained = explanations(&alert.finding);
-    let check = match explained.as_slice() {
-        [(first, ..), (second, _, likely), ..] if *likely >= 0.05 => separating_check(*first, *second),
-        _ => None,
-    };
     AlertSheet {
         row: alert_row(system, alert, now),
         finding: sheet(system, &stored, now, units),
         about: about(system, &alert.finding.subject),
-        explanations: weighed(system, &alert.finding, &explained),
-        check,
+        explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
+        check: check(&explained),
         under: alert.under,
         folded: story.folded.iter().map(|folded| alert_row(system, folded, now)).collect(),
         steps: history(system, story, now),
@@ -74,32 +75,51 @@ pub fn alert(
     }
 }
 
-/// Every explanation in words with its probability, most probable first; that nothing is wrong is one of them.
-fn weighed(
-    system: &System,
-    finding: &Finding,
-    explained: &[(FindingKind, Subject, f64)],
-) -> Vec<(String, f64)> {
-    let nothing = finding.estimate.get("no_fault").and_then(serde_json::Value::as_f64);
-    let nothing = nothing.filter(|&probability| probability >= 0.02);
-    let nothing = nothing.map(|probability| ("Nothing: the sensors drift".to_owned(), probability));
-    let causes = explained.iter().map(|(kind, subject, probability)| {
-        let words = format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject));
-        (words, *probability)
-    });
-    let mut all: Vec<(String, f64)> = causes.chain(nothing).collect();
-    all.sort_by(|a, b| b.1.total_cmp(&a.1));
-    all
+/// One explanation of what was seen.
+struct Explanation {
+    /// What is wrong and where; none if nothing is.
+    fault: Option<(FindingKind, Subject)>,
+    probability: f64,
 }
 
-fn explanations(finding: &Finding) -> Vec<(FindingKind, Subject, f64)> {
+impl Explanation {
+    fn words(&self, system: &System) -> String {
+        match &self.fault {
+            Some((kind, subject)) => {
+                format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject))
+            }
+            None => "Nothing is wrong: the sensors drifted".to_owned(),
+        }
+    }
+}
+
+/// Every explanation, most probable first; that nothing is wrong is one of them.
+fn explanations(finding: &Finding) -> Vec<Explanation> {
     let told = finding.estimate.get("explanations").and_then(|told| told.as_array());
     let read = |told: &serde_json::Value| {
         let kind = FindingKind::named(told.get("finding")?.as_str()?)?;
         let subject = serde_json::from_value(told.get("subject")?.clone()).ok()?;
-        Some((kind, subject, told.get("probability")?.as_f64()?))
+        Some(Explanation { fault: Some((kind, subject)), probability: told.get("probability")?.as_f64()? })
     };
-    told.into_iter().flatten().filter_map(read).collect()
+    let nothing = finding.estimate.get("no_fault").and_then(serde_json::Value::as_f64);
+    let nothing = nothing.filter(|&probability| probability >= WORTH_TELLING);
+    let nothing = nothing.map(|probability| Explanation { fault: None, probability });
+    let mut all: Vec<_> = told.into_iter().flatten().filter_map(read).chain(nothing).collect();
+    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    all
+}
+
+/// What tells the first two explanations apart, where the second is likely enough to be worth the way.
+fn check(explained: &[Explanation]) -> Option<&'static str> {
+    let [first, second, ..] = explained else { return None };
+    if second.probability < WORTH_CHECKING {
+        return None;
+    }
+    match (&first.fault, &second.fault) {
+        (Some((first, _)), Some((second, _))) => separating_check(*first, *second),
+        (Some((fault, _)), None) | (None, Some((fault, _))) => drift_check(*fault),
+        (None, None) => None,
+    }
 }
 
 /// The page of what an alert is about, and its name.
