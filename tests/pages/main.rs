@@ -17,13 +17,14 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 30] = [
+const PAGES: [(&str, &str); 31] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
     ("system_in_us_units", "/systems/terrace?units=us"),
     ("basin", "/systems/terrace/basins/quince"),
     ("basin_soaking_slowly", "/systems/terrace/basins/plum"),
+    ("basin_renewed", "/systems/grove/basins/fig"),
     ("splitter", "/systems/terrace/splitters/s2"),
     ("sensor", "/systems/terrace/sensors/quince/moisture"),
     ("sensor_silent", "/systems/terrace/sensors/fig/float"),

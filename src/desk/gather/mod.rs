@@ -19,7 +19,7 @@ pub use board::{board, choices, search_text};
 pub use card::card;
 pub(in crate::desk) use finding::sheet as finding_sheet;
 pub use heard::heard;
-pub use place::{basin_page, splitter_page};
+pub use place::{BasinRecord, basin_page, splitter_page};
 pub use readings::Readings;
 pub use received::{months, received, received_from};
 pub use sensor::{SensorRecord, sensor_page};

@@ -6,13 +6,16 @@ use super::received::received;
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
+use crate::advice::headline;
 use crate::desk::sheet::{
     BasinPage, Level, LevelBasis, Received, ReceivedTime, Scatter, SplitterPage, Stretch,
 };
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
-use crate::model::{BasinIx, Chip, EventTime, Finding, FindingKind, Span, SplitterIx, Subject, System};
+use crate::model::{
+    BasinIx, Chip, EventTime, Finding, FindingKind, Mulch, Span, SplitterIx, Subject, System,
+};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
@@ -21,15 +24,28 @@ const AT_MOST: usize = 300;
 /// Probability of a trend by chance below which it is told as one.
 const SURE: f64 = 0.02;
 
-/// The page of a basin. `soaks` are those of `half_year`, `doses` those of the last 30 days.
+/// What the ledger knows of one basin beyond its system's record.
+#[derive(Clone, Debug)]
+pub struct BasinRecord {
+    /// The half year that is shown.
+    pub half_year: Stretch,
+    /// Soak times of that half year.
+    pub soaks: Vec<SoakRecord>,
+    /// The newest forecast.
+    pub forecast: Option<ForecastRecord>,
+    /// When its mulch was renewed last, as far as it was written down, and how deep it was then.
+    pub renewed: Option<(EventTime, Option<f64>)>,
+}
+
+/// The page of a basin.
 pub fn basin_page(
     system: &System,
     ix: BasinIx,
     record: &SystemRecord,
-    soaks: &[SoakRecord],
-    (half_year, forecast): (&Stretch, Option<&ForecastRecord>),
+    basin_record: &BasinRecord,
     units: Units,
 ) -> BasinPage {
+    let BasinRecord { half_year, soaks, forecast, renewed } = basin_record;
     let now = record.timeline.now;
     let basin = system.basin(ix);
     let about =
@@ -43,9 +59,9 @@ pub fn basin_page(
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
         basin: shown.expect("a card has every basin of its system"),
-        facts: facts(system, ix, &record.doses, now, units)
+        facts: facts(system, ix, (&record.doses, *renewed), now, units)
             .into_iter()
-            .chain(forecast.into_iter().flat_map(|made| outlook(system, made, now, units)))
+            .chain(forecast.iter().flat_map(|made| outlook(system, made, now, units)))
             .collect(),
         findings: findings(system, &open, now, units),
         soak_trend: soak_trend(
@@ -64,7 +80,7 @@ pub fn basin_page(
 fn facts(
     system: &System,
     ix: BasinIx,
-    doses: &[DoseRecord],
+    (doses, renewed): (&[DoseRecord], Option<(EventTime, Option<f64>)>),
     now: EventTime,
     units: Units,
 ) -> Vec<(&'static str, String)> {
@@ -80,19 +96,35 @@ fn facts(
         .collect();
     facts.push(("Share by design", words::percent(system.tree().design_share(ix))));
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
-    let chip = match basin.mulch.chip {
+    facts.push(("Mulch when placed", mulch_words(system, &basin.mulch, renewed, units)));
+    facts.push(("Air gap", units.depth(basin.air_gap_mm)));
+    facts
+}
+
+/// `200 mm of coarse chips, renewed 3 May 2026`: as it was written down last, or as the system file says where that
+/// is newer.
+fn mulch_words(
+    system: &System,
+    mulch: &Mulch,
+    renewed: Option<(EventTime, Option<f64>)>,
+    units: Units,
+) -> String {
+    let chip = match mulch.chip {
         Chip::Fine => "fine",
         Chip::Medium => "medium",
         Chip::Coarse => "coarse",
     };
-    let placed =
-        basin.mulch.placed.map_or_else(String::new, |day| day.strftime(", placed %-d %B %Y").to_string());
-    facts.push((
-        "Mulch when placed",
-        format!("{} of {chip} chips{placed}", units.depth(basin.mulch.depth_mm)),
-    ));
-    facts.push(("Air gap", units.depth(basin.air_gap_mm)));
-    facts
+    let renewed = renewed.map(|(at, left_mm)| {
+        (at.timestamp().to_zoned_datetime(system.zone.clone()).date(), left_mm.unwrap_or(mulch.depth_mm))
+    });
+    let (depth_mm, says) = match (renewed, mulch.placed) {
+        (Some((day, left_mm)), placed) if placed.is_none_or(|placed| placed <= day) => {
+            (left_mm, day.strftime(", renewed %-d %B %Y").to_string())
+        }
+        (_, Some(placed)) => (mulch.depth_mm, placed.strftime(", placed %-d %B %Y").to_string()),
+        (_, None) => (mulch.depth_mm, String::new()),
+    };
+    format!("{} of {chip} chips{says}", units.depth(depth_mm))
 }
 
 /// `1 240 L, 40 % of the water (October 2026); the litres of 3 of 60 doses are not known`
@@ -128,20 +160,20 @@ fn outlook(
     let day = |at: EventTime| at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y");
     let between = || {
         format!(
-            "by {}; four times in five from {} to {}",
+            "around {}; four times in five between {} and {}",
             day(made.due),
             day(made.earliest),
             day(made.latest)
         )
     };
-    let due = if made.due <= now { "now".to_owned() } else { between() };
+    let due = if made.due <= now { "any day now".to_owned() } else { between() };
     [
         ("Received since the mulch was renewed", units.volume(made.litres)),
         (
             "Mulch that is left",
             format!("about {}, by the model of its decay", words::percent(made.mulch_left)),
         ),
-        ("Renew the mulch", due),
+        ("First flood, if the mulch is not renewed", due),
     ]
 }
 
@@ -226,14 +258,27 @@ pub fn splitter_page(
     let is_about = |stored: &&StoredFinding| stored.finding.subject == Subject::Splitter(splitter.id.clone());
     let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
     let now_level = level_now(system, ix, open, doses, now);
+    let shifted_by = if about.is_empty() { shifted_by(system, ix, open) } else { Vec::new() };
     SplitterPage {
         system: (system.id.to_string(), system.name.clone()),
         id: splitter.id.to_string(),
         sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
         level: now_level,
         findings: findings(system, &about, now, units),
+        shifted_by,
         balance: balance(system, ix, &about, doses, stretch, now),
     }
+}
+
+/// Outlets below a splitter that are found to let too little through: they shift its split, however level it is.
+fn shifted_by(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Vec<(String, String)> {
+    let shifts = |finding: &Finding| {
+        let Subject::Basin(id) = &finding.subject else { return None };
+        let basin = system.find_basin(id.as_str())?;
+        let shifts = finding.kind == FindingKind::BlockedOutlet && system.tree().side_of(ix, basin).is_some();
+        shifts.then(|| (headline(finding, system), format!("/systems/{}/basins/{id}", system.id)))
+    };
+    open.iter().filter_map(|stored| shifts(&stored.finding)).collect()
 }
 
 /// How a splitter divides the water now: as the open finding about it says, which the alert and the visit sheet say
@@ -306,5 +351,35 @@ fn balance(
         trend: None,
         onset: onset
             .map(|at| (stretch.place(at), format!("changed {}", words::moment(at, now, &system.zone).words))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+    use crate::desk::samples;
+
+    #[test]
+    fn mulch_is_told_as_it_was_renewed_last() {
+        let system = samples::terrace();
+        let told = |placed, renewed| {
+            let mulch = Mulch { depth_mm: 200.0, chip: Chip::Coarse, placed };
+            mulch_words(&system, &mulch, renewed, Units::Metric).replace('\u{a0}', " ")
+        };
+        let placed = Some(date(2025, 4, 12));
+        // Still the evening before in Denver.
+        let renewed = |left_mm| Some(("2026-05-03T02:00:00Z".parse().unwrap(), left_mm));
+        assert_eq!(told(None, None), "200 mm of coarse chips");
+        assert_eq!(told(placed, None), "200 mm of coarse chips, placed 12 April 2025");
+        assert_eq!(told(placed, renewed(Some(180.0))), "180 mm of coarse chips, renewed 2 May 2026");
+        assert_eq!(told(None, renewed(None)), "200 mm of coarse chips, renewed 2 May 2026");
+        let since = Some(date(2026, 6, 1));
+        assert_eq!(
+            told(since, renewed(None)),
+            "200 mm of coarse chips, placed 1 June 2026",
+            "the file is newer"
+        );
     }
 }

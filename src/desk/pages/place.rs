@@ -78,6 +78,9 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
                 p class="big" { (level::split(now)) }
             }
             p { (level::sentence(now, a, b)) }
+            @for (words, page) in &sheet.shifted_by {
+                p class="check" { a href=(page) { (words) } ": that is thought to shift the split, and the splitter itself to be level." }
+            }
             (write_down(&sheet.system.0, "splitter", &sheet.id))
         }).markup())
         @if !sheet.findings.is_empty() { (part("findings", &findings(&sheet.findings)).markup()) }

@@ -36,6 +36,9 @@ pub struct SplitterPage {
     pub level: Option<Level>,
     /// Open findings about it.
     pub findings: Vec<FindingSheet>,
+    /// Where nothing is found to be wrong with it: open findings about outlets below that shift its split, in words,
+    /// with their pages.
+    pub shifted_by: Vec<(String, String)>,
     /// What went to side a, dose by dose.
     pub balance: Scatter,
 }

@@ -8,16 +8,20 @@ use axum::response::Response;
 use super::timeline::Asked;
 use super::{Shared, ask, found, record};
 use crate::desk::answer::{Fault, html};
-use crate::desk::gather;
+use crate::desk::gather::{self, BasinRecord};
 use crate::desk::office::Office;
 use crate::desk::pages;
 use crate::desk::people::Visitor;
 use crate::desk::sheet::{BasinPage, SplitterPage, Stretch};
 use crate::desk::units::Units;
-use crate::model::Span;
+use crate::ledger::{LedgerFault, ServiceFilter, View};
+use crate::model::{Id, Span, Subject, System, Work};
 
 /// How far back soak times and balances are shown.
 const HALF_YEAR: Span = Span::from_days(183);
+
+/// Records of one basin among which its last renewal is looked for.
+const RECORDS: usize = 1_000;
 
 type Named = Path<(String, String)>;
 
@@ -62,15 +66,34 @@ async fn basin_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let (record, soaks, forecast) = ask(office, move |view| {
+    let (record, of_basin) = ask(office, move |view| {
         let record = record(view, &seen, vec![ix], &asked, now)?;
-        let soaks = view.soaks(&seen.id, half_year.from, half_year.to)?;
-        let basin = &seen.basin(ix).id;
-        Ok((record, soaks, view.forecasts_of(&seen.id, basin, half_year.from, half_year.to)?.pop()))
+        Ok((record, basin_record(view, &seen, &seen.basin(ix).id, half_year)?))
     })
     .await?;
-    let outlook = (&half_year, forecast.as_ref());
-    Ok((stamp, gather::basin_page(&system, ix, &record, &soaks, outlook, units)))
+    Ok((stamp, gather::basin_page(&system, ix, &record, &of_basin, units)))
+}
+
+fn basin_record(
+    view: &View,
+    system: &System,
+    basin: &Id,
+    half_year: Stretch,
+) -> Result<BasinRecord, LedgerFault> {
+    let of_basin = ServiceFilter {
+        systems: Some(vec![system.id.clone()]),
+        subject: Some(Subject::Basin(basin.clone())),
+        ..ServiceFilter::default()
+    };
+    let mut records = view.services(&of_basin, RECORDS)?.into_iter().map(|stored| stored.record);
+    Ok(BasinRecord {
+        half_year,
+        soaks: view.soaks(&system.id, half_year.from, half_year.to)?,
+        forecast: view.forecasts_of(&system.id, basin, half_year.from, half_year.to)?.pop(),
+        renewed: records
+            .find(|record| record.work.contains(&Work::MulchRenewed))
+            .map(|record| (record.at, record.mulch_left_mm)),
+    })
 }
 
 /// `GET /systems/{id}/splitters/{splitter}`
