@@ -109,7 +109,7 @@ test('the form speaks the units of the reader, the file stays metric', async () 
   await page.getByRole('button', { name: 'Save', exact: true }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
   assert.match(await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8'), /depth_mm = 304\.8/);
-  await page.getByText('Change it').waitFor();
+  await page.getByText('Change the system').waitFor();
   await page.goto(`${daemon.home}/units?to=metric&back=/`);
 });
 

@@ -30,7 +30,7 @@ pub(super) fn page(chrome: &Chrome, sheet: &MuteSheet<'_>) -> String {
     let attends = chrome.who.as_ref().is_some_and(|who| who.attends);
     let main = html! {
         p class="trail" { a href={ "/systems/" (system.id) } { (system.name) } }
-        h1 { "At work here" }
+        h1 { "Mute alerts while at work" }
         @if let Some(problem) = sheet.problem { p class="problem" role="alert" { (words::capitalised(problem)) } }
         @match &sheet.muted {
             Some(says) => {
@@ -46,7 +46,7 @@ pub(super) fn page(chrome: &Chrome, sheet: &MuteSheet<'_>) -> String {
             }
         }
     };
-    let page = Page { title: "At work here", here: &here, fragment: "", live: false };
+    let page = Page { title: "Mute alerts while at work", here: &here, fragment: "", live: false };
     layout_with(chrome, &page, &[&assets::FORMS], &main).into_string()
 }
 

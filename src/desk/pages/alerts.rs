@@ -189,7 +189,7 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
             (part("why", why(sheet)).markup())
             (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
         }
-        (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup())
+        @if !sheet.row.is_closed { (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup()) }
         @if !sheet.folded.is_empty() {
             (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, false)) } } }).markup())
         }
@@ -202,7 +202,8 @@ fn heading(sheet: &AlertSheet) -> Markup {
     html! {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
         h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
-        (finding::standing(&sheet.finding))
+        @if row.is_closed { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
+        @else { (finding::standing(&sheet.finding)) }
         @if let Some(gist) = &sheet.finding.gist { p { b { (gist) } } }
         p data-say { (words::capitalised(&row.stage)) "." }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }

@@ -60,7 +60,7 @@ fn row(basin: &BasinSheet, system: Option<&str>) -> Markup {
                     }
                 }
                 @if basin.label != basin.id { " " span class="id" { (basin.id) } }
-                " " span class="share" { "gets " (words::percent(basin.share)) }
+                " " span class="share" { "should get " (words::percent(basin.share)) }
             }
             @if let Some((urgency, words)) = basin.trouble {
                 p class={ "trouble " (urgency.class()) } { (mark::sign(urgency)) " " (words) }
@@ -72,7 +72,7 @@ fn row(basin: &BasinSheet, system: Option<&str>) -> Markup {
 
 /// The basin alone, without the pipes beside it.
 pub(super) fn one(basin: &BasinSheet, system: &str) -> Markup {
-    html! { (bowl(basin)) div class="says" { p { "gets " (words::percent(basin.share)) " by design" } (readings(basin, Some(system))) } }
+    html! { (bowl(basin)) div class="says" { p { "should get " (words::percent(basin.share)) " of the water" } (readings(basin, Some(system))) } }
 }
 
 /// Readings in words; each leads to its sensor where the `system` is told.

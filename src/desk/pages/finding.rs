@@ -14,7 +14,7 @@ pub(super) fn brief(finding: &FindingSheet, page: &str) -> Markup {
             h4 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
             @if let Some(gist) = &finding.gist { p { b { (gist) } } }
-            p class="first" { b { "First: " } (finding.advice.first) }
+            @if finding.urgency <= Urgency::Soon { p class="first" { b { "First: " } (finding.advice.first) } }
             p class="more" { a href={ (page) "#" (finding.anchor) } { "Why, and what to do" } }
         }
     }

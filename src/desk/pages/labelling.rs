@@ -185,7 +185,11 @@ mod tests {
     use super::*;
 
     fn basin(x: f64, y: f64) -> Named {
-        Named { at: (x, y), half: (20.0, 20.0), lines: vec!["medlar tree".into(), "got 8 % of 25 %".into()] }
+        Named {
+            at: (x, y),
+            half: (20.0, 20.0),
+            lines: vec!["medlar tree".into(), "got 8 %, due 25 %".into()],
+        }
     }
 
     const SHEET: Rect = Rect { left: 0.0, top: 0.0, right: 360.0, bottom: 400.0 };

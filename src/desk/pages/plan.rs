@@ -178,7 +178,7 @@ fn name(basin: &PlanBasin) -> String {
 }
 
 fn share(basin: &PlanBasin, received: f64) -> String {
-    format!("got {} of {}", words::percent(received), words::percent(basin.design))
+    format!("got {}, due {}", words::percent(received), words::percent(basin.design))
 }
 
 /// A circle filled from below to a part of its height.

@@ -68,10 +68,10 @@ fn ways(id: &str, may_change: bool) -> Markup {
                 li { a href={ "/systems/" (id) "/services" } { "Service record" } }
                 li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } }
                 li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } }
-                li { a href={ "/systems/" (id) "/mute" } { "At work here" } }
+                li { a href={ "/systems/" (id) "/mute" } { "Mute alerts" } }
                 li { a href={ "/systems/" (id) "/labels" } { "Labels" } }
                 li { a href={ "/systems/" (id) "/year" } { "Yearly record" } }
-                @if may_change { li { a href={ "/setup/" (id) } { "Change it" } } }
+                @if may_change { li { a href={ "/setup/" (id) } { "Change the system" } } }
             }
         }
     }
@@ -121,8 +121,8 @@ pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
 
 pub(super) fn past(past: &[PastSheet]) -> Markup {
     html! {
-        h2 id="past" { "What was wrong" }
-        @if past.is_empty() { p { "Nothing yet." } }
+        h2 id="past" { "What was wrong before" }
+        @if past.is_empty() { p { "Nothing that is over." } }
         @else {
             ul class="past" {
                 @for finding in past {
