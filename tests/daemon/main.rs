@@ -1,6 +1,7 @@
 //! The daemon as a process, against real brokers.
 
 mod agreement;
+mod buckets;
 mod calendar;
 mod demonstration;
 mod interface;
