@@ -63,6 +63,11 @@ impl<'a> Cause<'a> {
 }
 
 impl Fault<'_> {
+    /// A basin that soaks slowly does its work: that foretells a fault and is none yet.
+    pub(super) fn counts(&self) -> bool {
+        self.past.finding.kind != FindingKind::SlowSoak
+    }
+
     pub(super) fn is_flood(&self) -> bool {
         self.past.finding.kind == FindingKind::Flooding
     }
@@ -103,7 +108,7 @@ pub(super) fn stood<'f>(causes: impl Iterator<Item = (&'f Cause<'f>, Option<Day>
 
 /// Days until these, and those of floods.
 pub(super) fn summed<'f>(faults: impl Iterator<Item = (&'f Fault<'f>, Day)>) -> (f64, f64) {
-    faults.fold((0.0, 0.0), |(all, floods), (fault, until)| {
+    faults.filter(|(fault, _)| fault.counts()).fold((0.0, 0.0), |(all, floods), (fault, until)| {
         let days = (until.0 - fault.from.0).max(0) as f64;
         (all + days, floods + if fault.is_flood() { days } else { 0.0 })
     })
