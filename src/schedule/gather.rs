@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
-use crate::model::{EventTime, Id, Span, Subject, System, Work};
+use crate::model::{EventTime, FindingKind, Id, Span, Subject, System, Work};
 use crate::upkeep::{
     Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Rules, Standing,
     Task, TaskKey, Tested, Way, compare, plan, tasks,
@@ -18,6 +18,8 @@ const OF_LATE: Span = Span::from_days(14);
 /// Work is proved within this, by one of this many tests.
 const TESTED: Span = Span::from_days(90);
 const TESTS: usize = 50;
+/// Forecasts of a basin that soaks slowly are remembered for this long.
+const PUT_OFF: Span = Span::from_days(182);
 /// Findings of one system that are looked at in the past.
 const FINDINGS: usize = 2_000;
 /// Records of one system that are looked at in the past.
@@ -59,7 +61,15 @@ impl Known {
             known.standing.entry(system).or_default().push(Standing { finding, since: raised_at });
         }
         for (system, record) in view.forecasts()? {
-            known.outlooks.entry(system).or_default().push(outlook(record));
+            let mut newest = outlook(record);
+            let standing = known.standing.get(&system).map_or(&[][..], Vec::as_slice);
+            if standing.iter().any(|it| it.finding.kind == FindingKind::SlowSoak) {
+                let before = view.forecasts_of(&system, &newest.basin, now - PUT_OFF, now)?;
+                let before: Vec<_> =
+                    before.into_iter().map(|record| (record.made, outlook(record))).collect();
+                newest.remember(standing, before.iter().map(|(made, outlook)| (*made, outlook)));
+            }
+            known.outlooks.entry(system).or_default().push(newest);
         }
         for LastService { system, subject, work, at, .. } in view.last_services()? {
             known.last.entry(system).or_default().push(LastDone { subject, work, at });
@@ -175,7 +185,7 @@ fn past<'a>(
 
 fn outlook(record: ForecastRecord) -> Outlook {
     let ForecastRecord { basin, due, earliest, latest, litres, mulch_left, .. } = record;
-    Outlook { basin, due, earliest, latest, litres, mulch_left }
+    Outlook { basin, due, earliest, latest, soonest: due, litres, mulch_left }
 }
 
 fn doses(view: &View, system: &Id, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {

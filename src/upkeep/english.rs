@@ -24,29 +24,40 @@ fn capitalised(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
 }
 
-pub(super) fn mend(system: &System, standing: &Standing, tried: Option<EventTime>) -> String {
+/// What is wrong since when, whether somebody tried to mend it, and what it is foretold to come to.
+pub(super) fn mend(
+    system: &System,
+    standing: &Standing,
+    tried: Option<EventTime>,
+    outlook: Option<&Outlook>,
+) -> String {
     let says = headline(&standing.finding, system);
     let (says, since) = (says.trim_end_matches('.'), date(standing.since, &system.zone));
-    match tried {
-        None => format!("{says}; known since {since}."),
-        Some(at) => {
-            let at = date(at, &system.zone);
-            format!("{says}; known since {since}, and it stands although somebody was there on {at}.")
-        }
-    }
+    let tried = tried.map_or_else(String::new, |at| {
+        format!(", and it stands although somebody was there on {}", date(at, &system.zone))
+    });
+    let foretold =
+        outlook.map_or_else(String::new, |outlook| format!("; {}", flood_foretold(system, outlook)));
+    format!("{says}; known since {since}{tried}{foretold}.")
+}
+
+/// `without new chips it is expected to flood first around 1 June 2026, with 80 % probability between … and …`
+fn flood_foretold(system: &System, outlook: &Outlook) -> String {
+    let [due, earliest, latest] =
+        [outlook.due, outlook.earliest, outlook.latest].map(|at| date(at, &system.zone));
+    format!(
+        "without new chips it is expected to flood first around {due}, with 80 % probability between {earliest} and \
+         {latest}"
+    )
 }
 
 pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
-    let zone = &system.zone;
     format!(
-        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; without new chips it is \
-         expected to flood first around {}, with 80 % probability between {} and {}.",
+        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {}.",
         capitalised(&place_words(system, subject)),
         outlook.litres,
         100.0 * outlook.mulch_left,
-        date(outlook.due, zone),
-        date(outlook.earliest, zone),
-        date(outlook.latest, zone),
+        flood_foretold(system, outlook),
     )
 }
 
@@ -97,8 +108,8 @@ pub(super) fn inspect_outlet(system: &System, subject: &Subject, regular: &Regul
     let part = |part: f64| format!("{:.0} % of its design share", 100.0 * part);
     match regular.says {
         Says::Free { doses, last, part: got } if regular.due > regular.last + regular.every => format!(
-            "The outlet at {place} flowed freely as late as {}, with {} over {doses} doses, so looking at it can wait \
-             until {}.",
+            "The outlet at {place} flowed freely as late as {}, with {} over {doses} doses, so looking at it can wait until \
+             {}, but no longer.",
             date(last, zone),
             part(got),
             date(regular.due, zone),
@@ -122,7 +133,7 @@ pub(super) fn exercise_diverter(system: &System, regular: &Regular, seen: bool) 
     if seen {
         let zone = &system.zone;
         return format!(
-            "The diverter was turned on {} by its own report, so turning it on purpose can wait until {}.",
+            "The diverter was turned on {} by its own report, so turning it on purpose can wait until {}, but no longer.",
             date(regular.last, zone),
             date(regular.due, zone),
         );

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Day;
-use crate::model::{EventTime, Finding, Id, Subject, System, Work};
+use crate::model::{EventTime, Finding, FindingKind, Id, Subject, System, Work};
 
 /// A finding that stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,10 +25,30 @@ pub struct Outlook {
     pub earliest: EventTime,
     /// And not after this.
     pub latest: EventTime,
+    /// The soonest best estimate since the basin was found to soak slowly; this one's where it does not.
+    pub soonest: EventTime,
     /// Litres since the mulch was placed.
     pub litres: f64,
     /// The part of the mulch that is left, 0 to 1.
     pub mulch_left: f64,
+}
+
+impl Outlook {
+    /// Remembers the best estimates of `others`: when each was made, and for which basin. Only what was told since the
+    /// basin was found to soak slowly counts.
+    pub fn remember<'o>(
+        &mut self,
+        standing: &[Standing],
+        others: impl Iterator<Item = (EventTime, &'o Self)>,
+    ) {
+        let here = |it: &&Standing| {
+            it.finding.kind == FindingKind::SlowSoak
+                && it.finding.subject == Subject::Basin(self.basin.clone())
+        };
+        let Some(since) = standing.iter().find(here).map(|it| it.since) else { return };
+        let of_basin = others.filter(|(made, other)| *made >= since && other.basin == self.basin);
+        self.soonest = of_basin.map(|(_, other)| other.due).fold(self.soonest, EventTime::min);
+    }
 }
 
 /// When a part was worked on last.

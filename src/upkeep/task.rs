@@ -174,6 +174,12 @@ impl TaskKind {
         }
     }
 
+    /// Whether it is left for a visit that something else asks for, as long as nothing about it is urgent. Pipes are not:
+    /// while they divide unevenly, plants go without, and the probes learn what is wrong as usual.
+    pub(super) const fn can_wait(self) -> bool {
+        matches!(self, Self::RenewMulch | Self::CheckProbe | Self::ChangeBattery)
+    }
+
     /// Minutes that it takes on the spot, where the way there is not counted.
     pub(super) const fn minutes(self) -> u32 {
         match self {

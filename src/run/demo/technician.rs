@@ -23,6 +23,8 @@ const EARLY: Span = Span::from_mins(30);
 const MOST_RUNS: usize = 3;
 /// From mark to mark of the buckets, litres.
 const MARK_L: f64 = 0.5;
+/// From mark to mark of the rule that is held into a hole in the mulch, mm.
+const RULE_MM: f64 = 5.0;
 /// One piece of work.
 const TAKES: Span = Span::from_mins(10);
 
@@ -65,11 +67,15 @@ fn done(task: &TaskKey) -> Vec<Work> {
 /// Does one task and writes it down.
 fn work(year: &mut Year<'_>, at: usize, task: &TaskKey) -> Result<(), LedgerFault> {
     let work = done(task);
+    let renews = work.contains(&Work::MulchRenewed);
+    let mulch_found_mm =
+        year.mulch_mm(at, &task.subject).filter(|_| renews).map(|mm| (mm / RULE_MM).round() * RULE_MM);
     year.put_to(at, deeds::of_record(&task.subject, &work), TAKES)?;
     let now = year.now();
     let mut record = ServiceRecord::look(task.subject.clone(), now);
     record.work = work;
     let is = |kinds: &[TaskKind]| kinds.contains(&task.kind);
+    record.mulch_found_mm = mulch_found_mm;
     record.mulch_left_mm = is(&[TaskKind::RenewMulch, TaskKind::LoosenBasin]).then_some(200.0);
     record.air_gap_mm = is(&[TaskKind::InspectOutlet]).then_some(140.0);
     record.level = is(&[TaskKind::LevelSplitter, TaskKind::CheckSlope]).then_some(LevelReading {

@@ -6,7 +6,7 @@ use super::deeds::Deed;
 use super::technician;
 use super::tended::{TendedYard, arrived};
 use crate::ledger::{LedgerFault, Order, View};
-use crate::model::{EventTime, Id, RecordKey, Span, System};
+use crate::model::{EventTime, Id, RecordKey, Span, Subject, System};
 use crate::run::Steward;
 use crate::schedule::work_out;
 use crate::upkeep::{Crew, Day, Plan, Rules, TaskKey};
@@ -120,6 +120,13 @@ impl<'s> Year<'s> {
         let basins = self.systems[place].basins.iter().map(|basin| basin.id.clone());
         let newest = self.yards[place].doses().last().map(|dose| dose.basin_litres.clone());
         basins.zip(newest.unwrap_or_default()).collect()
+    }
+
+    /// How deep the mulch of a basin of the yard at `place` truly is, mm.
+    pub(super) fn mulch_mm(&mut self, place: usize, subject: &Subject) -> Option<f64> {
+        let Subject::Basin(id) = subject else { return None };
+        let basin = self.systems[place].find_basin(id.as_str())?;
+        Some(self.yards[place].field().world().basin(usize::from(basin.0)).mulch_depth_mm)
     }
 
     pub(super) fn view(&self) -> &View {

@@ -65,11 +65,15 @@ impl<'a> Played<'a> {
         let now = today.at(6 * 60, &past.system.zone);
         let standing = self.standing(&past.system.id, (today, now));
         let mut outlooks: BTreeMap<&Id, &Outlook> = BTreeMap::new();
-        for (_, outlook) in past.outlooks.iter().take_while(|(made, _)| *made <= now) {
+        let known = || past.outlooks.iter().take_while(|(made, _)| *made <= now);
+        for (_, outlook) in known() {
             outlooks.insert(&outlook.basin, outlook);
         }
-        let outlooks: Vec<Outlook> =
+        let mut outlooks: Vec<Outlook> =
             outlooks.into_values().filter(|it| !self.renewed[at].contains(&it.basin)).cloned().collect();
+        for outlook in &mut outlooks {
+            outlook.remember(&standing, known().map(|(made, outlook)| (*made, outlook)));
+        }
         let upto = past.doses.partition_point(|dose| dose.at < now);
         let from = past.doses.partition_point(|dose| dose.at < now - OF_LATE);
         let facts = Facts {

@@ -1,13 +1,17 @@
 //! What is wrong already.
 
 use super::{Draft, mulch};
-use crate::model::{EventTime, FindingKind, Quantity, Span, Subject, Work};
+use crate::model::{EventTime, FindingKind, Quantity, Severity, Span, Subject, Work};
 use crate::upkeep::english;
 use crate::upkeep::task::{Material, Task, TaskKind, Window};
-use crate::upkeep::{Facts, Standing};
+use crate::upkeep::{Facts, Outlook, Standing};
 
 /// A splitter that is uneven again so soon stands on ground that moves.
 const SETTLING: Span = Span::from_days(90);
+/// A basin that soaks slowly may wait this long at most (common practice, no published source).
+const PATIENCE: Span = Span::from_days(120);
+/// However near the flood, whoever makes the visit needs this long (common practice, no published source).
+const NOTICE: Span = Span::from_days(3);
 
 pub(super) fn tasks(facts: &Facts<'_>) -> Vec<Task> {
     facts.standing.iter().map(|standing| draft(facts, standing).at(facts)).collect()
@@ -33,12 +37,11 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
     let Standing { finding, since } = standing;
     let kind = kind(facts, standing);
     let tried = facts.seen(&finding.subject).filter(|at| at > since);
-    let mut window = window(finding.kind, *since, tried);
-    if finding.kind == FindingKind::SlowSoak
-        && let Some(outlook) = mulch::outlook(facts, &finding.subject)
-    {
-        window.due = outlook.earliest.clamp(window.due, window.due + Span::from_days(60));
-        window.latest = outlook.due.max(window.due);
+    let waits = kind.can_wait() && finding.severity == Severity::Info;
+    let mut window = window((finding.kind, waits), *since, tried);
+    let outlook = mulch::outlook(facts, &finding.subject).filter(|_| finding.kind == FindingKind::SlowSoak);
+    if let Some(outlook) = outlook {
+        window = before_the_flood(outlook, window.earliest);
     }
     Draft {
         kind,
@@ -46,21 +49,33 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
         window,
         urgency: finding.severity,
         mends: true,
-        reason: english::mend(facts.system, standing, tried),
+        reason: english::mend(facts.system, standing, tried, outlook),
         materials: materials(facts, kind, &finding.subject),
     }
 }
 
-/// From when it was found. What stands although somebody was there is left half its time to show that the work did
-/// some good; the longer it has stood in vain, the longer it is left, up to its latest. Otherwise it would bring a
-/// visit every day.
-fn window(kind: FindingKind, since: EventTime, tried: Option<EventTime>) -> Window {
+/// From when it was found. What `waits` for the next visit brings one of its own only at its latest. What stands
+/// although somebody was there is left half its time to show that the work did some good; the longer it has stood in
+/// vain, the longer it is left, up to its latest. Otherwise it would bring a visit every day.
+fn window((kind, waits): (FindingKind, bool), since: EventTime, tried: Option<EventTime>) -> Window {
     let (due, latest) = days(kind);
+    let due = if waits { latest } else { due };
     let (due, latest) = (Span::from_days(due), Span::from_days(latest));
     let Some(tried) = tried else { return Window::from_now(since, due, latest) };
     let half = due.scaled(0.5);
     let earliest = tried + (tried - since).clamp(half, latest);
     Window { earliest, due: earliest + half, latest: earliest + latest.max(half) }
+}
+
+/// A basin that soaks slowly does its work until it floods: its mulch is renewed as the days begin on which that is
+/// foretold, the first working day being the best. Sooner would throw away chips that still serve. A forecast may put
+/// that off, but not beyond the day on which an earlier one expected the flood, nor for longer than [`PATIENCE`].
+fn before_the_flood(outlook: &Outlook, worth_it_from: EventTime) -> Window {
+    let put_off_until = (worth_it_from + PATIENCE).min(outlook.soonest).max(worth_it_from);
+    let earliest = outlook.earliest.clamp(worth_it_from, put_off_until);
+    let due = (earliest + (outlook.due - earliest).scaled(0.25)).min(put_off_until);
+    let due = due.max(worth_it_from + NOTICE).max(earliest);
+    Window { earliest, due, latest: outlook.due.max(due) }
 }
 
 fn kind(facts: &Facts<'_>, standing: &Standing) -> TaskKind {

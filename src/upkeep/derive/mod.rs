@@ -28,7 +28,7 @@ pub fn tasks(facts: &Facts<'_>, rules: &Rules) -> Vec<Task> {
             continue;
         }
         match found.get(&place) {
-            Some(known) if known.window.due <= task.window.due => {}
+            Some(known) if known.mends && !task.mends || known.window.due <= task.window.due => {}
             Some(_) | None => {
                 found.insert(place, task);
             }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::model::{EventTime, FindingKind, Span, Subject, Work};
+use crate::model::{EventTime, FindingKind, Severity, Span, Subject, Work};
 use crate::upkeep::samples::{finding, id, yard};
 use crate::upkeep::{
     Dose, Facts, Intervals, LastDone, Outlook, Rules, Standing, Task, TaskKind, Tested, tasks,
@@ -114,7 +114,9 @@ fn chips_are_area_times_depth_lost() {
     let all = derived(&Rules::default(), |known| {
         let (earliest, due, latest) = (now() + DAY(20), now() + DAY(40), now() + DAY(70));
         let basin = id("quince");
-        known.outlooks.push(Outlook { basin, due, earliest, latest, litres: 9_000.0, mulch_left: 0.35 });
+        let outlook =
+            Outlook { basin, due, earliest, latest, soonest: due, litres: 9_000.0, mulch_left: 0.35 };
+        known.outlooks.push(outlook);
     });
     let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
     // 1.2 m² × 200 mm × 0.65 = 156 L, in tens.
@@ -226,4 +228,56 @@ fn a_fault_that_stands_after_a_visit_does_not_bring_one_every_day() {
         "the longer in vain, the longer until the next try"
     );
     assert_eq!(due(300, Some(0)), (DAY(45), DAY(52), true), "but it is not given up");
+}
+
+#[test]
+fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foretold() {
+    let put_off = |earliest: i64, due: i64, expected: &[i64]| {
+        let all = derived(&Rules::default(), |known| {
+            known.stands(FindingKind::SlowSoak, basin("quince"));
+            let (earliest, due, latest) = (now() + DAY(earliest), now() + DAY(due), now() + DAY(due + 30));
+            let basin = id("quince");
+            let outlook =
+                Outlook { basin, due, earliest, latest, soonest: due, litres: 9_000.0, mulch_left: 0.8 };
+            let before: Vec<_> =
+                expected.iter().map(|days| Outlook { due: now() + DAY(*days), ..outlook.clone() }).collect();
+            known.outlooks.push(outlook);
+            known.outlooks[0].remember(&known.standing, before.iter().map(|it| (now() - DAY(1), it)));
+            // What was thought before the basin was found to soak slowly is forgotten.
+            let long_ago = Outlook { due: now() + DAY(5), ..known.outlooks[0].clone() };
+            known.outlooks[0].remember(&known.standing, std::iter::once((now() - DAY(30), &long_ago)));
+        });
+        let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
+        assert!(task.mends && task.reason.contains("with 80 % probability between"), "{}", task.reason);
+        [task.window.earliest, task.window.due, task.window.latest].map(|at| at - now())
+    };
+    let renewal = |earliest, due| put_off(earliest, due, &[]);
+    assert_eq!(renewal(20, 40), [20, 25, 40].map(DAY));
+    assert_eq!(renewal(-5, 3), [-2, 1, 3].map(DAY), "the days have begun: at once");
+    assert_eq!(renewal(-20, -10), [-2, 1, 1].map(DAY), "the flood should have come");
+    assert_eq!(renewal(200, 400)[0], DAY(118), "nobody waits half a year with what was found");
+    assert_eq!(
+        put_off(20, 40, &[12, 30]),
+        [12, 12, 40].map(DAY),
+        "an earlier one expected the flood by then"
+    );
+    assert_eq!(put_off(20, 40, &[60]), renewal(20, 40));
+}
+
+#[test]
+fn what_can_wait_for_the_next_visit_brings_one_of_its_own_only_at_its_latest() {
+    let due = |severity, finding, task, subject: Subject| {
+        let all = derived(&Rules::default(), |known| {
+            known.stands(finding, subject.clone());
+            known.standing[0].finding.severity = severity;
+        });
+        find(&all, task, &subject).unwrap().window.due - now()
+    };
+    let battery = |severity| {
+        let subject = Subject::Sensor("quince/battery".to_owned());
+        due(severity, FindingKind::BatteryLow, TaskKind::ChangeBattery, subject)
+    };
+    assert_eq!([Severity::Warning, Severity::Info].map(battery), [DAY(12), DAY(43)]);
+    let split = |severity| due(severity, FindingKind::UnevenSplit, TaskKind::LevelSplitter, s1());
+    assert_eq!([Severity::Warning, Severity::Info].map(split), [DAY(12), DAY(12)], "pipes do not wait");
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::model::Id;
+use crate::model::{Id, Severity};
 use crate::upkeep::task::TaskKey;
 use crate::upkeep::{Day, Task};
 use jiff::tz::TimeZone;
@@ -20,7 +20,7 @@ pub struct Job {
     pub earliest: Day,
     /// Last day on which it is in time.
     pub due: Day,
-    /// Something is wrong already: the sooner the better.
+    /// Something is wrong already, and the sooner it is mended the better.
     pub mends: bool,
 }
 
@@ -77,7 +77,8 @@ impl Job {
             minutes: task.minutes,
             earliest: Day::of(task.window.earliest, zone).min(due),
             due,
-            mends: task.mends,
+            // What can wait for the next visit is left time for another reason to go there.
+            mends: task.mends && !(task.key.kind.can_wait() && task.urgency == Severity::Info),
         }
     }
 }

@@ -10,15 +10,18 @@ use std::sync::Arc;
 
 use basinward::flowtest::Verdict;
 use basinward::ledger::{ForecastRecord, Ledger, ServiceFilter, StoredService, StoredTest, View};
-use basinward::model::{EventTime, Id, Span, Work};
+use basinward::model::{EventTime, Id, ServiceRecord, Span, Work};
 use basinward::run::{Made, Steward, TendedYard, Year};
 use basinward::systemfile;
-use basinward::upkeep::{Crew, Rules, TaskKey};
+use basinward::upkeep::{Crew, Day, Rules, TaskKey};
 use serde_json::Value;
 use support::Mosquitto;
 
 use crate::interface::{bearer, key_of};
 use crate::rig::Yard;
+
+/// Depth to which the file says that the mulch was placed, mm.
+const PLACED_MM: f64 = 200.0;
 
 #[test]
 fn a_year_by_plan_is_better_than_one_by_the_calendar_and_an_inspector_can_file_it() {
@@ -29,17 +32,26 @@ fn a_year_by_plan_is_better_than_one_by_the_calendar_and_an_inspector_can_file_i
     let view = yard.view();
     let records = records(&view);
 
-    // Mulch was renewed in time, and the flood that it prevented lay within the interval foretold.
-    let renewed = first(&records, "basin:quince", Work::MulchRenewed);
+    // Mulch was renewed within the days foretold for the flood that it prevented, and before that flood.
+    let record = first(&records, "basin:quince", Work::MulchRenewed);
+    let renewed = record.at;
     let flood = first_flood_of_the_yard_left_to_itself();
     let foretold = last_forecast(&view, "quince", renewed);
     println!("renewed {renewed}, first flood without that {flood}, foretold {foretold:?}");
     assert!(foretold.earliest <= flood && flood <= foretold.latest, "{flood} is not within {foretold:?}");
-    assert!(renewed < flood && renewed > foretold.made, "{renewed}");
+    let day = |at| Day::of(at, &zone());
+    assert!(
+        day(foretold.earliest) <= day(renewed) && renewed < flood,
+        "{renewed} is not within {foretold:?}"
+    );
     assert_eq!(yard::floods(&mut lived), []);
+    // A rule held into a hole tells the depth to 15 mm (common practice, no published source).
+    let (found_mm, foretold_mm) = (record.mulch_found_mm.expect("a depth"), PLACED_MM * foretold.mulch_left);
+    println!("{found_mm} mm of mulch found, {foretold_mm:.0} mm foretold");
+    assert!((found_mm - foretold_mm).abs() < 30.0, "{found_mm} mm found, {foretold_mm:.0} mm foretold");
 
     // The splitter was levelled, and a flow test proved it.
-    let levelled = first(&records, "splitter:s3", Work::SplitterLevelled);
+    let levelled = first(&records, "splitter:s3", Work::SplitterLevelled).at;
     let tests = view.flow_tests(&id(), levelled, levelled + Span::from_days(2), 10).expect("tests");
     let proved = tests.iter().any(|test| verdict(test, "s3") == Some(Verdict::Even));
     assert!(proved, "{tests:?}");
@@ -84,11 +96,11 @@ fn records(view: &View) -> Vec<StoredService> {
     view.services(&filter, 1_000).expect("records")
 }
 
-/// When `work` was first done there.
-fn first(records: &[StoredService], subject: &str, work: Work) -> EventTime {
-    let done =
-        records.iter().filter(|it| it.record.subject.key() == subject && it.record.work.contains(&work));
-    done.map(|it| it.record.at).min().unwrap_or_else(|| panic!("no {work:?} at {subject}: {records:?}"))
+/// The record of when `work` was first done there.
+fn first<'r>(records: &'r [StoredService], subject: &str, work: Work) -> &'r ServiceRecord {
+    let all = records.iter().map(|stored| &stored.record);
+    let done = all.filter(|it| it.subject.key() == subject && it.work.contains(&work));
+    done.min_by_key(|it| it.at).unwrap_or_else(|| panic!("no {work:?} at {subject}: {records:?}"))
 }
 
 fn last_forecast(view: &View, basin: &str, before: EventTime) -> ForecastRecord {
@@ -137,6 +149,7 @@ fn inspected(yard: &Yard, simulated: &mut TendedYard) {
         assert!(page.contains("splitter levelled") && page.contains("What deviates"), "{address}: {page}");
     }
     let table = get("/properties/hazel-court/years/2025.csv");
+    assert!(table.contains(",mulch-found,basin:quince,"), "{table}");
     assert!(table.contains(",flow-test,splitter:s3,") && table.contains("mulch-renewed"), "{table}");
     assert!(table.contains(",foretold-flood,basin:quince,"), "{table}");
 }
