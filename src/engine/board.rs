@@ -59,6 +59,11 @@ impl Board {
         self.standing.iter().find(|s| s.kind == kind && s.spot == spot).map(|s| s.since)
     }
 
+    /// The findings that stand.
+    pub(crate) fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.standing.iter().map(|standing| &standing.finding)
+    }
+
     /// Raises a finding, or updates it if its severity changed, its probability crossed a step or its due date moved.
     pub(crate) fn conclude(
         &mut self,
@@ -115,7 +120,8 @@ impl Board {
     }
 }
 
-fn differs(known: &Finding, severity: Severity, probability: f64) -> bool {
+/// Whether a finding is to be told anew now that it is of that severity and probability.
+pub(crate) fn differs(known: &Finding, severity: Severity, probability: f64) -> bool {
     let step = |p: f64| STEPS.iter().filter(|&&s| p >= s).count();
     known.severity != severity || step(known.probability) != step(probability)
 }

@@ -122,6 +122,22 @@ fn date(system: &System, at: EventTime) -> String {
     at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string()
 }
 
+pub(crate) fn judged_anew(system: &System, from: EventTime) -> String {
+    format!(
+        "What was remembered could not be used after an upgrade or a damage, so the readings since {} were judged \
+         anew: by them this does not stand.",
+        date(system, from)
+    )
+}
+
+pub(crate) fn too_old_to_judge(system: &System, from: EventTime) -> String {
+    format!(
+        "What was remembered could not be used after an upgrade or a damage, and of the time before this began too few \
+         readings are kept (since {}) to tell whether it stands: look at it at the next visit.",
+        date(system, from)
+    )
+}
+
 pub(crate) fn soaks_slower(
     system: &System,
     basin: &str,

@@ -10,7 +10,7 @@ use rusqlite::{Connection, OpenFlags};
 use super::commit::{Marks, Rows};
 use super::enrol::Enrolment;
 use super::lock::FolderLock;
-use super::{LedgerFault, journal, migrate, pack, seal};
+use super::{LedgerFault, View, journal, migrate, pack, seal};
 use crate::model::Span;
 
 /// Name of the database inside the data folder.
@@ -114,6 +114,14 @@ impl Ledger {
             self.db.query_row(&format!("PRAGMA max_page_count = {pages}"), [], |_| Ok(()))
         };
         set().map_err(LedgerFault::while_doing("bound the ledger", &self.path))
+    }
+
+    /// A reader of this ledger.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn view(&self) -> Result<View, LedgerFault> {
+        View::open(self.path.parent().expect("the file lies in a folder"))
     }
 
     /// Number of the last commit, 0 before the first.

@@ -8,6 +8,7 @@ mod demo;
 mod feed;
 mod note;
 mod passing_on;
+mod relearn;
 mod reload;
 mod rounds;
 mod saves;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tracing::{info, warn};
 
+use super::relearn::relearn;
 use super::saves::Saves;
 use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
@@ -52,24 +53,31 @@ impl Steward {
     }
 
     /// Restores every engine from its snapshot and the inputs that followed it. What those inputs
-    /// led to is in the ledger already, so it is not concluded twice.
+    /// led to is in the ledger already, so it is not concluded twice. Where a snapshot cannot be used, its engine learns
+    /// anew from the stored readings.
     fn recover(&mut self, systems: &[Arc<System>]) -> Result<Vec<Engine>, LedgerFault> {
-        let recovery = self.ledger.recover()?;
-        let mut engines = Vec::with_capacity(systems.len());
-        for (system, number) in systems.iter().zip(self.numbers.clone()) {
-            let saved = recovery.snapshots.get(&number);
-            let engine = match saved.map(|saved| Engine::restore(Arc::clone(system), &saved.state)) {
+        let mut recovery = self.ledger.recover()?;
+        let (mut engines, mut lost) = (Vec::with_capacity(systems.len()), Vec::new());
+        for (place, (system, number)) in systems.iter().zip(self.numbers.clone()).enumerate() {
+            // The bytes are not needed again.
+            let state = recovery.snapshots.get_mut(&number).map(|saved| std::mem::take(&mut saved.state));
+            let engine = match state.map(|state| Engine::restore(Arc::clone(system), &state)) {
                 Some(Ok((engine, changes))) => {
                     self.conclude_all(number, changes);
                     engine
                 }
                 Some(Err(fault)) => {
-                    warn!(system = %system.id, %fault, "the system's memory cannot be used; it starts to learn anew");
+                    warn!(system = %system.id, %fault, "the system's memory cannot be used; it learns anew from the stored readings");
+                    lost.push(place);
                     Engine::new(Arc::clone(system))
                 }
                 None => Engine::new(Arc::clone(system)),
             };
             engines.push(engine);
+        }
+        let learnt = relearn(&mut self.ledger, (systems, &self.numbers), &lost, &mut recovery)?;
+        for (place, engine) in learnt {
+            engines[place] = engine;
         }
         let places: BTreeMap<_, _> =
             self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();

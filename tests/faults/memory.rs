@@ -2,6 +2,7 @@
 
 use std::fs;
 
+use rusqlite::Connection;
 use support::{Mosquitto, until};
 
 use crate::load::{Message, Sent, now};
@@ -21,7 +22,7 @@ fn field(pid: u32, name: &str) -> u64 {
 fn a_thousand_systems_fit_into_64_mib() {
     let broker = Mosquitto::start();
     let yard = Yard::new(SYSTEMS).listening_to(broker.port());
-    let daemon = yard.start();
+    let mut daemon = yard.start();
     until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
     let (start, mut sent) = (now() - 4 * 3600, Sent::default());
     // Every probe every ten minutes for more than three hours, handed over at once.
@@ -44,4 +45,23 @@ fn a_thousand_systems_fit_into_64_mib() {
     sent.assert_nothing_is_missing(&yard, "1,000 systems in 64 MiB");
     // Under a limit the kernel takes the program's own pages away first: it can read them again.
     assert!(now < LIMIT_KIB, "{now} KiB");
+    daemon.process.signal("TERM");
+    daemon.process.wait(PATIENCE);
+    they_learn_anew_in_64_mib(&yard);
+}
+
+/// After an upgrade that remembers differently every system goes through its stored readings, a few at a time.
+fn they_learn_anew_in_64_mib(yard: &Yard) {
+    let db = Connection::open(yard.path().join("data/ledger.db")).unwrap();
+    let snapshots = db.execute("UPDATE snapshots SET state = X'FFFF'", []).unwrap();
+    drop(db);
+    let daemon = yard.start();
+    let pid = daemon.process.id();
+    let learnt = format!("learnt anew from the stored readings done={snapshots} of={snapshots}");
+    until(PATIENCE, "all have learnt anew", || yard.times_logged(&learnt) > 0);
+    let (peak, now) = (field(pid, "VmHWM:"), field(pid, "RssAnon:"));
+    println!(
+        "{snapshots} systems learnt anew: at most {peak} KiB resident with the program itself, {now} KiB of it data"
+    );
+    assert!(snapshots >= SYSTEMS && now < LIMIT_KIB, "{snapshots} systems, {now} KiB");
 }

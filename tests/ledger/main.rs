@@ -13,6 +13,7 @@ mod formats;
 mod full_disk;
 mod orders;
 mod packed;
+mod relearnt;
 mod retention;
 mod services;
 mod yard;

@@ -75,11 +75,22 @@ impl Chips {
         }
     }
 
-    /// The first thing was heard of the basin: what lay there until then has aged at the usual rate.
+    /// The first thing was heard of the basin: what lay there until then, and of which nobody knows better, has aged
+    /// at the usual rate.
     pub(crate) fn begin(&mut self, placed: Option<EventTime>, now: EventTime) {
-        let placed = placed.filter(|placed| *placed < now).unwrap_or(now);
+        let placed = self.placed.or(placed).filter(|placed| *placed < now).unwrap_or(now);
+        if self.aged > 0.0 {
+            self.placed.get_or_insert(placed);
+            return;
+        }
         self.placed = Some(placed);
         self.aged = (now - placed).days_f64() / YEAR;
+    }
+
+    /// So many litres had come, and this part was left, before anything that will be heard of the basin.
+    pub(crate) fn recall(&mut self, chip: Chip, litres: f64, left: f64) {
+        self.litres = litres;
+        self.aged = time_until(yearly(chip) * self.log_rate.exp(), left.clamp(f64::MIN_POSITIVE, 1.0));
     }
 
     /// Litres came to the basin.
@@ -229,6 +240,31 @@ mod tests {
         let known = chips.clone();
         chips.found(Chip::Coarse, 190.0);
         assert_eq!(chips, known);
+    }
+
+    #[test]
+    fn what_was_known_before_the_first_reading_is_kept() {
+        let mut lived = aged(730, 15.0, true);
+        lived.visited(day(730));
+        lived.found(Chip::Coarse, 200.0 * 0.4);
+        let known = |chips: &Chips| (chips.litres(), chips.left(Chip::Coarse), chips.log_rate);
+        let mut recalled = chips();
+        let before = aged(730, 15.0, true);
+        recalled.recall(Chip::Coarse, before.litres(), before.left(Chip::Coarse));
+        recalled.visited(day(730));
+        recalled.found(Chip::Coarse, 200.0 * 0.4);
+        recalled.begin(Some(day(0)), day(731));
+        assert_eq!(recalled.placed, Some(day(0)));
+        let (is, was) = (known(&recalled), known(&lived));
+        for (is, was) in [(is.0, was.0), (is.1, was.1), (is.2, was.2)] {
+            assert!((is - was).abs() < 1e-9, "{is} {was}");
+        }
+        // Chips of a record from before the first reading have aged since then, not since the file's date.
+        let mut renewed = chips();
+        renewed.renewed(day(700), 150.0);
+        renewed.begin(Some(day(0)), day(730));
+        assert_eq!(renewed.placed, Some(day(700)));
+        assert!((renewed.aged - 30.0 / YEAR).abs() < 1e-12);
     }
 
     #[test]

@@ -111,6 +111,11 @@ impl SoakWatch {
         Self { inflow: Inflow::default(), gauge: None, rain_mm: [0.0; 2], basins }
     }
 
+    /// What was known of a basin's mulch before anything that will be heard of it.
+    pub(crate) fn recall_mulch(&mut self, system: &System, ix: BasinIx, litres: f64, left: f64) {
+        self.basins[ix.0 as usize].chips.recall(system.basin(ix).mulch.chip, litres, left);
+    }
+
     /// The system was heard for the first time.
     pub(crate) fn begin(&mut self, placed: impl Fn(BasinIx) -> Option<EventTime>, now: EventTime) {
         for (i, basin) in self.basins.iter_mut().enumerate() {

@@ -1,11 +1,11 @@
 //! The course of one sensor over time, raw or rolled up.
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, params};
 
 use crate::ledger::{LedgerFault, pack};
 use crate::model::{EventTime, Id, Span};
 
-use super::View;
+use super::{View, names};
 
 /// How finely to look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,7 +54,7 @@ impl View {
         resolution: Resolution,
     ) -> Result<Vec<Bin>, LedgerFault> {
         self.read("read history", |db| {
-            let Some(series) = series_no(db, system, sensor)? else { return Ok(Vec::new()) };
+            let Some(series) = names::series_no(db, system, sensor)? else { return Ok(Vec::new()) };
             let mut bins = Vec::new();
             let (from, to) = (from.millis(), to.millis());
             match resolution {
@@ -63,6 +63,17 @@ impl View {
                 Resolution::Day => days(db, series, from, to, &mut bins)?,
             }
             Ok(bins)
+        })
+    }
+
+    /// From when on single readings of a system are kept, to the hour.
+    pub fn readings_kept_since(&self, system: &Id) -> Result<Option<EventTime>, LedgerFault> {
+        self.read("read history", |db| {
+            let first =
+                "SELECT min(min((SELECT coalesce(min(at), 9e18) FROM readings WHERE series = series.no),
+                                        (SELECT coalesce(min(at), 9e18) FROM packed WHERE series = series.no)))
+                         FROM systems JOIN series ON series.system = systems.no WHERE id = ?1";
+            first_at(db, first, system)
         })
     }
 
@@ -76,19 +87,15 @@ impl View {
                                         (SELECT coalesce(min(at), 9e18) FROM hours WHERE series = series.no),
                                         (SELECT coalesce(min(at), 9e18) FROM days WHERE series = series.no)))
                          FROM systems JOIN series ON series.system = systems.no WHERE id = ?1";
-            let first: Option<f64> =
-                db.prepare_cached(first)?.query_row([system.as_str()], |row| row.get(0))?;
-            Ok(first.filter(|first| *first < 8e18).map(|first| EventTime::from_millis(first as i64)))
+            first_at(db, first, system)
         })
     }
 }
 
-fn series_no(db: &Connection, system: &Id, sensor: &str) -> rusqlite::Result<Option<u32>> {
-    db.prepare_cached(
-        "SELECT series.no FROM systems JOIN series ON series.system = systems.no WHERE id = ?1 AND sensor = ?2",
-    )?
-    .query_row([system.as_str(), sensor], |row| row.get(0))
-    .optional()
+/// The time that `query` finds for a system, 9e18 for none.
+fn first_at(db: &Connection, query: &str, system: &Id) -> rusqlite::Result<Option<EventTime>> {
+    let first: Option<f64> = db.prepare_cached(query)?.query_row([system.as_str()], |row| row.get(0))?;
+    Ok(first.filter(|first| *first < 8e18).map(|first| EventTime::from_millis(first as i64)))
 }
 
 fn raw(db: &Connection, series: u32, from: i64, to: i64, bins: &mut Vec<Bin>) -> rusqlite::Result<()> {

@@ -73,3 +73,12 @@ pub(super) fn system_no(db: &Connection, id: &Id) -> rusqlite::Result<Option<u32
         .query_row([id.as_str()], |row| row.get(0))
         .optional()
 }
+
+/// The number of a sensor's series, if the ledger has heard of it.
+pub(super) fn series_no(db: &Connection, system: &Id, sensor: &str) -> rusqlite::Result<Option<u32>> {
+    db.prepare_cached(
+        "SELECT series.no FROM systems JOIN series ON series.system = systems.no WHERE id = ?1 AND sensor = ?2",
+    )?
+    .query_row([system.as_str(), sensor], |row| row.get(0))
+    .optional()
+}

@@ -6,9 +6,9 @@ use rusqlite::{CachedStatement, Connection, OptionalExtension, Row, params};
 
 use crate::ledger::LedgerFault;
 use crate::ledger::journal::{self, Stored};
-use crate::ledger::pack;
+use crate::ledger::pack::{self, unless_damaged};
 use crate::ledger::record::unreadable;
-use crate::model::{EventTime, Id, Quantity};
+use crate::model::{EventTime, Id, Quantity, Reading, System, Value};
 
 use super::View;
 use super::names::{self, Names};
@@ -52,6 +52,32 @@ impl View {
                  WHERE series.system = ?1 ORDER BY series.sensor",
             )?;
             query.query_map([no], |row| latest(row, &names))?.collect()
+        })
+    }
+
+    /// Readings of the sensors that `system` has, measured in `from..to`, in the order in which its engine takes them
+    /// in. Those that are damaged are left out.
+    pub fn readings(
+        &self,
+        system: &System,
+        from: EventTime,
+        to: EventTime,
+    ) -> Result<Vec<Reading>, LedgerFault> {
+        self.read("read the stored readings", |db| {
+            let mut readings = Vec::new();
+            for sensor in system.sensor_ixs() {
+                let name = system.sensor_name(sensor);
+                let Some(series) = names::series_no(db, &system.id, &name)? else { continue };
+                let kept = unless_damaged(pack::between(db, series, from.millis(), to.millis()))?;
+                let quantity = system.sensor(sensor).quantity;
+                readings.extend(kept.into_iter().flatten().map(|sample| Reading {
+                    sensor,
+                    at: EventTime::from_millis(sample.at),
+                    value: Value::from_number(quantity, sample.value),
+                }));
+            }
+            readings.sort_by_key(|reading| (reading.at, reading.sensor));
+            Ok(readings)
         })
     }
 
