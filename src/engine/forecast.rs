@@ -40,7 +40,8 @@ impl Engine {
     /// Tells what is due, at the turn of a week or of a day on which somebody worked here.
     pub(super) fn tell_forecasts(&mut self, out: &mut Vec<Effect>) {
         let Some(day) = self.state.day else { return };
-        if day.number % EVERY_DAYS == 0 || std::mem::take(&mut self.state.worked_on) {
+        let is_due = day.number % EVERY_DAYS == 0 || std::mem::take(&mut self.state.worked_on);
+        if is_due && self.foretells {
             out.extend(self.forecasts().into_iter().map(Effect::Forecast));
         }
     }

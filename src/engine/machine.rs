@@ -34,6 +34,8 @@ pub struct Engine {
     pub(super) system: Arc<System>,
     pub(super) layout: Layout,
     pub(super) state: State,
+    /// Whether forecasts are worked out when they are due.
+    pub(super) foretells: bool,
 }
 
 /// Everything an engine remembers.
@@ -94,7 +96,7 @@ impl Engine {
             soak: SoakWatch::new(&system),
             board: Board::default(),
         };
-        Self { layout: Layout::of(&system), system, state }
+        Self { layout: Layout::of(&system), system, state, foretells: true }
     }
 
     /// The plan that this engine watches.

@@ -24,6 +24,12 @@ impl Engine {
         self.state.soak.recall_mulch(&self.system, basin, litres, left);
     }
 
+    /// Whether forecasts are worked out when they are due. They change nothing that is remembered, and cost much time when
+    /// a year goes by in a second.
+    pub fn foretell(&mut self, does: bool) {
+        self.foretells = does;
+    }
+
     /// Brings what is told up to what stands, for an engine that has learnt anew, silently, from the readings since
     /// `from`, which are `all` there ever were or not: takes back what of `told` does not stand, and tells what stands
     /// and is not told.

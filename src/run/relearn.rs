@@ -139,7 +139,9 @@ fn learn(view: &View, lesson: &Lesson<'_>, until: EventTime) -> Result<Learnt, L
     remind(view, &mut engine, told, from)?;
     later.extend(siblings_doses(view, siblings, from, until)?);
     later.sort_by_key(|(at, _)| *at);
+    engine.foretell(false);
     let first = go_through(view, &mut engine, later, from, until)?;
+    engine.foretell(true);
     let mut changes = Vec::new();
     let told = view.findings_open_in(&system.id)?.into_iter();
     let told: Vec<_> = told.map(|open| Told { raised_at: open.raised_at, finding: open.finding }).collect();
