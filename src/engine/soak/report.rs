@@ -12,6 +12,8 @@ use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Severity, Span, Sy
 /// do.
 const SOON_DAYS: f64 = 60.0;
 const PERHAPS_SOON_DAYS: f64 = 14.0;
+/// A flood due within this is told at the first look.
+const IMMINENT_DAYS: f64 = 21.0;
 /// A floor that takes less than this for a large dose harms nobody yet, hours.
 const MATTERS_H: f64 = 0.75;
 /// Cold, wet ground and a miscounted load slow a basin that has none beside it to compare with by up to this factor.
@@ -36,6 +38,11 @@ impl Report<'_> {
     /// Hours for a large but usual dose at a resistance (logarithm).
     fn soak_h(&self, log: f64) -> f64 {
         self.floor.soak_h(self.dose_mm, log.exp())
+    }
+
+    /// Whether it will flood so soon that there is no time for a second look.
+    pub(super) fn is_imminent(&self) -> bool {
+        self.needs_visit() && self.outlook.is_some_and(|outlook| outlook.due <= IMMINENT_DAYS)
     }
 
     /// Whether the basin will flood soon, as far as can be told.

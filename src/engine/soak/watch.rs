@@ -67,9 +67,10 @@ struct Slow {
 }
 
 impl Slow {
-    /// Whether it asks for a visit, after a look. One week's loads may be odd, so it takes two looks to change that.
-    fn look(&mut self, needs_visit: bool) -> bool {
-        if needs_visit == self.needed_visit {
+    /// Whether it asks for a visit, after a look. One week's loads may be odd, so it takes two looks to change that,
+    /// unless a flood is imminent.
+    fn look(&mut self, needs_visit: bool, is_imminent: bool) -> bool {
+        if needs_visit == self.needed_visit || is_imminent {
             self.warns = needs_visit;
         }
         self.needed_visit = needs_visit;
@@ -277,7 +278,8 @@ impl SoakWatch {
             outlook,
         };
         let first = Slow { raised: stretch, before: levels.before, needed_visit: false, warns: false };
-        let warns = self.basins[index].slow.get_or_insert(first).look(report.needs_visit());
+        let warns =
+            self.basins[index].slow.get_or_insert(first).look(report.needs_visit(), report.is_imminent());
         board.conclude(view.system, view.to, conclusion(&report, warns, view.to), out);
     }
 
@@ -362,7 +364,8 @@ mod tests {
     fn it_takes_two_looks_to_ask_for_a_visit_and_two_to_ask_no_more() {
         let mut slow = Slow { raised: 0, before: 0.0, needed_visit: false, warns: false };
         let looks = [true, false, true, true, false, true, false, false];
-        let warns = looks.map(|needs_visit| slow.look(needs_visit));
+        let warns = looks.map(|needs_visit| slow.look(needs_visit, false));
         assert_eq!(warns, [false, false, false, true, true, true, true, false]);
+        assert!(slow.look(true, true), "a flood is imminent");
     }
 }

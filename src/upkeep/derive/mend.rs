@@ -10,6 +10,8 @@ use crate::upkeep::{Facts, Outlook, Standing};
 const SETTLING: Span = Span::from_days(90);
 /// A basin that soaks slowly may wait this long at most (common practice, no published source).
 const PATIENCE: Span = Span::from_days(120);
+/// A flood foretold within this is a reason to go there, however little it asks for today.
+const FORETOLD: Span = Span::from_days(60);
 /// However near the flood, whoever makes the visit needs this long (common practice, no published source).
 const NOTICE: Span = Span::from_days(3);
 
@@ -43,11 +45,12 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
     if let Some(outlook) = outlook {
         window = before_the_flood(outlook, window.earliest);
     }
+    let is_foretold = outlook.is_some_and(|outlook| outlook.due - facts.now <= FORETOLD);
     Draft {
         kind,
         subject: finding.subject.clone(),
         window,
-        urgency: finding.severity,
+        urgency: if is_foretold { finding.severity.max(Severity::Warning) } else { finding.severity },
         mends: true,
         reason: english::mend(facts.system, standing, tried, outlook),
         materials: materials(facts, kind, &finding.subject),
