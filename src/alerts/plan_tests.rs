@@ -99,11 +99,13 @@ impl Play {
                     over: false,
                 };
                 let known = told.entry(notice.recipient.clone()).or_insert(fresh);
-                if known.calls != *calls {
+                let at_once = notice.why != Why::Digest;
+                // Who was told by a digest is told for the first time when called.
+                if known.calls != *calls || (at_once && !known.at_once) {
                     *known = Told { at_once: known.at_once, ..fresh };
                 }
                 known.last_at = self.now;
-                known.at_once |= notice.why != Why::Digest;
+                known.at_once |= at_once;
             }
             for no in &notice.over {
                 self.alerts[no.0 as usize - 1].told.get_mut(&notice.recipient).unwrap().over = true;
