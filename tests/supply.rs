@@ -62,7 +62,7 @@ const SEVERAL: [(&str, &[&str]); 4] = [
 fn packages() -> Vec<Value> {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
     let manifest = concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml");
-    let asked = ["metadata", "--format-version", "1", "--locked", "--offline", "--manifest-path", manifest];
+    let asked = ["metadata", "--format-version", "1", "--locked", "--manifest-path", manifest];
     let told = Command::new(cargo).args(asked).output().expect("cargo runs");
     assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
     let told: Value = serde_json::from_slice(&told.stdout).expect("it says JSON");
