@@ -59,6 +59,12 @@ impl Board {
         self.standing.iter().find(|s| s.kind == kind && s.spot == spot).map(|s| s.since)
     }
 
+    /// Whether a finding stands that asks somebody to do something.
+    pub(crate) fn warns(&self, kind: FindingKind, spot: Spot) -> bool {
+        let of = |standing: &&Standing| standing.kind == kind && standing.spot == spot;
+        self.standing.iter().find(of).is_some_and(|standing| standing.finding.severity != Severity::Info)
+    }
+
     /// The findings that stand.
     pub(crate) fn findings(&self) -> impl Iterator<Item = &Finding> {
         self.standing.iter().map(|standing| &standing.finding)
@@ -176,5 +182,29 @@ mod as_json {
 
     pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Finding, D::Error> {
         serde_json::from_str(&String::deserialize(deserializer)?).map_err(D::Error::custom)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::stories::yard;
+
+    #[test]
+    fn a_finding_warns_from_when_it_asks_for_something_until_it_is_cleared() {
+        let (system, at, mut out) = (yard(), EventTime::from_secs(0), Vec::new());
+        let (kind, spot) = (FindingKind::BlockedOutlet, Spot::Basin(BasinIx(0)));
+        let mut board = Board::default();
+        let mut conclude = |board: &mut Board, severity| {
+            let told =
+                Conclusion { kind, spot, severity, probability: 0.7, estimate: vec![], evidence: vec![] };
+            board.conclude(&system, at, told, &mut out);
+        };
+        conclude(&mut board, Severity::Info);
+        assert!(board.stands(kind, spot) && !board.warns(kind, spot));
+        conclude(&mut board, Severity::Warning);
+        assert!(board.warns(kind, spot) && !board.warns(kind, Spot::Basin(BasinIx(1))));
+        board.clear(at, kind, spot, &mut Vec::new());
+        assert!(!board.warns(kind, spot));
     }
 }

@@ -57,13 +57,14 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
 /// An explanation asks for a visit from this probability on; until then it is only noted.
 const WARNS_FROM: f64 = 0.8;
 
-/// What is concluded, with its evidence.
+/// What is concluded, with its evidence. Whether it has `warned` before: then a little less certainty takes nothing back.
 pub(super) fn conclusion(
     system: &System,
     gains: &Gains,
     recent: &Recent,
     since: EventTime,
     weighed: &Weighed,
+    warned: impl Fn(FindingKind, Spot) -> bool,
 ) -> Conclusion {
     let Explanation { cause, probability, log_odds } = weighed.ranked[0];
     let (kind, spot) = place(system, cause);
@@ -82,7 +83,8 @@ pub(super) fn conclusion(
     estimate.push(("explanations", ranked.collect::<Vec<_>>().into()));
     estimate.push(("no_fault", round(weighed.drift, 3).into()));
     estimate.push(("doses", recent.since(since).count().into()));
-    let severity = if probability < WARNS_FROM { Severity::Info } else { severity(system, gains, cause) };
+    let is_noted = probability < WARNS_FROM && !warned(kind, spot);
+    let severity = if is_noted { Severity::Info } else { severity(system, gains, cause) };
     let evidence = vec![Evidence { at: Some(since), says: sentence(system, gains, recent, since, cause) }];
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
 }

@@ -369,7 +369,8 @@ impl DoseWatch {
     ) {
         let cause = explanations.ranked[0].cause;
         self.standing.push(Standing { since, cause, relief });
-        let conclusion = told::conclusion(system, &self.gains, &self.recent, since, explanations);
+        let warned = |kind, spot| board.warns(kind, spot);
+        let conclusion = told::conclusion(system, &self.gains, &self.recent, since, explanations, warned);
         board.conclude(system, now, conclusion, out);
     }
 
