@@ -32,6 +32,8 @@ mod words;
 #[cfg(test)]
 mod bucket_stories;
 #[cfg(test)]
+mod float_stories;
+#[cfg(test)]
 mod properties;
 #[cfg(test)]
 mod stories;

@@ -9,8 +9,22 @@ use crate::model::*;
 
 /// Two basins under one splitter, each with float and moisture probe; meter, diverter and gauge.
 pub(super) fn yard() -> Arc<System> {
-    let id = |text| Id::new(text).unwrap();
-    let basin = |name| Basin {
+    yard_of(&["quince", "fig"], &[("s1", ["quince", "fig"])])
+}
+
+/// Such basins under splitters that halve what comes.
+pub(super) fn yard_of(basins: &[&str], splitters: &[(&str, [&str; 2])]) -> Arc<System> {
+    built(basins, splitters, Quantity::is_of_basin)
+}
+
+/// The same with floats alone.
+pub(super) fn floats_of(basins: &[&str], splitters: &[(&str, [&str; 2])]) -> Arc<System> {
+    built(basins, splitters, |quantity| quantity == Quantity::Float)
+}
+
+fn built(basins: &[&str], splitters: &[(&str, [&str; 2])], has: impl Fn(Quantity) -> bool) -> Arc<System> {
+    let id = |text: &str| Id::new(text).unwrap();
+    let basin = |name: &&str| Basin {
         id: id(name),
         plant: None,
         area_m2: 1.2,
@@ -23,19 +37,20 @@ pub(super) fn yard() -> Arc<System> {
         moisture_depth_mm: Some(250.0),
         flood_hold: None,
     };
-    let basins = vec![basin("quince"), basin("fig")];
+    let basins: Vec<Basin> = basins.iter().map(basin).collect();
     let sensor = |place, quantity, declared| Sensor { place, quantity, wiring: Wiring::default(), declared };
     let mut sensors: Vec<Sensor> = [Quantity::Meter, Quantity::Diverter, Quantity::Rain]
         .map(|quantity| sensor(Place::System, quantity, true))
         .into();
-    for basin in [0, 1].map(|b| Place::Basin(BasinIx(b))) {
-        for quantity in Quantity::ALL.into_iter().filter(|q| q.is_of_basin()) {
+    for basin in (0..basins.len() as u16).map(|b| Place::Basin(BasinIx(b))) {
+        for quantity in Quantity::ALL.into_iter().filter(|quantity| has(*quantity)) {
             let declared = !matches!(quantity, Quantity::Temperature | Quantity::Battery);
             sensors.push(sensor(basin, quantity, declared));
         }
     }
-    let feeds = [(id("s1"), [id("quince"), id("fig")], [0.5, 0.5])];
-    let tree = Tree::build(&feeds, &[id("quince"), id("fig")]).unwrap();
+    let feeds: Vec<_> = splitters.iter().map(|(name, feeds)| (id(name), feeds.map(id), [0.5, 0.5])).collect();
+    let names: Vec<Id> = basins.iter().map(|basin| basin.id.clone()).collect();
+    let tree = Tree::build(&feeds, &names).unwrap();
     let parts = SystemParts {
         id: id("yard"),
         name: "The yard".into(),
@@ -52,7 +67,10 @@ pub(super) fn yard() -> Arc<System> {
         },
         diverter: true,
         rain_mm_per_count: Some(0.2),
-        splitters: vec![Splitter { id: id("s1"), split: [0.5, 0.5], at: None }],
+        splitters: feeds
+            .iter()
+            .map(|(id, ..)| Splitter { id: id.clone(), split: [0.5, 0.5], at: None })
+            .collect(),
         basins,
         sensors,
     };

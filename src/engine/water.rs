@@ -43,8 +43,15 @@ impl Engine {
         if !self.state.doses.active(at, gap) {
             return;
         }
-        for probe in self.layout.basins.iter().filter_map(|basin| basin.moisture) {
-            if let Some(signal) = self.state.sensors[probe.0 as usize].probe_mut() {
+        for (basin, layout) in (0..).map(BasinIx).zip(&self.layout.basins) {
+            let watch = |sensor: SensorIx| &self.state.sensors[sensor.0 as usize];
+            let up_since = layout.float.and_then(|float| watch(float).float()?.wet_since());
+            if up_since.is_some_and(|since| since < at) {
+                self.state.doses.stood_before(basin);
+            }
+            if let Some(signal) =
+                layout.moisture.and_then(|probe| self.state.sensors[probe.0 as usize].probe_mut())
+            {
                 signal.open_episode(at);
             }
         }
@@ -124,20 +131,16 @@ impl Engine {
                 let rise = signal.episode().filter(|rise| rise.readings >= 2)?;
                 Some(Shown::Rise {
                     amplitude: rise.amplitude,
+                    before: rise.before,
                     deviation: signal.deviation(),
                     at_ceiling: signal.is_at_ceiling(rise.peak),
                     resolution: signal.resolution(),
                 })
             };
             let watch = &self.state.sensors[sensor.0 as usize];
-            // Under standing water soil takes no more, however much comes.
-            let stands = || {
-                let ponds = [FindingKind::Flooding, FindingKind::Ponding];
-                ponds.iter().any(|&kind| self.state.board.stands(kind, Spot::Basin(BasinIx(basin as u16))))
-            };
             // What says the same all the time may be frozen: that is no water that failed to come.
             let moves = || watch.unmoved_since().is_none();
-            let signal = watch.probe().filter(|_| believed(&sensor) && moves() && !stands());
+            let signal = watch.probe().filter(|_| believed(&sensor) && moves());
             return signal.and_then(rise).unwrap_or(Shown::Nothing);
         }
         match layout.float.filter(believed) {

@@ -117,6 +117,21 @@ pub(crate) fn shares(system: &System, since: EventTime, basins: &[(&str, f64, f6
     format!("Since {} {}.", clock(system, since), parts.join(", "))
 }
 
+/// A float that stays down while others rise.
+pub(crate) fn float_stays_down(
+    system: &System,
+    basin: &str,
+    since: EventTime,
+    asked: u16,
+    expected: f64,
+) -> String {
+    format!(
+        "Since {} the float in {basin} has stayed down in {asked} doses in which floats of other basins rose; by its \
+         habit it would have risen in about {expected:.0} of them.",
+        clock(system, since)
+    )
+}
+
 /// A date without the time, on the calendar of the yard: `3 May 2026`.
 fn date(system: &System, at: EventTime) -> String {
     at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string()

@@ -10,8 +10,6 @@ use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
 pub(super) const LIMIT: f64 = 10.0;
-/// Sum at which a cause is looked into where only floats tell: they see the large doses alone, and those roughly.
-pub(super) const LIMIT_BY_FLOATS: f64 = 24.0;
 /// No episode counts for more than this: likelihoods are never exact.
 const MOST: f64 = 7.0;
 /// Episodes at the least.
@@ -41,6 +39,11 @@ impl Test {
     /// The first episode of the change, once the sum has reached `limit`.
     pub(super) fn signal(&self, limit: f64) -> Option<EventTime> {
         (f64::from(self.sum) >= limit && u32::from(self.episodes) >= EPISODES).then_some(self.onset)
+    }
+
+    /// The first episode of the sum.
+    pub(super) fn onset(&self) -> EventTime {
+        self.onset
     }
 
     /// The sum.

@@ -2,7 +2,6 @@
 
 use super::cause::Cause;
 use super::drift::Drift;
-use super::measure::PartState;
 use super::recent::Recent;
 use crate::model::{EventTime, Quantity, System};
 use crate::stats::bayes::{log_sum_exp, normalise};
@@ -11,8 +10,6 @@ use crate::stats::bayes::{log_sum_exp, normalise};
 const LEAST_PROBABILITY: f64 = 0.02;
 /// Likelihoods are tempered: episodes of one week err alike, so that they say less than if they did not.
 const TEMPER: f64 = 0.5;
-/// Episodes in a row through which a float must stay down that used to rise.
-const DOWN_FOR: usize = 5;
 /// Log odds against an outlet that passes nothing for each episode in which water stood below it, and for how many.
 const STOOD: f64 = -1.5;
 const MOST_STOOD: usize = 4;
@@ -39,11 +36,9 @@ pub(super) struct Weighed {
 }
 
 /// Ranks the explanations of what changed since `since`, most probable first, each beside what is believed already.
-/// Where only floats tell, few can be told.
 pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believed: &[Cause]) -> Weighed {
-    let by_floats = has_floats_alone(system);
     let mut kinds: Vec<Cause> = Vec::new();
-    for cause in Cause::coarse(system).filter(|cause| !by_floats || floats_show(*cause, recent, since)) {
+    for cause in Cause::coarse(system) {
         if !kinds.iter().any(|known| known.is_same(cause)) {
             kinds.push(cause);
         }
@@ -89,15 +84,6 @@ fn by_float(cause: Cause, recent: &Recent, since: EventTime) -> f64 {
 /// Whether no probe tells of water.
 pub(super) fn has_floats_alone(system: &System) -> bool {
     system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture)
-}
-
-/// Whether floats alone can show that this is the cause: how long they are up says too little of how much water came
-/// to tell a split by, but an outlet that brings nothing leaves its float down whenever it used to rise.
-fn floats_show(cause: Cause, recent: &Recent, since: EventTime) -> bool {
-    let Cause::Blocked { basin, .. } = cause else { return false };
-    let told = || recent.since(since).map(|past| past.parts[basin.0 as usize].state);
-    let known = || told().filter(|state| *state != PartState::Unknown);
-    known().count() >= DOWN_FOR && known().all(|state| state == PartState::Below)
 }
 
 /// Change of basin `i` by all of `causes` together.
@@ -151,7 +137,7 @@ fn rank(fits: Vec<Fit>, drift: f64) -> Weighed {
 #[cfg(test)]
 mod tests {
     use super::super::likelihood::Common;
-    use super::super::measure::{Measured, Part};
+    use super::super::measure::{Measured, Part, PartState};
     use super::*;
     use crate::model::{BasinIx, SplitterIx};
 

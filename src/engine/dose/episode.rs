@@ -65,6 +65,8 @@ pub(super) struct Response {
     pub(super) float_min: f64,
     /// Since when it has been up.
     float_since: Option<EventTime>,
+    /// Whether water of before stood there when the episode began.
+    pub(super) stood_before: bool,
 }
 
 impl Response {
@@ -115,6 +117,13 @@ impl Gathering {
         response.gained += wetting.gained.value;
         response.variance += wetting.gained.variance;
         response.slowness = wetting.slowness.or(response.slowness);
+    }
+
+    /// Water of before stands in a basin as the episode begins.
+    pub(super) fn stood_before(&mut self, basin: usize) {
+        if let Some(episode) = &mut self.current {
+            episode.responses[basin].stood_before = true;
+        }
     }
 
     /// The float of a basin rose.

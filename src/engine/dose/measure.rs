@@ -26,6 +26,8 @@ pub(crate) enum Shown {
         amplitude: f64,
         /// Standard deviation of a reading, m³/m³.
         deviation: f64,
+        /// Water content before the episode, m³/m³.
+        before: f64,
         /// The probe was at its ceiling.
         at_ceiling: bool,
         /// The least gain that would be noticed as a wetting, m³/m³; for telling rain.
@@ -131,6 +133,8 @@ impl Part {
 /// Least number, its absolute uncertainty, and its relative one.
 struct Worth {
     shown: f64,
+    /// Content before, for a probe, m³/m³.
+    before: Option<f64>,
     floor: f64,
     absolute: f64,
     relative: f64,
@@ -141,17 +145,23 @@ impl Shown {
     fn worth(self) -> Option<Worth> {
         match self {
             // What a small rise amounts to depends on how wet each layer above the probe was.
-            Self::Rise { amplitude, deviation, at_ceiling, .. } => Some(Worth {
+            Self::Rise { amplitude, before, deviation, at_ceiling, .. } => Some(Worth {
                 shown: amplitude,
+                before: Some(before),
                 floor: 3.0 * deviation,
                 absolute: 0.006 + 1.5 * deviation,
                 relative: 0.04,
                 at_ceiling,
             }),
             // A float only shows what stands above its height.
-            Self::Float { minutes } => {
-                Some(Worth { shown: minutes, floor: 2.0, absolute: 12.0, relative: 1.0, at_ceiling: false })
-            }
+            Self::Float { minutes } => Some(Worth {
+                shown: minutes,
+                before: None,
+                floor: 2.0,
+                absolute: 12.0,
+                relative: 1.0,
+                at_ceiling: false,
+            }),
             Self::Nothing => None,
         }
     }
@@ -231,6 +241,7 @@ fn part(worth: Option<&Worth>, habit: &Habit, level: f64, common: f64, full: f64
         PartState::Measured
     };
     let size = usual.max(0.5 * worth.shown);
+    let log_shown = log_shown + worth.before.map_or(0.0, |it| habit.for_wetness(it, expected.log_shown));
     let deviation = expected.spread * f64::hypot(worth.relative, worth.absolute / size);
     Part {
         log_shown: log_shown as f32,
@@ -281,8 +292,13 @@ mod tests {
     #[test]
     fn the_first_episode_is_as_usual_as_any_and_the_second_is_measured_against_it() {
         let worths = |shown: f64| {
-            let rise =
-                Shown::Rise { amplitude: shown, deviation: 0.001, at_ceiling: false, resolution: 0.005 };
+            let rise = Shown::Rise {
+                amplitude: shown,
+                deviation: 0.001,
+                before: 0.2,
+                at_ceiling: false,
+                resolution: 0.005,
+            };
             [rise.worth(), None, rise.worth()]
         };
         let mut habits = vec![Habit::default(); 3];

@@ -11,6 +11,7 @@ mod habit;
 mod likelihood;
 mod measure;
 mod recent;
+mod rises;
 mod told;
 mod track;
 mod watch;

@@ -5,6 +5,7 @@ use super::diagnose::{Explanation, Weighed};
 use super::gains::Gains;
 use super::measure::{Measured, PartState};
 use super::recent::Recent;
+use super::rises::Missing;
 use crate::engine::board::{Conclusion, Spot};
 use crate::engine::{Dose, words};
 use crate::model::{
@@ -57,6 +58,13 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
 /// An explanation asks for a visit from this probability on; until then it is only noted.
 const WARNS_FROM: f64 = 0.8;
 
+/// Floats in one yard err alike, so that they say less than if they did not; log odds against an outlet that is blocked
+/// before anything is seen; and how often a float that stays down is jammed instead (common practice, no published
+/// source).
+const TEMPER: f64 = 0.5;
+const BY_FLOATS: f64 = -1.5;
+const JAMMED: f64 = 0.12;
+
 /// What is concluded, with its evidence. Whether it has `warned` before: then a little less certainty takes nothing back.
 pub(super) fn conclusion(
     system: &System,
@@ -87,6 +95,38 @@ pub(super) fn conclusion(
     let severity = if is_noted { Severity::Info } else { severity(system, gains, cause) };
     let evidence = vec![Evidence { at: Some(since), says: sentence(system, gains, recent, since, cause) }];
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
+}
+
+/// An outlet that lets nothing through, told by floats alone. A float that jams looks the same.
+pub(super) fn blocked_by_floats(system: &System, missing: Missing, since: EventTime) -> Conclusion {
+    let Missing { basin, sum, asked, expected, .. } = missing;
+    let any = logistic(TEMPER * sum + BY_FLOATS);
+    let [probability, jammed] = [1.0 - JAMMED, JAMMED].map(|part| round((any * part).min(0.99), 3));
+    let (kind, spot) = (FindingKind::BlockedOutlet, Spot::Basin(basin));
+    let float = system.find_sensor(Place::Basin(basin), Quantity::Float).map_or(spot, Spot::Sensor);
+    let explanation = |kind: FindingKind, spot: Spot, probability: f64| serde_json::json!({ "finding": kind, "subject": spot.subject(system), "probability": probability });
+    let says = words::float_stays_down(system, system.basin(basin).id.as_str(), since, asked, expected);
+    Conclusion {
+        kind,
+        spot,
+        severity: Severity::Warning,
+        probability,
+        estimate: vec![
+            ("since", since.to_string().into()),
+            ("share", 0.0.into()),
+            ("design", round(system.tree().design_share(basin), 4).into()),
+            (
+                "explanations",
+                serde_json::json!([
+                    explanation(kind, spot, probability),
+                    explanation(FindingKind::SensorStuck, float, jammed)
+                ]),
+            ),
+            ("no_fault", round(1.0 - any, 3).into()),
+            ("doses", asked.into()),
+        ],
+        evidence: vec![Evidence { at: Some(since), says }],
+    }
 }
 
 /// What the basins concerned received, in words.

@@ -1,10 +1,11 @@
 //! Watches a system's doses: shares, and what to conclude when they change.
 
+mod by_floats;
 mod mended;
 
 use serde::{Deserialize, Serialize};
 
-use super::alarm::{LIMIT, LIMIT_BY_FLOATS, Relief, Test};
+use super::alarm::{LIMIT, Relief, Test};
 use super::cause::Cause;
 use super::diagnose::{Weighed, explain, has_floats_alone, sum};
 use super::episode::{Episode, Gathering};
@@ -13,6 +14,7 @@ use super::habit::Habits;
 use super::likelihood::common;
 use super::measure::{Measured, PartState, Shown, measure};
 use super::recent::{Past, Recent};
+use super::rises::Rises;
 use super::told;
 use super::track::Tracks;
 use crate::engine::Effect;
@@ -24,6 +26,9 @@ use crate::model::{BasinIx, EventTime, FindingKind, Span, System};
 const TOLD_FROM: f64 = 0.65;
 /// Another explanation takes over from this probability on, and only while the episodes since are remembered.
 const TAKES_OVER_FROM: f64 = 0.7;
+/// Sum of a test that counts as a sign, and more water that matters (logarithm).
+const SIGNS: f64 = 3.0;
+const NOTABLY_MORE: f64 = 0.2;
 /// A meter is believed that counted nothing of so many episodes in a row.
 const UNMETERED: u8 = 10;
 /// Spread of the common level at a number of litres (logarithm).
@@ -36,6 +41,8 @@ pub(crate) struct DoseWatch {
     habits: Habits,
     /// One for each cause that is watched for, in their order.
     tests: Vec<Test>,
+    /// The same where only floats tell of water.
+    rises: Rises,
     recent: Recent,
     /// What is believed to be wrong.
     standing: Vec<Standing>,
@@ -97,6 +104,7 @@ impl DoseWatch {
             gathering: Gathering::default(),
             habits: Habits::new(system.basins.len()),
             tests: vec![Test::default(); Cause::coarse(system).count()],
+            rises: Rises::new(system.basins.len()),
             recent: Recent::default(),
             standing: Vec::new(),
             meter: None,
@@ -110,6 +118,11 @@ impl DoseWatch {
     /// Water showed in a basin; says whether an episode began.
     pub(crate) fn active(&mut self, at: EventTime, usual_gap: Span) -> bool {
         self.gathering.active(at, usual_gap, self.habits.basins.len())
+    }
+
+    /// Water of before stands in a basin as the episode begins.
+    pub(crate) fn stood_before(&mut self, basin: BasinIx) {
+        self.gathering.stood_before(basin.0 as usize);
     }
 
     /// A wetting is over.
@@ -155,9 +168,33 @@ impl DoseWatch {
         self.gathering.run_ended(at);
     }
 
+    /// The part of a usual dose that each basin receives, by what is known and believed now.
+    pub(crate) fn shares(&self, system: &System) -> Vec<f64> {
+        let mut believed = self.believed();
+        believed.retain(|cause| !matches!(cause, Cause::Sensor { .. }));
+        let share = |basin: BasinIx| {
+            let i = basin.0 as usize;
+            let change = sum(system, &believed, i, 1.0) + self.tracks.mean(i);
+            self.gains.share(system, basin) * change.exp()
+        };
+        let shares: Vec<f64> = system.basin_ixs().map(share).collect();
+        let total: f64 = shares.iter().sum();
+        shares.into_iter().map(|share| share / total).collect()
+    }
+
     /// Water of the last episode against the usual one.
     pub(crate) fn last_size(&self) -> f64 {
         self.last_size
+    }
+
+    /// Whether there are signs of a cause, not concluded yet, that brings basin `i` notably more water than before.
+    pub(crate) fn may_bring_more(&self, system: &System, i: usize) -> bool {
+        let brings_more = |cause: Cause| {
+            !matches!(cause, Cause::Sensor { .. }) && cause.change(system, i, 1.0) >= NOTABLY_MORE
+        };
+        let signs = self.tests.iter().zip(Cause::coarse(system)).filter(|(test, _)| test.sum() >= SIGNS);
+        let missing = system.basin_ixs().filter(|basin| self.rises.missing(*basin).sum >= SIGNS);
+        signs.map(|(_, cause)| cause).chain(missing.map(by_floats::blocked)).any(brings_more)
     }
 
     /// When the episode under way will be finished.
@@ -185,10 +222,17 @@ impl DoseWatch {
         }
         let measured = measure(view.system, &episode, view.shown, &self.habits, has_meter, view.has_gauge);
         let Some(mut measured) = measured else { return };
-        let lingers = |i: usize| board.stands(FindingKind::SlowSoak, Spot::Basin(BasinIx(i as u16)));
-        if lingering_is_known(view.system) {
-            let parts = measured.parts.iter_mut().enumerate();
-            parts.filter(|(i, _)| lingers(*i)).for_each(|(_, part)| part.state = PartState::Unknown);
+        let stands = |kind: FindingKind, i: usize| board.stands(kind, Spot::Basin(BasinIx(i as u16)));
+        let lingers = |i: usize| stands(FindingKind::SlowSoak, i);
+        for (i, part) in measured.parts.iter_mut().enumerate() {
+            let is_flooded = stands(FindingKind::Flooding, i) || stands(FindingKind::Ponding, i);
+            if !matches!(view.shown[i], Shown::Rise { .. }) {
+                continue;
+            }
+            // Under standing water soil takes no more, however much comes.
+            if is_flooded || (lingers(i) && lingering_is_known(view.system)) {
+                part.state = PartState::Unknown;
+            }
         }
         let believed = self.believed();
         let size = self.recent.size(measured.size);
@@ -203,7 +247,10 @@ impl DoseWatch {
             // What leaks, or seeps past a diverter, is too slow for splitters to divide as they do a dose.
             self.tests.fill(Test::default());
         } else if !measured.rain {
-            self.take(view.system, episode.began, &measured, now, board, out);
+            self.take(view, episode.began, &measured, now, board, out);
+            if has_floats_alone(view.system) {
+                self.take_by_floats(view, &episode, now, board, out);
+            }
         }
     }
 
@@ -220,15 +267,15 @@ impl DoseWatch {
 
     fn take(
         &mut self,
-        system: &System,
+        view: &DoseView<'_>,
         began: EventTime,
         measured: &Measured,
         now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        let size = self.recent.size(measured.size);
-        self.learn(system, measured, size);
+        let (system, size) = (view.system, self.recent.size(measured.size));
+        self.learn(view, measured, size);
         let mut told = measured.clone();
         for (part, habit) in told.parts.iter_mut().zip(&self.habits.basins) {
             if !habit.is_known() {
@@ -236,7 +283,8 @@ impl DoseWatch {
             }
         }
         let past = self.recent.note(began, &told).clone();
-        if past.parts.iter().filter(|part| part.state != PartState::Unknown).count() < 2 {
+        let known = past.parts.iter().filter(|part| part.state != PartState::Unknown).count();
+        if known < 2 || has_floats_alone(system) {
             return;
         }
         self.test(system, &past);
@@ -250,7 +298,7 @@ impl DoseWatch {
         self.standing.iter().map(|standing| standing.cause).collect()
     }
 
-    fn learn(&mut self, system: &System, measured: &Measured, size: f64) {
+    fn learn(&mut self, view: &DoseView<'_>, measured: &Measured, size: f64) {
         let suspected = self.tests.iter().any(Test::is_suspicious);
         let believed = self.believed();
         let level = measured.level + measured.common;
@@ -260,9 +308,12 @@ impl DoseWatch {
         }
         for (i, (habit, part)) in self.habits.basins.iter_mut().zip(&measured.parts).enumerate() {
             if part.state == PartState::Measured {
-                let shown = f64::from(part.log_shown) - part.moves(sum(system, &believed, i, size));
+                let shown = f64::from(part.log_shown) - part.moves(sum(view.system, &believed, i, size));
                 let deviation = f64::from(part.deviation);
                 habit.learn(measured.level, shown, measured.common, deviation, suspected);
+            }
+            if let Shown::Rise { before, .. } = view.shown[i] {
+                habit.learn_before(before, suspected);
             }
         }
     }
@@ -340,12 +391,8 @@ impl DoseWatch {
 
     /// Explains the strongest signal.
     fn look_into(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
-        let by_floats = has_floats_alone(system);
-        let limit = if by_floats { LIMIT_BY_FLOATS } else { LIMIT };
-        let causes = self.tests.iter().zip(Cause::coarse(system));
-        let watched = causes.filter(|(_, cause)| !by_floats || matches!(cause, Cause::Blocked { .. }));
-        let strongest = watched.map(|(test, _)| test).max_by(|a, b| a.sum().total_cmp(&b.sum()));
-        let Some(since) = strongest.and_then(|test| test.signal(limit)) else { return };
+        let strongest = self.tests.iter().max_by(|a, b| a.sum().total_cmp(&b.sum()));
+        let Some(since) = strongest.and_then(|test| test.signal(LIMIT)) else { return };
         let explanations = explain(system, &self.recent, since, &self.believed());
         let Some(first) = explanations.ranked.first() else { return };
         let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
@@ -378,5 +425,6 @@ impl DoseWatch {
     fn reset(&mut self) {
         self.tracks.restart();
         self.tests.fill(Test::default());
+        self.rises.restart();
     }
 }

@@ -1,0 +1,76 @@
+//! Stories of yards where only floats tell of water.
+
+use std::sync::Arc;
+
+use super::stories::{Story, floats_of};
+use super::{Engine, Input};
+use crate::model::*;
+
+/// Minutes between doses.
+const APART: i64 = 480;
+
+/// A dose that raises such floats for a while.
+fn dose(story: &mut Story, n: i64, floats: &[&str]) {
+    for float in floats {
+        story.wet(n * APART, &format!("{float}/float"));
+    }
+    for float in ["quince", "fig", "plum", "olive"] {
+        story.dry(n * APART + 40, &format!("{float}/float"));
+    }
+}
+
+#[test]
+fn an_outlet_that_lets_nothing_through_is_told_and_over_when_its_float_rises_again() {
+    let splitters = [("s1", ["s2", "s3"]), ("s2", ["quince", "fig"]), ("s3", ["plum", "olive"])];
+    let system = floats_of(&["quince", "fig", "plum", "olive"], &splitters);
+    let mut story = Story { engine: Engine::new(Arc::clone(&system)), effects: Vec::new() };
+    (0..60).for_each(|n| dose(&mut story, n, &["quince", "fig", "plum", "olive"]));
+    assert!(!story.told().iter().any(|told| told.contains("blocked-outlet")), "{:?}", story.told());
+    (60..75).for_each(|n| dose(&mut story, n, &["quince", "fig", "olive"]));
+    let told = story.told();
+    let raised = told.iter().find(|told| told.contains("raised blocked-outlet")).expect("it is told");
+    let minute: i64 = raised.split(' ').next().and_then(|word| word.parse().ok()).expect("a time");
+    assert!((61 * APART..66 * APART).contains(&minute), "within five doses: {raised}");
+    assert!(raised.contains("plum"), "{raised}");
+    (75..85).for_each(|n| dose(&mut story, n, &["quince", "fig", "plum", "olive"]));
+    assert!(
+        story.told().iter().any(|told| told.contains("cleared blocked-outlet basin:plum")),
+        "{:?}",
+        story.told()
+    );
+}
+
+#[test]
+fn work_on_the_outlet_ends_it_and_what_was_gathered_against_it() {
+    let splitters = [("s1", ["s2", "olive"]), ("s2", ["quince", "fig"])];
+    let system = floats_of(&["quince", "fig", "olive"], &splitters);
+    let mut story = Story { engine: Engine::new(Arc::clone(&system)), effects: Vec::new() };
+    let dose = |story: &mut Story, n: i64, quince: bool| {
+        let rising = [("quince", quince), ("fig", true), ("olive", true)];
+        for (float, _) in rising.iter().filter(|(_, rises)| *rises) {
+            story.wet(n * APART, &format!("{float}/float"));
+        }
+        for (float, _) in rising {
+            story.dry(n * APART + 40, &format!("{float}/float"));
+        }
+    };
+    (0..60).for_each(|n| dose(&mut story, n, true));
+    (60..75).for_each(|n| dose(&mut story, n, false));
+    let blocked = |story: &Story| {
+        let of = |verb: &str| story.told().iter().filter(|told| told.contains(verb)).count();
+        of("raised blocked-outlet basin:quince") > of("cleared blocked-outlet basin:quince")
+    };
+    assert!(blocked(&story));
+    let at = EventTime::from_secs(74 * APART * 60 + 7200);
+    let service = Service {
+        at,
+        subject: Subject::Basin(Id::new("quince").expect("an id")),
+        work: vec![Work::OutletCleared],
+        mulch_found_mm: None,
+        mulch_left_mm: None,
+    };
+    story.engine.apply(at, &Input::Command(Box::new(Command::Serviced(service))), &mut story.effects);
+    assert!(!blocked(&story));
+    (75..77).for_each(|n| dose(&mut story, n, false));
+    assert!(!blocked(&story), "it begins anew");
+}
