@@ -49,12 +49,10 @@ impl Engine {
             })
             .collect();
         for dose in &doses {
-            self.state.soak.dosed(
-                &self.system,
-                dose,
-                self.state.doses.last_size(),
-                self.layout.meter.is_some(),
-            );
+            self.state.soak.shared(&self.state.doses.shares(&self.system));
+            if self.layout.meter.is_none() {
+                self.state.soak.dosed(dose, self.state.doses.last_size());
+            }
             self.with_use(|usage, view, board, out| usage.dosed(view, dose, now, board, out), out);
         }
     }
@@ -128,10 +126,14 @@ impl Engine {
         let Some(day) = self.state.day else { return };
         let floats: Vec<FloatNow> =
             self.layout.basins.iter().map(|basin| self.float_now(basin.float)).collect();
+        let may_get_more: Vec<bool> = (0..self.layout.basins.len())
+            .map(|basin| self.state.doses.may_bring_more(&self.system, basin))
+            .collect();
         let view = DayView {
             system: &self.system,
             layouts: &self.layout.basins,
             floats: &floats,
+            may_get_more: &may_get_more,
             number: day.number,
             from: day.from,
             to: day.to,

@@ -75,6 +75,11 @@ impl Course {
         self.seen.push(seen);
     }
 
+    /// What was seen from a stretch on was no water.
+    pub(crate) fn forget_from(&mut self, stretch: i32) {
+        self.seen.retain(|seen| seen.stretch < stretch);
+    }
+
     /// What was seen in one stretch, if it was more than a bound.
     fn exact_in(&self, stretch: i32) -> Option<&Seen> {
         let found = self.seen.binary_search_by_key(&stretch, |seen| seen.stretch).ok()?;

@@ -6,7 +6,7 @@ use super::outlook::Outlook;
 use crate::engine::allowance::soak_time;
 use crate::engine::board::{Conclusion, Spot};
 use crate::engine::words;
-use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Severity, Span, System};
+use crate::model::{BasinIx, EventTime, Evidence, FindingKind, Place, Quantity, Severity, Span, System};
 
 /// A flood due within this time, or possible within the shorter one, needs a visit; else the next visit will
 /// do.
@@ -18,8 +18,10 @@ const IMMINENT_DAYS: f64 = 21.0;
 const MATTERS_H: f64 = 0.75;
 /// Cold, wet ground and a miscounted load slow a basin that has none beside it to compare with by up to this factor.
 const ALONE_FROM: f64 = 2.0;
-/// How often a floor found slow is slow, measured by the scoreboard.
-const PROBABILITY: f64 = 0.93;
+/// How often a floor found slow is slow, where a meter counts the loads and a probe tells this basin's part of them, and
+/// where one of them is guessed; measured by the scoreboard.
+const MEASURED: f64 = 0.93;
+const GUESSED: f64 = 0.65;
 
 /// Everything that goes into the finding.
 pub(super) struct Report<'a> {
@@ -43,6 +45,12 @@ impl Report<'_> {
     /// Whether it will flood so soon that there is no time for a second look.
     pub(super) fn is_imminent(&self) -> bool {
         self.needs_visit() && self.outlook.is_some_and(|outlook| outlook.due <= IMMINENT_DAYS)
+    }
+
+    fn probability(&self) -> f64 {
+        let probe = self.system.find_sensor(Place::Basin(self.basin), Quantity::Moisture);
+        let is_metered = self.system.source.litres_per_count.is_some();
+        if is_metered && probe.is_some() { MEASURED } else { GUESSED }
     }
 
     /// Whether the basin will flood soon, as far as can be told.
@@ -84,7 +92,7 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
         kind: FindingKind::SlowSoak,
         spot: Spot::Basin(*basin),
         severity: if warns { Severity::Warning } else { Severity::Info },
-        probability: PROBABILITY,
+        probability: report.probability(),
         estimate: vec![
             ("soak_time_h", round(soak_time_h).into()),
             ("baseline_h", round(baseline_h).into()),

@@ -23,8 +23,8 @@ const LOAD_DAYS: i64 = 28;
 const RECOVERED: f64 = 1.2;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
-/// Part that one dose's shares add to what is known of a basin's share.
-const SHARE_STEP: f64 = 0.1;
+/// Stretches for which a slow floor may not be told.
+const MOST_HELD: u8 = 2;
 /// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
 const UNMEASURED_L: f64 = 60.0;
 /// Probes do not tell a dose more different than this from the usual one.
@@ -54,6 +54,8 @@ pub(crate) struct BasinSoak {
     course: Course,
     /// Since when a slow floor stands, and the logarithm of the resistance it had before.
     slow: Option<Slow>,
+    /// Stretches for which a slow floor was not told, since more water may stand on it.
+    held: u8,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -84,6 +86,8 @@ pub(crate) struct DayView<'a> {
     pub(crate) layouts: &'a [BasinLayout],
     /// By basin: whether its float is believed, and since when it has been up.
     pub(crate) floats: &'a [FloatNow],
+    /// By basin: whether more water than usual may be what reaches it.
+    pub(crate) may_get_more: &'a [bool],
     /// The day that closes: its number by the local calendar, its beginning and end.
     pub(crate) number: i64,
     pub(crate) from: EventTime,
@@ -107,6 +111,7 @@ impl SoakWatch {
             days: Vec::new(),
             course: Course::default(),
             slow: None,
+            held: 0,
         };
         let basins = system.basin_ixs().map(basin).collect();
         Self { inflow: Inflow::default(), gauge: None, rain_mm: [0.0; 2], basins }
@@ -132,16 +137,14 @@ impl SoakWatch {
         }
     }
 
-    /// A dose of `size` times the usual was measured: its shares, and where nobody else counts them its litres.
-    pub(crate) fn dosed(&mut self, system: &System, dose: &Dose, size: f64, has_meter: bool) {
+    /// What part of all water each basin receives, by what is known now.
+    pub(crate) fn shared(&mut self, shares: &[f64]) {
+        self.basins.iter_mut().zip(shares).for_each(|(basin, share)| basin.share = *share);
+    }
+
+    /// A dose of `size` times the usual came that no meter counts.
+    pub(crate) fn dosed(&mut self, dose: &Dose, size: f64) {
         if dose.quality > 0.0 {
-            let named: f64 = dose.shares.iter().map(|&(basin, _)| system.tree().design_share(basin)).sum();
-            for &(basin, share) in &dose.shares {
-                let known = &mut self.basins[basin.0 as usize].share;
-                *known += SHARE_STEP * dose.quality * (share * named - *known);
-            }
-        }
-        if !has_meter && dose.quality > 0.0 {
             let unmeasured = UNMEASURED_L * size.clamp(SIZES.0, SIZES.1);
             self.came(dose.at, dose.litres.unwrap_or(unmeasured));
         }
@@ -207,8 +210,14 @@ impl SoakWatch {
         let rained = self.rained_of_late();
         self.rain_mm = [self.rain_mm[1], 0.0];
         let loads_known = self.inflow.since().is_some_and(|since| since <= loads_from(view.from));
-        for ((basin, float), layout) in self.basins.iter_mut().zip(view.floats).zip(view.layouts) {
+        for (ix, layout) in (0..).map(BasinIx).zip(view.layouts) {
+            let (basin, float) = (&mut self.basins[ix.0 as usize], view.floats[ix.0 as usize]);
             basin.chips.day(view.to, basin.celsius);
+            if let Some(since) = float.wet_since.filter(|_| !float.believed)
+                && basin.belied(since, view)
+            {
+                board.clear(view.to, FindingKind::SlowSoak, Spot::Basin(ix), out);
+            }
             let standing = float.wet_since.map_or(Span::ZERO, |since| view.to - since.max(view.from));
             let stood = std::mem::take(&mut basin.stood) + standing;
             if layout.floor.is_some() && float.believed && loads_known && !rained {
@@ -252,7 +261,7 @@ impl SoakWatch {
         let Some(floor) = view.layouts[index].floor else { return };
         let own = self.own_course(index);
         let found = match self.basins[index].slow {
-            None => slowing(&own),
+            None => slowing(&own).filter(|_| self.basins[index].is_not_by_load(view.may_get_more[index])),
             Some(slow) => {
                 let Some(now) = levels(&own) else { return };
                 if now.now < slow.before + RECOVERED.ln() {
@@ -342,6 +351,24 @@ impl SoakWatch {
     }
 }
 
+impl BasinSoak {
+    /// Whether a floor that seems slow is, though its basin may get more water, which stands for longer on any floor:
+    /// then it is told once that has had its time to be found.
+    fn is_not_by_load(&mut self, may_get_more: bool) -> bool {
+        self.held = if may_get_more { self.held.saturating_add(1) } else { 0 };
+        self.held == 0 || self.held > MOST_HELD
+    }
+
+    /// What the float has said since `since` was no water. Says whether a slow floor was concluded from it.
+    fn belied(&mut self, since: EventTime, view: &DayView<'_>) -> bool {
+        let days = ((view.to - since).days_f64().ceil() as i64 - 1).max(0);
+        let stretch = (view.number - days).div_euclid(STRETCH) as i32;
+        self.days.retain(|day| day.to <= since);
+        self.course.forget_from(stretch);
+        self.slow.take_if(|slow| slow.raised >= stretch).is_some()
+    }
+}
+
 /// The day that the view's end belongs to.
 fn paths_end(view: &DayView<'_>) -> f64 {
     view.number as f64 + 1.0
@@ -359,6 +386,7 @@ pub(crate) struct Standing<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::stories::yard;
 
     #[test]
     fn it_takes_two_looks_to_ask_for_a_visit_and_two_to_ask_no_more() {
@@ -367,5 +395,32 @@ mod tests {
         let warns = looks.map(|needs_visit| slow.look(needs_visit, false));
         assert_eq!(warns, [false, false, false, true, true, true, true, false]);
         assert!(slow.look(true, true), "a flood is imminent");
+    }
+
+    #[test]
+    fn what_a_float_said_that_is_not_believed_is_forgotten_and_so_is_what_was_concluded_from_it() {
+        let system = yard();
+        let at = |day: i64| EventTime::from_secs(86_400 * day);
+        let seen = |stretch| Seen { stretch, log_resistance: 1.0, stood_h: 3.0 };
+        let day = |n| Day { from: at(n), to: at(n + 1), stood: Span::from_hours(20) };
+        let mut basin = SoakWatch::new(&system).basins.swap_remove(0);
+        (0..=5).for_each(|stretch| basin.course.note(seen(stretch)));
+        basin.days = (24..30).map(day).collect();
+        basin.slow = Some(Slow { raised: 5, before: 0.0, needed_visit: false, warns: false });
+        let view = DayView {
+            system: &system,
+            layouts: &[],
+            floats: &[],
+            may_get_more: &[],
+            number: 30,
+            from: at(30),
+            to: at(31),
+        };
+        // Since the morning of day 22, in the stretch that began with day 20.
+        assert!(basin.clone().belied(at(22), &view));
+        assert!(!basin.belied(at(26) + Span::HOUR, &view), "the slow floor was known before");
+        let days: Vec<EventTime> = basin.days.iter().map(|day| day.from).collect();
+        assert_eq!(days, [at(24), at(25)]);
+        assert!(basin.slow.is_some());
     }
 }
