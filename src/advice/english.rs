@@ -1,19 +1,21 @@
 //! The sentences. Steps are in the order of the work; `first` is said before anything else.
 
-use serde::Serialize;
+use std::iter;
 
-use super::{place_words, sensor_words};
+use serde::ser::{Serialize, SerializeStruct, Serializer};
+
+use super::{WaterNow, place_words, sensor_words};
 use crate::model::{Finding, FindingKind, Severity, Subject, System};
 
 /// What to do about one kind of finding.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Advice {
-    /// Look at or do this before anything else.
+    /// Look at or do this before anything else: the first step of the work.
     pub first: &'static str,
     /// Things to bring.
     pub bring: &'static [&'static str],
-    /// The work, in order.
-    pub steps: &'static [&'static str],
+    /// The work after the first step, in order.
+    pub further: &'static [&'static str],
     /// What shows that it is mended.
     pub proof: &'static str,
     /// What could hurt somebody or break a rule.
@@ -31,6 +33,33 @@ const PLUMBING: &str = "Changing pipes or fittings may need a permit and a licen
 const LOCAL: &str = "The local plumbing and health code governs wherever it differs from this advice.";
 const ELECTRIC: &str = "Switch off and disconnect whatever is wired to the mains before opening it, and leave \
                         mains wiring to a licensed electrician.";
+
+impl Advice {
+    /// The whole work in order, as it is numbered for people.
+    pub fn steps(&self) -> impl Iterator<Item = &'static str> + use<> {
+        iter::once(self.first).chain(self.further.iter().copied())
+    }
+}
+
+/// `steps` are all of them: what is said first is one of the work's steps.
+impl Serialize for Advice {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let steps: Vec<_> = self.steps().collect();
+        let mut wire = serializer.serialize_struct("Advice", 5)?;
+        wire.serialize_field("first", self.first)?;
+        wire.serialize_field("bring", self.bring)?;
+        wire.serialize_field("steps", &steps)?;
+        wire.serialize_field("proof", self.proof)?;
+        wire.serialize_field("cautions", self.cautions)?;
+        wire.end()
+    }
+}
+
+/// What to do about a finding of `kind` about a basin whose flood stands: what would keep that flood off comes too late.
+pub fn advice_in_flood(kind: FindingKind, system: Option<&System>) -> Advice {
+    let advice = advice(kind, system);
+    if kind == FindingKind::SlowSoak { Advice { first: FLOOD_FIRST, ..advice } } else { advice }
+}
 
 /// What to do about a finding of `kind`, at `system` where it is known which that is.
 pub fn advice(kind: FindingKind, system: Option<&System>) -> Advice {
@@ -65,7 +94,7 @@ const FLOODING: Advice = Advice {
         "fresh wood chips, coarse",
         "soap and clean water",
     ],
-    steps: &[
+    further: &[
         "Keep everybody away from the water and see which way it runs. Bank soil across its way if it heads \
          for a building, a path, a neighbour or a storm drain.",
         "Look at the outlet: its air gap must be free. Clear mulch, roots or soil that reach up to the pipe.",
@@ -92,7 +121,7 @@ const PONDING: Advice = Advice {
         "folding rule",
         "soap and clean water",
     ],
-    steps: &[
+    further: &[
         "Measure the mulch depth and note it: thin, dark, matted mulch is spent.",
         "Fork out spent mulch and the slimy layer on the floor; loosen the floor a hand deep.",
         "Refill with coarse chips and keep the air gap free.",
@@ -103,8 +132,11 @@ const PONDING: Advice = Advice {
     cautions: &[GERMS, STANDING, DIGGING, LOCAL],
 };
 
+/// Where the flood that a slow basin leads to has come.
+const FLOOD_FIRST: &str = "See to the flood of this basin first; its mulch is renewed in the same visit.";
+
 const SLOW_SOAK: Advice = Advice {
-    first: "Plan a mulch renewal before the due date; nothing has to be done today.",
+    first: "Plan to renew the mulch before the day on which a flood is foretold.",
     bring: &[
         "waterproof gloves",
         "garden fork",
@@ -112,7 +144,7 @@ const SLOW_SOAK: Advice = Advice {
         "fresh wood chips, coarse",
         "folding rule",
     ],
-    steps: &[
+    further: &[
         "Dig a small hole through the mulch to the floor and note the mulch depth and how rotten it is.",
         "Renew the mulch and rake the slimy layer off the floor.",
         "Ask about changes in the house: more people, a new detergent, a water softener. Salty water closes \
@@ -133,7 +165,7 @@ const BLOCKED_OUTLET: Advice = Advice {
         "bucket and a watch",
         "soap and clean water",
     ],
-    steps: &[
+    further: &[
         "Clear mulch, soil and roots from below the outlet until the water falls free.",
         "Run a tap at the source and watch: a trickle or nothing means a blockage further up.",
         "Push the brush up from the outlet, gently and with the water off. Take hair and lint out; do not \
@@ -156,7 +188,7 @@ const UNEVEN_SPLIT: Advice = Advice {
         "two equal buckets and a watch",
         "flexible drain brush",
     ],
-    steps: &[
+    further: &[
         "Open the splitter and look for lint or hair on the dividing edge; clean it.",
         "Level it across the flow and bed it firmly, so that it does not settle again.",
         "Check that the pipe into it runs straight for about two feet (60 cm): water that swings round a bend favours one side.",
@@ -170,7 +202,7 @@ const UNEVEN_SPLIT: Advice = Advice {
 const NO_WATER: Advice = Advice {
     first: "Ask whether anybody is at home and whether the diverter stands at landscape.",
     bring: &["waterproof gloves", "flexible drain brush", "torch", "bucket"],
-    steps: &[
+    further: &[
         "Check the diverter by hand: handle and pipe must agree with what is reported.",
         "Run a tap at a connected fixture and listen and look at the first splitter.",
         "If nothing comes, look for a blockage between the house and the first splitter: cleanouts first.",
@@ -183,7 +215,7 @@ const NO_WATER: Advice = Advice {
 const UNEXPECTED_WATER: Advice = Advice {
     first: "See whether water is running at the first splitter now, and which way the diverter really stands.",
     bring: &["waterproof gloves", "torch", "screwdriver for the diverter's cover"],
-    steps: &[
+    further: &[
         "If the diverter says sewer: turn it to landscape and back once. Dirt in its seat or a loose handle \
          lets water past.",
         "Compare the handle with the position that is reported: the contact may have slipped.",
@@ -199,7 +231,7 @@ const SENSOR_SILENT: Advice = Advice {
     first: "See whether other sensors of the same property report: if none does, the radio gateway or the \
             broker is the place to look.",
     bring: &["fresh batteries", "spare sensor", "contact cleaner and a dry cloth", "gloves"],
-    steps: &[
+    further: &[
         "Check battery and contacts; water in the housing means a new seal or a new sensor.",
         "Check the antenna and what has grown or been parked in its way.",
         "Restart the sensor and wait for one report.",
@@ -212,7 +244,7 @@ const SENSOR_STUCK: Advice = Advice {
     first: "Move it by hand: lift a float and let it fall, or wet the soil at a probe with a cup of clean \
             water, and watch this page.",
     bring: &["gloves", "cup and clean water", "soft brush", "spare sensor"],
-    steps: &[
+    further: &[
         "Free a float from mulch, roots and slime; it must swing its whole way.",
         "Press a probe firmly into undisturbed soil: an air pocket around it reads dry for ever.",
         "Replace it if it still does not move.",
@@ -224,7 +256,7 @@ const SENSOR_STUCK: Advice = Advice {
 const SENSOR_IMPLAUSIBLE: Advice = Advice {
     first: "Compare what it reports with what you see at its place: wet or dry, warm or cold.",
     bring: &["gloves", "cup and clean water", "spare sensor"],
-    steps: &[
+    further: &[
         "Check the wiring and seals for water, bites and breaks.",
         "Check the unit and scale that the system file states for it.",
         "Replace it if values stay impossible, and record the change, so that its past is not mixed with \
@@ -237,7 +269,7 @@ const SENSOR_IMPLAUSIBLE: Advice = Advice {
 const BATTERY_LOW: Advice = Advice {
     first: "Bring a fresh battery on the next visit; the sensors still report.",
     bring: &["fresh battery of the same type", "contact cleaner and a dry cloth", "seal grease", "gloves"],
-    steps: &[
+    further: &[
         "Note the last readings, change the battery and clean the contacts.",
         "Grease and close the seal; wait for one report.",
         "Take the spent battery to collection.",
@@ -245,6 +277,23 @@ const BATTERY_LOW: Advice = Advice {
     proof: "The reported charge is back near full.",
     cautions: &[GERMS, LOCAL],
 };
+
+/// The finding as one sentence without a full stop, by what the floats say of its water now.
+pub fn headline_now(finding: &Finding, system: &System, water: Option<WaterNow>) -> String {
+    let place = place_words(system, &finding.subject);
+    match (finding.kind, water) {
+        (FindingKind::Flooding, Some(WaterNow::Sunk)) => {
+            capitalised(&format!("{place} flooded, and water still stands in it"))
+        }
+        (FindingKind::Flooding, Some(WaterNow::Gone)) => {
+            capitalised(&format!("{place} flooded; the water has gone since"))
+        }
+        (FindingKind::Ponding, Some(WaterNow::Gone)) => {
+            format!("Water stood too long in {place}; it has gone since")
+        }
+        _ => headline(finding, system),
+    }
+}
 
 /// The finding as one sentence without a full stop.
 pub fn headline(finding: &Finding, system: &System) -> String {
@@ -290,6 +339,16 @@ pub const fn kind_words(kind: FindingKind) -> &'static str {
         FindingKind::SensorStuck => "sensor stuck",
         FindingKind::SensorImplausible => "sensor implausible",
         FindingKind::BatteryLow => "battery low",
+    }
+}
+
+/// The same by what the floats say of its water now.
+pub const fn kind_words_now(kind: FindingKind, water: Option<WaterNow>) -> &'static str {
+    match (kind, water) {
+        (FindingKind::Flooding, Some(WaterNow::Sunk)) => "flooded, water still stands",
+        (FindingKind::Flooding, Some(WaterNow::Gone)) => "flooded, dry since",
+        (FindingKind::Ponding, Some(WaterNow::Gone)) => "ponded, dry since",
+        _ => kind_words(kind),
     }
 }
 
@@ -342,13 +401,52 @@ mod tests {
         for kind in FindingKind::ALL {
             let advice = advice(kind, None);
             assert!(!advice.first.is_empty() && !advice.proof.is_empty(), "{kind}");
-            assert!(!advice.bring.is_empty() && !advice.steps.is_empty(), "{kind}");
+            assert!(!advice.bring.is_empty() && !advice.further.is_empty(), "{kind}");
             assert!(advice.cautions.contains(&GERMS) && advice.cautions.contains(&LOCAL), "{kind}");
-            let sentences = advice.steps.iter().chain(advice.cautions).chain([&advice.first, &advice.proof]);
+            let sentences = advice.steps().chain(advice.cautions.iter().copied()).chain([advice.proof]);
             for sentence in sentences {
                 assert!(sentence.ends_with(['.', '?']) && !sentence.contains("  "), "{kind}: {sentence}");
+                assert!(!sentence.contains("nothing has to be done"), "{kind} calls people: {sentence}");
             }
         }
+    }
+
+    #[test]
+    fn the_first_step_is_number_one_of_the_list() {
+        for kind in FindingKind::ALL {
+            let advice = advice(kind, None);
+            assert_eq!(advice.steps().next(), Some(advice.first), "{kind}");
+            let wire = serde_json::to_value(advice).unwrap();
+            assert_eq!(
+                (&wire["first"], wire["steps"].as_array().unwrap().len()),
+                (&wire["steps"][0], 1 + advice.further.len())
+            );
+        }
+    }
+
+    #[test]
+    fn a_headline_follows_the_water() {
+        let system = samples::orchard();
+        let says =
+            |kind, water| headline_now(&samples::finding(kind, samples::basin("quince")), &system, water);
+        let flood = |water| says(FindingKind::Flooding, Some(water));
+        assert_eq!(flood(WaterNow::AtRim), "The “quince tree” basin is flooding");
+        assert_eq!(flood(WaterNow::Sunk), "The “quince tree” basin flooded, and water still stands in it");
+        assert_eq!(flood(WaterNow::Gone), "The “quince tree” basin flooded; the water has gone since");
+        let pond = says(FindingKind::Ponding, Some(WaterNow::Gone));
+        assert_eq!(pond, "Water stood too long in the “quince tree” basin; it has gone since");
+        assert_eq!(
+            says(FindingKind::SlowSoak, None),
+            headline(&samples::finding(FindingKind::SlowSoak, samples::basin("quince")), &system)
+        );
+    }
+
+    #[test]
+    fn what_keeps_a_flood_off_waits_for_the_flood_that_stands() {
+        let advice = advice_in_flood(FindingKind::SlowSoak, None);
+        assert!(advice.first.starts_with("See to the flood"), "{}", advice.first);
+        let other = FindingKind::BatteryLow;
+        assert_eq!(advice_in_flood(other, None), super::advice(other, None));
     }
 
     #[test]
@@ -369,15 +467,15 @@ mod tests {
         let says = |kind, subject| headline(&samples::finding(kind, subject), &system);
         assert_eq!(
             says(FindingKind::Flooding, samples::basin("quince")),
-            "The quince tree basin is flooding"
+            "The “quince tree” basin is flooding"
         );
         assert_eq!(
             says(FindingKind::SensorStuck, Subject::Sensor("fig/float".into())),
-            "The float in basin fig stays at one value although it should move"
+            "The float in basin “fig” stays at one value although it should move"
         );
         assert_eq!(
             says(FindingKind::BatteryLow, Subject::Sensor("quince/battery".into())),
-            "The battery in the quince tree basin is nearly empty"
+            "The battery in the “quince tree” basin is nearly empty"
         );
         assert_eq!(
             says(FindingKind::UnexpectedWater, Subject::Diverter),
@@ -385,7 +483,7 @@ mod tests {
         );
         assert_eq!(
             says(FindingKind::SensorSilent, Subject::Sensor("gone/float".into())),
-            "Sensor gone/float stopped reporting"
+            "Sensor “gone/float” stopped reporting"
         );
     }
 

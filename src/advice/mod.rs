@@ -7,10 +7,15 @@
 mod check;
 mod english;
 mod place;
+mod water;
 
 pub use check::{drift_check, separating_check};
-pub use english::{Advice, advice, headline, kind_words, probability_words, severity_words};
-pub use place::{basin_words, place_words, sensor_words};
+pub use english::{
+    Advice, advice, advice_in_flood, headline, headline_now, kind_words, kind_words_now, probability_words,
+    severity_words,
+};
+pub use place::{basin_title, basin_words, place_title, place_words, quoted, sensor_title, sensor_words};
+pub use water::WaterNow;
 
 #[cfg(test)]
 mod samples;

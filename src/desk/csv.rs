@@ -67,6 +67,9 @@ pub(super) fn received(system: &System, months: &[ReceivedTime]) -> String {
         "share by design",
         "doses",
         "doses not measured",
+        "doses in the figures",
+        "silent from",
+        "silent to",
     ]);
     for month in months {
         for (ix, received) in system.basin_ixs().zip(&month.basins) {
@@ -78,8 +81,14 @@ pub(super) fn received(system: &System, months: &[ReceivedTime]) -> String {
             number(&mut text, received.litres, 1);
             number(&mut text, received.share, 4);
             number(&mut text, Some(system.tree().design_share(ix)), 4);
-            write!(text, ",{},{}\r\n", month.doses, month.unmeasured)
+            write!(text, ",{},{},{}", month.doses, month.unmeasured, received.doses)
                 .expect("writing to a string cannot fail");
+            let (from, to) = received.silent.unzip();
+            for at in [from, to] {
+                text.push(',');
+                text.extend(at.map(|at| time(at, &system.zone)));
+            }
+            text.push_str("\r\n");
         }
     }
     text

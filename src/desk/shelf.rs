@@ -3,7 +3,7 @@
 //! A redraw compares each system's card with the one before and keeps those that did not change, with
 //! the HTML that they were drawn as, so that the work of a commit is that of the systems it touched.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{Hash, Hasher};
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
@@ -16,7 +16,7 @@ use tokio::time::Instant;
 use super::gather;
 use super::office::Desk;
 use super::pages::{self, Detail, Group, Part};
-use super::sheet::{Board, Choices, Counts, Filter, Need, SystemCard};
+use super::sheet::{Board, Choices, Counts, Filter, FindingSheet, Need, SystemCard};
 use super::units::Units;
 use super::upkeep;
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
@@ -242,6 +242,12 @@ impl Drawn {
 
     fn order(&self) -> impl Iterator<Item = (Need, &Id)> {
         self.cards.iter().map(|card| (card.need, &card.shown.id))
+    }
+
+    /// The open findings of some systems, by their anchors.
+    pub(super) fn findings(&self, systems: &BTreeSet<&Id>) -> BTreeMap<&str, &FindingSheet> {
+        let cards = self.cards.iter().filter(|card| systems.contains(&card.shown.id));
+        cards.flat_map(|card| &card.shown.findings).map(|open| (open.anchor.as_str(), open)).collect()
     }
 
     /// The systems that `filter` lets through, most urgent first.

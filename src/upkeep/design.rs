@@ -1,6 +1,7 @@
 //! Is each basin large enough for the water that its system is to carry? By published tables, for the household and
 //! fixtures that the system file states.
 
+use crate::advice::quoted;
 use crate::model::{BasinIx, Soil, System};
 
 /// Litres in a US gallon, exactly (NIST Handbook 44, appendix C).
@@ -122,16 +123,16 @@ pub fn design_words(system: &System, design: &Design) -> Vec<String> {
         design.litres_a_day, design.row, design.takes_l_m2, design.outlet_takes_l,
     )];
     for load in &design.basins {
-        let id = &system.basin(load.basin).id;
+        let name = quoted(system.basin(load.basin).id.as_str());
         if load.is_small() {
             words.push(format!(
-                "basin {id} has {:.2} m² for {:.0} L a day; the table asks for {:.2} m²",
+                "basin {name} has {:.2} m² for {:.0} L a day; the table asks for {:.2} m²",
                 load.area_m2, load.litres_a_day, load.needs_m2,
             ));
         }
         if load.outlet_over {
             words.push(format!(
-                "the outlet at basin {id} is to carry {:.0} L a day; the table allows {:.0} L",
+                "the outlet at basin {name} is to carry {:.0} L a day; the table allows {:.0} L",
                 load.litres_a_day, design.outlet_takes_l,
             ));
         }

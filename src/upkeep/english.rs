@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, Standing, Task, TaskKey, TaskKind, Visit};
-use crate::advice::{advice, headline, place_words};
+use crate::advice::{advice, headline, place_words, quoted};
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
@@ -51,13 +51,13 @@ fn flood_foretold(system: &System, outlook: &Outlook) -> String {
     )
 }
 
-pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
+pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook, floods: bool) -> String {
+    let ahead = if floods { "it floods already".to_owned() } else { flood_foretold(system, outlook) };
     format!(
-        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {}.",
+        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {ahead}.",
         capitalised(&place_words(system, subject)),
         outlook.litres,
         100.0 * outlook.mulch_left,
-        flood_foretold(system, outlook),
     )
 }
 
@@ -82,7 +82,8 @@ pub(super) fn unproved(
         format!("; the flow test of {} did not prove it", date(at, &system.zone))
     });
     format!(
-        "Splitter {splitter} {done} on {}, and {seen} of the {enough} ordinary doses that would prove it have come{tested}.",
+        "Splitter {} {done} on {}, and {seen} of the {enough} ordinary doses that would prove it have come{tested}.",
+        quoted(splitter.as_str()),
         date(at, &system.zone),
     )
 }
@@ -229,7 +230,7 @@ impl TaskKind {
 }
 
 impl TaskKey {
-    /// What to do and where: `Clear the outlet at the quince tree basin`.
+    /// What to do and where: `Clear the outlet at the “quince tree” basin`.
     pub fn title(&self, system: &System) -> String {
         self.kind.title().replace("{}", &place_words(system, &self.subject))
     }
@@ -240,7 +241,7 @@ impl TaskKey {
 pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
     let Some(first) = tasks.first() else { return String::new() };
     let due = Day::of(first.window.due, &system.zone);
-    let what = format!("“{}”", first.key.title(system));
+    let what = format!("“{}”", inner_quotes(&first.key.title(system)));
     let lead = if visit.day > due {
         format!("{what} was due by {due}, and this is the first working day with room")
     } else if first.mends {
@@ -255,6 +256,11 @@ pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
     };
     let kept = if visit.kept { ". The day stands as it was planned before" } else { "" };
     format!("{}{others}{kept}.", capitalised(&lead))
+}
+
+/// Quotes within quotes are single ones.
+fn inner_quotes(text: &str) -> String {
+    text.replace('“', "‘").replace('”', "’")
 }
 
 /// What skipping a visit risks, by its most urgent kinds of task.

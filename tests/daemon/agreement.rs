@@ -71,7 +71,7 @@ fn a_flood_is_raised_live_and_in_replay_alike() {
     });
     until(PATIENCE, "the page tells of both floods", || {
         let page = yard.page("/");
-        page.contains("Basin quince is flooding") && page.contains("Basin fig is flooding")
+        page.contains("Basin “quince” is flooding") && page.contains("Basin “fig” is flooding")
     });
     let live: Vec<Value> = yard
         .changes()

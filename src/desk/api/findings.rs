@@ -1,5 +1,6 @@
 //! What is wrong, and what was.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Json;
@@ -12,12 +13,13 @@ use utoipa_axum::routes;
 use super::asked::Asked;
 use super::paging::{Page, Paging};
 use super::systems::seen;
-use crate::advice::{self, Advice};
+use crate::advice::{self, Advice, WaterNow};
+use crate::desk::gather;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
 use crate::desk::visit::ask;
-use crate::ledger::{LedgerFault, StoredFinding, View};
+use crate::ledger::{Latest, LedgerFault, StoredFinding, View};
 use crate::model::{EventTime, Evidence, FindingKind, Id, Severity, Subject, System};
 
 /// A finding, open or over.
@@ -42,8 +44,14 @@ struct FindingWire {
     /// When it was over, if it is.
     #[schema(value_type = Option<String>, format = DateTime)]
     cleared_at: Option<EventTime>,
-    /// One sentence for people.
+    /// One sentence for people. That of a flood or pond follows its water.
     headline: Option<String>,
+    /// Where the water of an open flood or pond stands now, by the basin's floats: `at-rim`, `at-float`, `sunk` from
+    /// the rim to the float, `gone`, or `unheard`. Null for other findings.
+    #[schema(value_type = Option<String>)]
+    water: Option<WaterNow>,
+    /// The same in words, and why the finding stands where the water has gone.
+    water_says: Option<String>,
     #[schema(value_type = Object)]
     estimate: serde_json::Map<String, serde_json::Value>,
     /// What it rests on, in sentences.
@@ -102,7 +110,9 @@ async fn findings(
         let open = open.into_iter().skip(skip).take(limit).collect();
         (open, more.then(|| (skip + limit).to_string()))
     };
-    Ok(Json(Page { items: stored.into_iter().map(|finding| wire(finding, &systems)).collect(), next }))
+    let now = office.now();
+    let items = ask(&office, move |view| told(view, stored, &systems, now)).await?;
+    Ok(Json(Page { items, next }))
 }
 
 fn find<'a>(systems: &'a [Arc<System>], id: &Id) -> Option<&'a Arc<System>> {
@@ -158,12 +168,50 @@ fn past(
     }
 }
 
-fn wire(stored: StoredFinding, systems: &[Arc<System>]) -> FindingWire {
+/// Findings with what is known of their basins now; the last readings are read once a system with standing water.
+fn told(
+    view: &View,
+    stored: Vec<StoredFinding>,
+    systems: &[Arc<System>],
+    now: EventTime,
+) -> Result<Vec<FindingWire>, LedgerFault> {
+    let mut latest: BTreeMap<Id, Vec<Latest>> = BTreeMap::new();
+    let of_water = stored.iter().filter(|it| it.cleared_at.is_none() && gather::is_of_water(it.finding.kind));
+    for flood in of_water {
+        if !latest.contains_key(&flood.system) {
+            latest.insert(flood.system.clone(), view.latest(Some(&flood.system))?);
+        }
+    }
+    let flooded: Vec<_> = stored
+        .iter()
+        .filter(|it| it.cleared_at.is_none() && it.finding.kind == FindingKind::Flooding)
+        .map(|it| (it.system.clone(), it.finding.subject.clone()))
+        .collect();
+    let one = |finding: StoredFinding| {
+        let known = find(systems, &finding.system);
+        let readings = latest.get(&finding.system).map_or(&[][..], Vec::as_slice);
+        let water = known.and_then(|system| gather::water_of(system, &finding, readings, now));
+        let in_flood = flooded.iter().any(|(system, subject)| {
+            *system == finding.system && *subject == finding.finding.subject && finding.cleared_at.is_none()
+        });
+        wire(finding, known.map(Arc::as_ref), water, in_flood)
+    };
+    Ok(stored.into_iter().map(one).collect())
+}
+
+fn wire(
+    stored: StoredFinding,
+    known: Option<&System>,
+    water: Option<(WaterNow, String)>,
+    in_flood: bool,
+) -> FindingWire {
     let StoredFinding { system, raised_at, changed_at, cleared_at, finding } = stored;
-    let known = find(systems, &system);
+    let (water, water_says) = water.unzip();
     FindingWire {
-        headline: known.map(|system| advice::headline(&finding, system)),
-        advice: advice::advice(finding.kind, known.map(Arc::as_ref)),
+        headline: known.map(|system| advice::headline_now(&finding, system, water)),
+        water,
+        water_says,
+        advice: if in_flood { advice::advice_in_flood } else { advice::advice }(finding.kind, known),
         system,
         finding: finding.kind,
         subject: finding.subject,

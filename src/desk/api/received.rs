@@ -36,8 +36,18 @@ struct ReceivedWire {
     basin: String,
     /// Null where no dose was measured.
     litres: Option<f64>,
-    /// Fraction of the water, null where the probes do not tell.
+    /// Fraction of the water of the same doses, null where the probes do not tell.
     share: Option<f64>,
+    /// How many doses `litres` and `share` rest on.
+    doses: usize,
+    /// The longest time over which this basin's sensors told of no dose: the first dose of it, null without one.
+    #[schema(value_type = Option<String>, format = DateTime)]
+    silent_from: Option<EventTime>,
+    /// The last dose of that time.
+    #[schema(value_type = Option<String>, format = DateTime)]
+    silent_to: Option<EventTime>,
+    /// What the figures rest on where that is not every dose, or why there are none, in words.
+    says: Option<String>,
     design_share: f64,
 }
 
@@ -66,6 +76,10 @@ async fn received(
                 basin: system.basin(ix).id.to_string(),
                 litres: of.litres,
                 share: of.share,
+                doses: of.doses,
+                silent_from: of.silent.map(|(from, _)| from),
+                silent_to: of.silent.map(|(_, to)| to),
+                says: of.says,
                 design_share: system.tree().design_share(ix),
             })
             .collect(),

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::work::Known;
-use crate::advice::basin_words;
+use crate::advice::{basin_title, quoted};
 use crate::desk::sheet::Moment;
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -169,15 +169,7 @@ fn outlets(system: &System, known: &Known, now: EventTime) -> Vec<OutletSheet> {
             };
             let arrived = at.map(|at| words::moment(at, now, &system.zone));
             let id = system.basin(basin).id.to_string();
-            (
-                at,
-                OutletSheet {
-                    id,
-                    place: words::capitalised(basin_words(system, basin).trim_start_matches("the ")),
-                    arrived,
-                    says,
-                },
-            )
+            (at, OutletSheet { id, place: basin_title(system, basin), arrived, says })
         })
         .collect();
     outlets.sort_by_key(|(at, _)| at.unwrap_or(EventTime::MAX));
@@ -222,7 +214,7 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
         || "side a".to_owned(),
         |[a, _]| match a {
             Node::Basin(basin) => system.basin(basin).label().to_owned(),
-            Node::Splitter(splitter) => format!("splitter {}", system.splitter(splitter).id),
+            Node::Splitter(splitter) => format!("splitter {}", quoted(system.splitter(splitter).id.as_str())),
         },
     );
     let runs = match split.runs {

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::gather::{SplitSheet, TestSheet};
 use super::work::RUN_ENDED;
+use crate::advice::quoted;
 use crate::desk::assets;
 use crate::desk::pages::{Page, Part, layout_with, time};
 use crate::desk::sheet::Chrome;
@@ -202,7 +203,7 @@ fn splits(sheet: &TestSheet) -> Markup {
 
 fn split_item(split: &SplitSheet) -> Markup {
     html! {
-        p class="name" { "Splitter " (split.id) ": " (verdict_words(split.verdict)) }
+        p class="name" { "Splitter " (quoted(&split.id)) ": " (verdict_words(split.verdict)) }
         @if let Some((now, interval)) = &split.split { p { b class="big" { (now) } " (" (interval) "; design " (split.design) ")" } }
         @if let Some((share, (low, high), design)) = split.drawn { (scale(share, low, high, design)) }
         p { (split.says) }

@@ -1,14 +1,16 @@
 //! Alerts as the pages show them.
 
-use super::TimelineRecord;
-use super::finding::sheet;
+use super::finding::{floods, sheet};
 use super::timeline::timeline;
-use crate::advice::{drift_check, headline, kind_words, place_words, separating_check};
+use super::{Readings, TimelineRecord};
+use crate::advice::{drift_check, headline, kind_words, place_title, place_words, separating_check};
 use crate::alerts::{Closing, Deed, Stage, Why};
-use crate::desk::sheet::{AlertRow, AlertSheet, Moment, Stretch, Urgency};
+use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Stretch, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{AlertStory, DeliveryState, StoredAlert, StoredDelivery, StoredFinding, StoredStep};
+use crate::ledger::{
+    AlertStory, DeliveryState, Latest, StoredAlert, StoredDelivery, StoredFinding, StoredStep,
+};
 use crate::model::{EventTime, Finding, FindingKind, Severity, Subject, System};
 
 /// That nothing is wrong is told as an explanation from this probability on.
@@ -16,14 +18,22 @@ const WORTH_TELLING: f64 = 0.02;
 /// A second explanation this probable is worth a check.
 const WORTH_CHECKING: f64 = 0.05;
 
-/// An alert in a list.
-pub fn alert_row(system: &System, alert: &StoredAlert, now: EventTime) -> AlertRow {
+/// An alert in a list, with what its finding is known as now, if that is open.
+pub fn alert_row(
+    system: &System,
+    alert: &StoredAlert,
+    finding: Option<&FindingSheet>,
+    now: EventTime,
+) -> AlertRow {
+    let finding = finding.filter(|_| !alert.stage.is_closed());
     AlertRow {
         no: alert.no,
-        headline: headline(&alert.finding, system),
-        urgency: Urgency::of(alert.finding.severity),
+        headline: finding
+            .map_or_else(|| headline(&alert.finding, system), |finding| finding.headline.clone()),
+        urgency: finding.map_or(Urgency::of(alert.finding.severity), |finding| finding.urgency),
         system: (system.id.to_string(), system.name.clone()),
         opened: words::moment(alert.opened_at, now, &system.zone),
+        again: finding.filter(|finding| finding.since.at > alert.opened_at).map(|it| it.since.clone()),
         stage: stage_words(system, alert.opened_at, &alert.stage, now),
         is_open: alert.stage.is_open(),
         is_closed: alert.stage.is_closed(),
@@ -45,10 +55,26 @@ fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime
     }
 }
 
+/// When the finding of an alert was raised last: it may have returned after it was over.
+fn raised(story: &AlertStory) -> EventTime {
+    let raises = story.steps.iter().filter(|step| matches!(step.deed, Deed::Opened | Deed::Returned));
+    raises.map(|step| step.at).max().unwrap_or(story.alert.opened_at)
+}
+
+/// The present state of a system, beside an alert.
+#[derive(Clone, Debug)]
+pub struct Present {
+    /// Open findings.
+    pub open: Vec<StoredFinding>,
+    /// Last readings.
+    pub latest: Vec<Latest>,
+}
+
 /// Everything about one alert; `record` is of the time around it.
 pub fn alert(
     system: &System,
     story: &AlertStory,
+    present: &Present,
     record: &TimelineRecord,
     stretch: &Stretch,
     units: Units,
@@ -56,22 +82,24 @@ pub fn alert(
     let (alert, now) = (&story.alert, record.now);
     let stored = StoredFinding {
         system: alert.system.clone(),
-        raised_at: alert.opened_at,
+        raised_at: raised(story),
         changed_at: alert.changed_at,
-        cleared_at: None,
+        cleared_at: alert.stage.is_closed().then_some(alert.changed_at),
         finding: alert.finding.clone(),
     };
     let explained = explanations(&alert.finding);
+    let readings = Readings::new(system, &present.latest, now);
+    let finding = sheet(system, &stored, floods(&present.open, &stored), readings, units);
     AlertSheet {
-        row: alert_row(system, alert, now),
-        finding: sheet(system, &stored, now, units),
+        row: alert_row(system, alert, Some(&finding), now),
         about: about(system, &alert.finding.subject),
         explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
         check: check(&explained),
         under: alert.under,
-        folded: story.folded.iter().map(|folded| alert_row(system, folded, now)).collect(),
+        folded: story.folded.iter().map(|folded| alert_row(system, folded, None, now)).collect(),
         steps: history(system, story, now),
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
+        finding,
     }
 }
 
@@ -130,7 +158,7 @@ fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
         Subject::Sensor(name) => format!("/systems/{}/sensors/{name}", system.id),
         Subject::Source | Subject::Diverter => return None,
     };
-    Some((page, place_words(system, subject)))
+    Some((page, place_title(system, subject)))
 }
 
 /// What was done and who was told, in the order of time.

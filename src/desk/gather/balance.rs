@@ -92,15 +92,15 @@ fn weighted_median(values: &mut [(f64, f64)]) -> f64 {
     values.last().map_or(f64::NAN, |(value, _)| *value)
 }
 
-/// The part of the doses' water that a basin received, each dose counting alike.
-pub(super) fn received(system: &System, basin: BasinIx, doses: &[DoseRecord]) -> Option<f64> {
+/// The part of the doses' water that a basin received, each dose counting alike, and how many doses that is of.
+pub(super) fn received(system: &System, basin: BasinIx, doses: &[DoseRecord]) -> Option<(f64, usize)> {
     let id = &system.basin(basin).id;
     let shares: Vec<f64> = doses
         .iter()
         .filter(|dose| dose.quality > 0.0)
         .filter_map(|dose| share_of(system, dose, id))
         .collect();
-    (shares.len() >= ENOUGH).then(|| shares.iter().sum::<f64>() / shares.len() as f64)
+    (shares.len() >= ENOUGH).then(|| (shares.iter().sum::<f64>() / shares.len() as f64, shares.len()))
 }
 
 #[cfg(test)]
@@ -134,7 +134,7 @@ mod tests {
         assert!((of(2).share_a - 0.50).abs() < 0.01);
         let (low, high) = of(1).interval.unwrap();
         assert!(low < 0.70 && high > 0.70);
-        assert!((received(&system, BasinIx(0), &doses).unwrap() - 0.35).abs() < 0.01);
+        assert!((received(&system, BasinIx(0), &doses).unwrap().0 - 0.35).abs() < 0.01);
     }
 
     #[test]

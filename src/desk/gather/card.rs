@@ -1,8 +1,9 @@
 //! One system as the first page shows it.
 
 use super::Readings;
-use super::finding::{concerns_basin, findings, has_diverter};
-use crate::advice::kind_words;
+use super::finding::{concerns_basin, findings, has_diverter, urgency};
+use super::water::water;
+use crate::advice::kind_words_now;
 use crate::desk::sheet::{BasinSheet, FloatSheet, PipeRow, SystemCard, Urgency};
 use crate::desk::units::Units;
 use crate::ledger::{Latest, StoredFinding};
@@ -17,7 +18,7 @@ pub fn card(
     units: Units,
 ) -> SystemCard {
     let readings = Readings::new(system, latest, now);
-    let findings = findings(system, open, now, units);
+    let findings = findings(system, open, readings, units);
     let last_heard = readings.last_heard();
     let quiet = if last_heard.is_some() { Urgency::Fine } else { Urgency::Unheard };
     SystemCard {
@@ -59,7 +60,7 @@ fn basin(
         label: basin.label().to_owned(),
         share: system.tree().design_share(ix),
         pipes,
-        trouble: trouble(basin, open),
+        trouble: trouble(system, basin, open, readings),
         soil: readings.soil(ix),
         has_probe: basin.moisture_depth_mm.is_some(),
         water_level: water_level(basin, float.as_ref(), overflow.as_ref()),
@@ -69,11 +70,19 @@ fn basin(
 }
 
 /// The most urgent finding about `basin`.
-fn trouble(basin: &Basin, open: &[StoredFinding]) -> Option<(Urgency, &'static str)> {
+fn trouble(
+    system: &System,
+    basin: &Basin,
+    open: &[StoredFinding],
+    readings: Readings<'_>,
+) -> Option<(Urgency, &'static str)> {
     let about = open.iter().filter(|stored| concerns_basin(&stored.finding.subject, basin.id.as_str()));
-    let worst: Option<(Urgency, FindingKind)> =
-        about.map(|stored| (Urgency::of(stored.finding.severity), stored.finding.kind)).min();
-    worst.map(|(urgency, kind)| (urgency, kind_words(kind)))
+    let told = about.map(|stored| {
+        let now = water(system, stored, readings).map(|water| water.now);
+        let kind: FindingKind = stored.finding.kind;
+        (urgency(&stored.finding, now), kind, kind_words_now(kind, now))
+    });
+    told.min_by_key(|(urgency, kind, _)| (*urgency, *kind)).map(|(urgency, _, says)| (urgency, says))
 }
 
 /// How high water stands at least, as a fraction of the basin's depth: up to the highest wet float.

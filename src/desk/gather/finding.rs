@@ -1,11 +1,13 @@
 //! One open finding.
 
-use crate::advice::{advice, headline};
+use super::Readings;
+use super::water::water;
+use crate::advice::{WaterNow, advice, advice_in_flood, headline_now, quoted};
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredFinding;
-use crate::model::{EventTime, Finding, FindingKind, Node, Place, Quantity, Subject, System};
+use crate::model::{EventTime, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System};
 
 /// Numbers that the gist, or what explains a finding, tells in words.
 const TOLD_OTHERWISE: [&str; 9] = [
@@ -20,15 +22,20 @@ const TOLD_OTHERWISE: [&str; 9] = [
     "design",
 ];
 
+/// Numbers that foretell a flood: a day that is past, or a flood that stands, makes them void.
+const FORETELLING: [&str; 3] = ["due", "earliest", "latest"];
+/// How the engine's sentence begins that foretells one.
+const LOOKING_AHEAD: &str = "If it goes on like this";
+
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
 pub(super) fn findings(
     system: &System,
     stored: &[StoredFinding],
-    now: EventTime,
+    readings: Readings<'_>,
     units: Units,
 ) -> Vec<FindingSheet> {
-    let mut sheets: Vec<FindingSheet> =
-        stored.iter().map(|finding| sheet(system, finding, now, units)).collect();
+    let told = |finding| sheet(system, finding, floods(stored, finding), readings, units);
+    let mut sheets: Vec<FindingSheet> = stored.iter().map(told).collect();
     sheets.sort_by(|a, b| {
         let key = |f: &FindingSheet| (f.urgency, f.kind);
         key(a).cmp(&key(b)).then(b.probability.total_cmp(&a.probability)).then(a.since.at.cmp(&b.since.at))
@@ -36,36 +43,73 @@ pub(super) fn findings(
     sheets
 }
 
+/// Whether a flood stands in the basin that `stored` is about, by the findings that are open.
+pub(in crate::desk) fn floods(open: &[StoredFinding], stored: &StoredFinding) -> bool {
+    let subject = &stored.finding.subject;
+    open.iter().any(|other| other.finding.kind == FindingKind::Flooding && other.finding.subject == *subject)
+}
+
+/// An open finding; `in_flood` where a flood stands at the same place, so that nothing is foretold of one to come.
 pub(in crate::desk) fn sheet(
     system: &System,
     stored: &StoredFinding,
-    now: EventTime,
+    in_flood: bool,
+    readings: Readings<'_>,
     units: Units,
 ) -> FindingSheet {
     let finding = &stored.finding;
-    let moment = |at| words::moment(at, now, &system.zone);
+    let moment = |at| readings.moment(at);
+    let water = water(system, stored, readings);
+    let stands = water.as_ref().map(|water| water.now);
+    let ahead = Ahead::of(finding).filter(|ahead| !in_flood && ahead.due > readings.now());
+    let is_told = |name: &str| ahead.is_some() || !FORETELLING.contains(&name);
     FindingSheet {
         kind: finding.kind,
-        anchor: anchor(stored),
-        headline: headline(finding, system),
-        gist: gist(system, finding, now),
-        urgency: Urgency::of(finding.severity),
+        anchor: anchor(&stored.system, finding),
+        headline: headline_now(finding, system, stands),
+        gist: water.map(|water| water.says).or_else(|| gist(system, finding, ahead.as_ref())),
+        urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
         probability: finding.probability,
         estimates: finding
             .estimate
             .iter()
-            .filter(|(name, value)| !value.is_null() && !TOLD_OTHERWISE.contains(&name.as_str()))
-            .map(|(name, value)| words::estimate(name, value, now, &system.zone))
+            .filter(|(name, value)| {
+                !value.is_null() && !TOLD_OTHERWISE.contains(&name.as_str()) && is_told(name)
+            })
+            .map(|(name, value)| words::estimate(name, value, readings.now(), &system.zone))
             .map(|(name, value)| (name, units.retold(&value)))
             .collect(),
-        evidence: finding.evidence.iter().map(|e| (e.at.map(moment), units.retold(&e.says))).collect(),
-        advice: advice(finding.kind, Some(system)),
+        evidence: finding
+            .evidence
+            .iter()
+            .filter(|e| ahead.is_some() || !e.says.starts_with(LOOKING_AHEAD))
+            .map(|e| (e.at.map(moment), units.retold(&e.says)))
+            .collect(),
+        advice: if in_flood { advice_in_flood } else { advice }(finding.kind, Some(system)),
+    }
+}
+
+/// How soon somebody has to do something: where the water of a flood has gone, it has become less urgent.
+pub(super) fn urgency(finding: &Finding, water: Option<WaterNow>) -> Urgency {
+    let urgency = Urgency::of(finding.severity);
+    if water == Some(WaterNow::Gone) { urgency.max(Urgency::Soon) } else { urgency }
+}
+
+/// The flood that a finding foretells.
+struct Ahead {
+    due: EventTime,
+}
+
+impl Ahead {
+    fn of(finding: &Finding) -> Option<Self> {
+        let due = finding.estimate.get("due")?.as_str()?.parse().ok()?;
+        Some(Self { due })
     }
 }
 
 /// How much is wrong, for those findings that measure it.
-fn gist(system: &System, finding: &Finding, now: EventTime) -> Option<String> {
+fn gist(system: &System, finding: &Finding, ahead: Option<&Ahead>) -> Option<String> {
     let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
     match (finding.kind, &finding.subject) {
         (FindingKind::UnevenSplit, Subject::Splitter(id)) => {
@@ -85,9 +129,7 @@ fn gist(system: &System, finding: &Finding, now: EventTime) -> Option<String> {
             ))
         }
         (FindingKind::SlowSoak, Subject::Basin(_)) => {
-            let due: EventTime = finding.estimate.get("due")?.as_str()?.parse().ok()?;
-            // A day that is past says nothing of the present; the basin's own page has the newest forecast.
-            let due = (due > now).then_some(due)?;
+            let due = ahead?.due;
             let day =
                 due.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string();
             Some(format!("At this rate it floods about {day}."))
@@ -99,15 +141,15 @@ fn gist(system: &System, finding: &Finding, now: EventTime) -> Option<String> {
 /// What a side of a splitter feeds.
 pub(super) fn node_words(system: &System, node: Node) -> String {
     match node {
-        Node::Basin(basin) => system.basin(basin).label().to_owned(),
-        Node::Splitter(other) => format!("splitter {}", system.splitter(other).id),
+        Node::Basin(basin) => quoted(system.basin(basin).label()),
+        Node::Splitter(other) => format!("splitter {}", quoted(system.splitter(other).id.as_str())),
     }
 }
 
 /// A name that serves as the id of an element: the kind and the subject, in `a-z`, `0-9` and `-`.
-pub(super) fn anchor(stored: &StoredFinding) -> String {
-    let subject = stored.finding.subject.key().replace([':', '/'], "-");
-    format!("{}-{}-{subject}", stored.system, stored.finding.kind)
+pub(in crate::desk) fn anchor(system: &Id, finding: &Finding) -> String {
+    let subject = finding.subject.key().replace([':', '/'], "-");
+    format!("{system}-{}-{subject}", finding.kind)
 }
 
 /// Whether a finding is about `basin`, its outlet or one of its sensors other than a battery.

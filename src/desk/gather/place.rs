@@ -55,22 +55,24 @@ pub fn basin_page(
     let shown = card.basins.into_iter().find(|shown| shown.id == basin.id.as_str());
     let soaks: Vec<&SoakRecord> = soaks.iter().filter(|soak| soak.basin == basin.id).collect();
     let page = format!("/systems/{}/basins/{}", system.id, basin.id);
+    let readings = Readings::new(system, &record.latest, now);
+    let is_flooded = open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
     let mine = format!("{}/", basin.id);
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
         basin: shown.expect("a card has every basin of its system"),
         facts: facts(system, ix, (&record.doses, *renewed), now, units)
             .into_iter()
-            .chain(forecast.iter().flat_map(|made| outlook(system, made, now, units)))
+            .chain(forecast.iter().flat_map(|made| outlook(system, made, is_flooded, now, units)))
             .collect(),
-        findings: findings(system, &open, now, units),
+        findings: findings(system, &open, readings, units),
         soak_trend: soak_trend(
             &soaks,
             open.iter().any(|stored| stored.finding.kind == FindingKind::SlowSoak),
         ),
         soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
-        sensors: sensors(system, Readings::new(system, &record.latest, now), units)
+        sensors: sensors(system, readings, units)
             .into_iter()
             .filter(|sensor| sensor.name.starts_with(&mine))
             .collect(),
@@ -129,23 +131,22 @@ fn mulch_words(
 
 /// `1 240 L, 40 % of the water (October 2026); the litres of 3 of 60 doses are not known`
 fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) -> String {
-    let Received { litres, share } = time.basins[basin];
+    let Received { litres, share, says, .. } = &time.basins[basin];
     let mut parts = Vec::new();
     parts.extend(litres.map(|litres| units.volume(litres)));
     parts.extend(share.map(|share| format!("{} of the water", words::percent(share))));
-    let mut told = match (time.doses, parts.is_empty()) {
-        (0, _) => "nothing: no dose was seen".to_owned(),
-        (_, true) => "not known yet".to_owned(),
-        (_, false) => parts.join(", "),
-    };
+    let mut told = if parts.is_empty() { "not known".to_owned() } else { parts.join(", ") };
     if named {
         told.extend([" (", &time.words, ")"]);
     }
+    if let Some(says) = says {
+        told.extend([if parts.is_empty() { ": " } else { ", " }, says]);
+    }
     if time.unmeasured > 0 && time.unmeasured == time.doses {
-        told.push_str("; how many litres is not known");
+        told.push_str("; how many litres is not known: no meter told");
     } else if time.unmeasured > 0 {
-        let (some, all) = (time.unmeasured.to_string(), time.doses.to_string());
-        told.extend(["; the litres of ", &some, " of ", &all, " doses are not known"]);
+        let some = time.unmeasured.to_string();
+        told.extend(["; the meter told nothing of ", &some]);
     }
     told
 }
@@ -154,9 +155,10 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
 fn outlook(
     system: &System,
     made: &ForecastRecord,
+    is_flooded: bool,
     now: EventTime,
     units: Units,
-) -> [(&'static str, String); 3] {
+) -> impl Iterator<Item = (&'static str, String)> + use<> {
     let day = |at: EventTime| at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y");
     let between = || {
         format!(
@@ -175,6 +177,9 @@ fn outlook(
         ),
         ("First flood, if the mulch is not renewed", due),
     ]
+    .into_iter()
+    // While one stands, none is foretold.
+    .take(if is_flooded { 2 } else { 3 })
 }
 
 fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: EventTime) -> Scatter {
@@ -264,7 +269,7 @@ pub fn splitter_page(
         id: splitter.id.to_string(),
         sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
         level: now_level,
-        findings: findings(system, &about, now, units),
+        findings: findings(system, &about, Readings::new(system, &[], now), units),
         shifted_by,
         balance: balance(system, ix, &about, doses, stretch, now),
     }

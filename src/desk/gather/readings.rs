@@ -42,6 +42,11 @@ impl<'a> Readings<'a> {
         words::moment(at, self.now, &self.system.zone)
     }
 
+    /// When they are looked at.
+    pub fn now(&self) -> EventTime {
+        self.now
+    }
+
     /// When anything was heard last.
     pub fn last_heard(&self) -> Option<Moment> {
         self.latest.iter().map(|reading| reading.at).max().map(|at| self.moment(at))

@@ -5,8 +5,12 @@ use jiff::ZonedDateTime;
 use super::balance;
 use super::timeline::share_of;
 use crate::desk::sheet::{BasinLine, Received, ReceivedSheet, ReceivedTime};
+use crate::desk::words;
 use crate::ledger::DoseRecord;
-use crate::model::{BasinIx, EventTime, Span, System};
+use crate::model::{BasinIx, EventTime, Id, Place, Quantity, Span, System};
+
+/// So many doses in a row that a basin's sensors told nothing of are a silence; fewer are chance.
+const IN_A_ROW: usize = 3;
 
 /// The last days that are summed up beside the months.
 const LATELY: Span = Span::from_days(30);
@@ -18,7 +22,8 @@ pub fn received_from(system: &System, now: EventTime) -> EventTime {
 
 /// What every basin received; `doses` are those since [`received_from`], in order.
 pub fn received(system: &System, doses: &[DoseRecord], now: EventTime) -> ReceivedSheet {
-    let lately = ReceivedTime { words: "30 days".to_owned(), ..time(system, doses, now - LATELY, now) };
+    let lately =
+        ReceivedTime { words: "30 days".to_owned(), ..time(system, doses, (now - LATELY, now), now) };
     let mut times = months(system, doses, now, 2);
     times.push(lately);
     let line = |ix: BasinIx| {
@@ -36,7 +41,7 @@ pub fn months(system: &System, doses: &[DoseRecord], now: EventTime, many: i32) 
         .map(|back| {
             let (from, to, words) = month_before(system, now, back);
             let words = if back == 0 { format!("{words} so far") } else { words };
-            ReceivedTime { words, ..time(system, doses, from, to.min(now)) }
+            ReceivedTime { words, ..time(system, doses, (from, to.min(now)), now) }
         })
         .collect()
 }
@@ -51,31 +56,83 @@ fn month_before(system: &System, now: EventTime, back: i32) -> (EventTime, Event
     (instant(&from), instant(&to), from.strftime("%B %Y").to_string())
 }
 
-fn time(system: &System, doses: &[DoseRecord], from: EventTime, to: EventTime) -> ReceivedTime {
+fn time(
+    system: &System,
+    doses: &[DoseRecord],
+    (from, to): (EventTime, EventTime),
+    now: EventTime,
+) -> ReceivedTime {
     let begin = doses.partition_point(|dose| dose.at < from);
     let end = doses.partition_point(|dose| dose.at < to);
     let within = &doses[begin..end.max(begin)];
+    let told = |ix| {
+        let received = of_basin(system, ix, within);
+        let says = basis(system, ix, &received, within, now);
+        Received { says, ..received }
+    };
     ReceivedTime {
         words: String::new(),
         from,
         to,
         doses: within.len(),
         unmeasured: within.iter().filter(|dose| dose.litres.is_none()).count(),
-        basins: system.basin_ixs().map(|ix| of_basin(system, ix, within)).collect(),
+        basins: system.basin_ixs().map(told).collect(),
     }
 }
 
-/// Litres as measured, and the part of the water: by litres where they are known, else each dose alike.
-fn of_basin(system: &System, ix: BasinIx, doses: &[DoseRecord]) -> Received {
+/// Litres as measured, and the part of the water: by litres where they are known, else each dose alike. Both are of
+/// the same doses; `says` is left out.
+pub(in crate::desk) fn of_basin(system: &System, ix: BasinIx, doses: &[DoseRecord]) -> Received {
     let id = &system.basin(ix).id;
     let told = doses.iter().filter_map(|dose| Some((dose.litres?, share_of(system, dose, id)?)));
-    let (all, mine) =
-        told.fold((0.0, 0.0), |(all, mine), (litres, share)| (all + litres, mine + litres * share));
-    let measured = all > 0.0;
-    Received {
-        litres: measured.then_some(mine),
-        share: if measured { Some(mine / all) } else { balance::received(system, ix, doses) },
+    let (all, mine, count) = told.fold((0.0, 0.0, 0), |(all, mine, count), (litres, share)| {
+        (all + litres, mine + litres * share, count + 1)
+    });
+    let silent = silent(id, doses);
+    if all > 0.0 {
+        return Received { litres: Some(mine), share: Some(mine / all), doses: count, silent, says: None };
     }
+    let (share, doses) = balance::received(system, ix, doses).unzip();
+    Received { litres: None, share, doses: doses.unwrap_or(0), silent, says: None }
+}
+
+/// The first and the last of the most doses in a row of which a basin's sensors told nothing, if they are several.
+fn silent(id: &Id, doses: &[DoseRecord]) -> Option<(EventTime, EventTime)> {
+    let runs = doses.chunk_by(|a, b| a.shares.contains_key(id) == b.shares.contains_key(id));
+    let untold = runs.filter(|run| run.len() >= IN_A_ROW && !run[0].shares.contains_key(id));
+    untold.max_by_key(|run| run.len()).map(|run| (run[0].at, run[run.len() - 1].at))
+}
+
+/// `from 39 of 62 doses; its sensors told of none from 8 Nov 06:38 to 20 Nov 07:10`, or why nothing is known.
+pub(in crate::desk) fn basis(
+    system: &System,
+    ix: BasinIx,
+    received: &Received,
+    doses: &[DoseRecord],
+    now: EventTime,
+) -> Option<String> {
+    let id = &system.basin(ix).id;
+    if received.doses == doses.len() && received.doses > 0 {
+        return None;
+    }
+    let silence = received.silent.map_or_else(String::new, |(from, to)| {
+        let when = |at| words::moment(at, now, &system.zone).words;
+        format!("; its sensors told of none from {} to {}", when(from), when(to))
+    });
+    if received.doses > 0 {
+        return Some(format!("from {} of {} doses{silence}", received.doses, doses.len()));
+    }
+    let is_sensed = [Quantity::Moisture, Quantity::Float]
+        .into_iter()
+        .any(|quantity| system.find_sensor(Place::Basin(ix), quantity).is_some());
+    let named = doses.iter().filter(|dose| dose.shares.contains_key(id)).count();
+    Some(match (doses.len(), named) {
+        (0, _) => "no dose was seen".to_owned(),
+        _ if !is_sensed => "it has no probe and no float".to_owned(),
+        (1, 0) => "its sensors did not tell of the one dose".to_owned(),
+        (all, 0) => format!("its sensors told of none of {all} doses"),
+        (all, some) => format!("too few doses: its sensors told of {some} of {all}{silence}"),
+    })
 }
 
 #[cfg(test)]
@@ -119,11 +176,47 @@ mod tests {
         let [october, november, lately] = &sheet.times[..] else { panic!("{sheet:?}") };
         assert_eq!((october.words.as_str(), october.doses, october.unmeasured), ("October 2026", 3, 1));
         // 100 × 0.4 + 300 × 0.2 of 400.
-        assert_eq!(october.basins[0], Received { litres: Some(100.0), share: Some(0.25) });
+        assert_eq!((october.basins[0].litres, october.basins[0].share), (Some(100.0), Some(0.25)));
+        assert_eq!(october.basins[0].says.as_deref(), Some("from 2 of 3 doses"));
         assert_eq!(
             (november.words.as_str(), november.basins[0].litres),
             ("November 2026 so far", Some(25.0))
         );
         assert_eq!((lately.doses, lately.basins[0].litres), (2, Some(85.0)));
+        assert_eq!(lately.basins[0].says, None, "every dose is in the figures");
+    }
+
+    #[test]
+    fn figures_say_what_they_rest_on_where_sensors_were_silent() {
+        let system = samples::terrace();
+        let day = |day: u32, shares: &[f64]| {
+            dose(&system, &format!("2026-11-{day:02}T08:00:00Z"), Some(100.0), shares)
+        };
+        // The first basin is silent from the 4th to the 9th.
+        let mut doses: Vec<_> = (1..=12).map(|n| day(n, &[0.4, 0.1, 0.25, 0.25])).collect();
+        for dose in &mut doses[3..9] {
+            dose.shares.remove(&system.basins[0].id);
+        }
+        let sheet = received(&system, &doses, at("2026-11-20T18:00:00Z"));
+        let quince = &sheet.times[1].basins[0];
+        assert_eq!((quince.litres, quince.doses), (Some(240.0), 6));
+        assert!((quince.share.unwrap() - 0.4).abs() < 1e-9, "litres and share are of the same six doses");
+        let says = "from 6 of 12 doses; its sensors told of none from 4 Nov 01:00 to 9 Nov 01:00";
+        assert_eq!(quince.says.as_deref(), Some(says));
+        assert_eq!(sheet.times[1].basins[1].says, None);
+    }
+
+    #[test]
+    fn what_is_not_known_says_why() {
+        let system = samples::terrace();
+        let why = |doses: &[DoseRecord], basin: usize| {
+            let sheet = received(&system, doses, at("2026-11-20T18:00:00Z"));
+            sheet.times[1].basins[basin].says.clone().unwrap()
+        };
+        assert_eq!(why(&[], 0), "no dose was seen");
+        let silent = dose(&system, "2026-11-02T08:00:00Z", Some(50.0), &[]);
+        assert_eq!(why(&[silent], 0), "its sensors did not tell of the one dose");
+        let few = dose(&system, "2026-11-02T08:00:00Z", None, &[0.4, 0.1, 0.25, 0.25]);
+        assert_eq!(why(&[few], 0), "too few doses: its sensors told of 1 of 1");
     }
 }

@@ -4,7 +4,7 @@ use super::Readings;
 use super::finding::findings;
 use super::rhythm::rhythm;
 use super::system::past;
-use crate::advice::{basin_words, sensor_words};
+use crate::advice::{basin_title, sensor_title};
 use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -55,23 +55,20 @@ pub fn sensor_page(
     let open: Vec<StoredFinding> = record.open.iter().filter(about).cloned().collect();
     let over: Vec<StoredFinding> = record.history.iter().filter(about).cloned().collect();
     let basin = match sensor.place {
-        Place::Basin(basin) => Some((
-            system.basin(basin).id.to_string(),
-            words::capitalised(basin_words(system, basin).trim_start_matches("the ")),
-        )),
+        Place::Basin(basin) => Some((system.basin(basin).id.to_string(), basin_title(system, basin))),
         Place::System => None,
     };
     let value = |number| units.value(sensor.quantity, number);
     SensorPage {
         system: (system.id.to_string(), system.name.clone()),
         basin,
-        words: words::capitalised(sensor_words(system, &name).trim_start_matches("the ")),
+        words: sensor_title(system, &name),
         topic,
         verdict: verdict(
             &open,
             !record.latest.is_empty() && Readings::new(system, &record.latest, now).of(ix).is_some(),
         ),
-        findings: findings(system, &open, now, units),
+        findings: findings(system, &open, Readings::new(system, &[], now), units),
         facts: facts(system, ix, record, now, units),
         days: days(record, now),
         payloads: record

@@ -2,11 +2,10 @@
 
 use std::f64::consts::PI;
 
-use super::balance::received;
 use super::place::level_now;
-use super::received::received as received_sheet;
+use super::received::{of_basin, received as received_sheet};
 use super::{Readings, TimelineRecord, card, timeline};
-use crate::advice::{headline, sensor_words};
+use crate::advice::{headline, sensor_title};
 use crate::desk::sheet::{
     BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
 };
@@ -153,7 +152,7 @@ fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Optio
             .soil
             .as_ref()
             .map(|soil| (soil.content, system.soil.properties().porosity.max(soil.content))),
-        received: received(system, ix, lately.doses),
+        received: of_basin(system, ix, lately.doses).share,
         design: system.tree().design_share(ix),
         page: format!("/systems/{}/basins/{}", system.id, basin.id),
         trouble: sheet.trouble.map(|(urgency, _)| urgency),
@@ -168,7 +167,7 @@ pub(super) fn sensors(system: &System, readings: Readings<'_>, units: Units) -> 
         let last =
             readings.of(ix).map(|last| (units.value(sensor.quantity, last.value), readings.moment(last.at)));
         SensorRow {
-            words: words::capitalised(sensor_words(system, &name).trim_start_matches("the ")),
+            words: sensor_title(system, &name),
             page: format!("/systems/{}/sensors/{name}", system.id),
             name,
             last,

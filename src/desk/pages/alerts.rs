@@ -127,7 +127,7 @@ fn item(row: &AlertRow, may_tick: bool) -> Markup {
                 p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
                 p class="standing" {
                     a href={ "/systems/" (row.system.0) } { (row.system.1) }
-                    ", raised " (mark::time(&row.opened)) ". " (words::capitalised(&row.stage)) "."
+                    ", raised " (mark::time(&row.opened)) @if let Some(again) = &row.again { ", again " (mark::time(again)) } ". " (words::capitalised(&row.stage)) "."
                     @if row.folded > 0 { " " (folded_words(row.folded)) "." }
                 }
             }

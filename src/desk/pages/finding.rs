@@ -44,7 +44,7 @@ pub(super) fn work(finding: &FindingSheet) -> Markup {
         div class="columns" {
             div {
                 h4 { "Do" }
-                ol { @for step in finding.advice.steps { li { (step) } } }
+                (steps(finding))
                 p { b { "Mended when: " } (finding.advice.proof) }
             }
             div {
@@ -57,6 +57,11 @@ pub(super) fn work(finding: &FindingSheet) -> Markup {
             }
         }
     }
+}
+
+/// The numbered work, with what comes before anything else as number 1.
+pub(in crate::desk) fn steps(finding: &FindingSheet) -> Markup {
+    html! { ol class="steps" { @for step in finding.advice.steps() { li { (step) } } } }
 }
 
 /// Urgency, age and certainty on one line.

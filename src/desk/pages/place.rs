@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::layout::{Page, layout_with};
 use super::part::Part;
 use super::{basin, finding, level, scatter, system, timeline};
+use crate::advice::quoted;
 use crate::desk::assets;
 use crate::desk::sheet::{BasinPage, Chrome, FindingSheet, SplitterPage};
 use crate::desk::units::Units;
@@ -58,7 +59,7 @@ pub fn basin_page_main(sheet: &BasinPage, units: Units) -> Markup {
 pub fn splitter_page(chrome: &Chrome, sheet: &SplitterPage) -> String {
     let here = format!("/systems/{}/splitters/{}", sheet.system.0, sheet.id);
     let fragment = format!("/fragments{here}");
-    let title = format!("Splitter {}", sheet.id);
+    let title = format!("Splitter {}", quoted(&sheet.id));
     let page = Page { title: &title, here: &here, fragment: &fragment, live: true };
     layout_with(chrome, &page, &[], &splitter_page_main(sheet)).into_string()
 }
@@ -70,7 +71,7 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
     html! {
         (part("heading", &html! {
             (trail(&sheet.system))
-            h1 { "Splitter " (sheet.id) }
+            h1 { "Splitter " (quoted(&sheet.id)) }
             div class="split" {
                 svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now)) } {
                     (level::level(now, !sheet.findings.is_empty(), 30.0, 12.0))

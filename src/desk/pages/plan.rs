@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::labelling::{self, Ground, Label, Named, Rect};
 use super::level;
+use crate::advice::quoted;
 use crate::desk::sheet::{PlanBasin, PlanSheet, PlanSplitter, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -89,7 +90,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
-                        title { "Splitter " (splitter.id) ", split now " (level::split(splitter.level.as_ref())) }
+                        title { "Splitter " (quoted(&splitter.id)) ", split now " (level::split(splitter.level.as_ref())) }
                         (level::level(splitter.level.as_ref(), splitter.trouble, x, y))
                     }
                 }

@@ -22,7 +22,7 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
                         tr {
                             th scope="row" { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) } }
                             td class="number" { (words::percent(basin.design)) }
-                            @for time in &sheet.times { td class="number" { (cell(&time.basins[at], units)) } }
+                            @for time in &sheet.times { td class="number" { (cell(time, &time.basins[at], units)) } }
                         }
                     }
                 }
@@ -33,13 +33,17 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
     }
 }
 
-fn cell(received: &Received, units: Units) -> Markup {
+fn cell(time: &ReceivedTime, received: &Received, units: Units) -> Markup {
+    // What the meter did not tell of any basin stands once below the table.
+    let is_whole = received.doses + time.unmeasured >= time.doses && received.doses > 0;
     html! {
-        @match received.litres {
-            Some(litres) => b { (units.volume(litres)) },
-            None => "not measured",
+        @match (received.litres, received.share) {
+            (Some(litres), Some(share)) => { b { (units.volume(litres)) } ", " (words::percent(share)) }
+            (Some(litres), None) => b { (units.volume(litres)) },
+            (None, Some(share)) => b { (words::percent(share)) },
+            (None, None) => "not known",
         }
-        @if let Some(share) = received.share { ", " (words::percent(share)) }
+        @if let Some(says) = received.says.as_ref().filter(|_| !is_whole) { span class="basis" { (says) } }
     }
 }
 
@@ -50,10 +54,10 @@ fn unmeasured(time: &ReceivedTime) -> Option<String> {
         (0, _) => Some(format!("{words}: no dose was seen.")),
         (_, 0) => None,
         (all, some) if all == some => {
-            Some(format!("{words}: shares are of {all} doses, whose litres are not known."))
+            Some(format!("{words}: shares are of {all} doses, whose litres are not known: no meter told."))
         }
-        (all, some) => {
-            Some(format!("{words}: the litres of {some} of {all} doses are not known and not in these sums."))
-        }
+        (all, some) => Some(format!(
+            "{words}: the meter told no litres for {some} of {all} doses; they are not in these figures."
+        )),
     }
 }

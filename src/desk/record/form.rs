@@ -4,7 +4,7 @@ use jiff::civil::DateTime;
 use maud::{Markup, html};
 
 use super::work::fault;
-use crate::advice::place_words;
+use crate::advice::place_title;
 use crate::desk::people::Fields;
 use crate::desk::problem::Problem;
 use crate::desk::units::Units;
@@ -159,7 +159,7 @@ pub(super) const fn obstruction_words(kind: ObstructionKind) -> &'static str {
 
 /// What people read of a part that a form is about.
 pub(super) fn title(system: &System, subject: &Subject) -> String {
-    words::capitalised(place_words(system, subject).trim_start_matches("the "))
+    place_title(system, subject)
 }
 
 /// As the browser writes a time without a zone.

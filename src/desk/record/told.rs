@@ -1,6 +1,6 @@
 //! A record in words.
 
-use crate::advice::place_words;
+use crate::advice::place_title;
 use crate::desk::sheet::Moment;
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -47,7 +47,7 @@ pub(in crate::desk) fn told(system: &System, stored: &StoredService, units: Unit
         key: stored.key.to_string(),
         version: stored.version,
         system: (system.id.to_string(), system.name.clone()),
-        place: words::capitalised(place_words(system, &record.subject).trim_start_matches("the ")),
+        place: place_title(system, &record.subject),
         at: words::moment(record.at, now, &system.zone),
         work: work(&record.work),
         found: found(record, units),

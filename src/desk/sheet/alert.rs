@@ -51,6 +51,8 @@ pub struct AlertRow {
     pub system: (String, String),
     /// When it was opened.
     pub opened: Moment,
+    /// When its finding was raised last, if it was over in between.
+    pub again: Option<Moment>,
     /// Where it stands, in words: `acknowledged by Maria, today 08:15`.
     pub stage: String,
     /// It waits for somebody.

@@ -39,11 +39,17 @@ pub struct ReceivedTime {
     pub basins: Vec<Received>,
 }
 
-/// What one basin received.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+/// What one basin received. Litres and share are about the same doses.
+#[derive(Clone, Debug, PartialEq, Default)]
 pub struct Received {
     /// Litres of the doses that were measured, where there were any.
     pub litres: Option<f64>,
     /// Part of the water, where the probes tell.
     pub share: Option<f64>,
+    /// How many doses the figures rest on.
+    pub doses: usize,
+    /// The longest time over which its sensors told of no dose: first and last dose of it.
+    pub silent: Option<(EventTime, EventTime)>,
+    /// What the figures rest on where that is not every dose, or why there are none.
+    pub says: Option<String>,
 }

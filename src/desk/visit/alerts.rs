@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::{Shared, ask};
 use crate::alerts::{Act, AlertNo, Stage};
 use crate::desk::answer::{Fault, html};
+use crate::desk::gather::Present;
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
@@ -65,8 +66,12 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     };
     let more = found.len() == LISTED;
     let now = office.now();
-    let mut rows: Vec<_> =
-        found.iter().map(|(alert, system)| gather::alert_row(system, alert, now)).collect();
+    let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
+    let row = |(alert, system): &(StoredAlert, Arc<System>)| {
+        let finding = open.get(gather::anchor(&system.id, &alert.finding).as_str()).copied();
+        gather::alert_row(system, alert, finding, now)
+    };
+    let mut rows: Vec<_> = found.iter().map(row).collect();
     if !matches!(choice, AlertChoice::Closed | AlertChoice::All) {
         rows.sort_by_key(|row| row.urgency);
     }
@@ -151,8 +156,13 @@ async fn alert_sheet(
     let stretch = around(&story.alert, now);
     let basins = concerned(&system, &story.alert.finding.subject);
     let asked = Arc::clone(&system);
-    let record = ask(office, move |view| fetch::timeline(view, &asked, basins, &stretch, now)).await?;
-    Ok((stamp, gather::alert(&system, &story, &record, &stretch, units)))
+    let (present, record) = ask(office, move |view| {
+        let present =
+            Present { open: view.findings_open_in(&asked.id)?, latest: view.latest(Some(&asked.id))? };
+        Ok((present, fetch::timeline(view, &asked, basins, &stretch, now)?))
+    })
+    .await?;
+    Ok((stamp, gather::alert(&system, &story, &present, &record, &stretch, units)))
 }
 
 /// The stretch of time in which an alert shows.

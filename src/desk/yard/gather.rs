@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::advice::place_words;
+use crate::advice::place_title;
 use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
 use crate::desk::units::Units;
@@ -71,14 +71,17 @@ pub(super) fn system(
     (now, units): (EventTime, Units),
 ) -> SystemSheet {
     let card = gather::card(system, open, latest, now, units);
+    let readings = gather::Readings::new(system, latest, now);
     let mut stops: Vec<(bool, Stop)> = along_the_water(system)
         .into_iter()
         .map(|subject| {
             let here: Vec<&StoredFinding> =
                 open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
             let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
-            let findings =
-                here.iter().map(|stored| gather::finding_sheet(system, stored, now, units)).collect();
+            let told = |stored: &&StoredFinding| {
+                gather::finding_sheet(system, stored, gather::floods(open, stored), readings, units)
+            };
+            let findings = here.iter().map(told).collect();
             let tasks = due
                 .iter()
                 .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)
@@ -119,7 +122,7 @@ fn stop(
         let done = if done.is_empty() { "looked at".to_owned() } else { done.join(", ") };
         (words::moment(at, now, &system.zone), done)
     });
-    let place = words::capitalised(place_words(system, &subject).trim_start_matches("the "));
+    let place = place_title(system, &subject);
     Stop { subject, place, findings, tasks, last }
 }
 

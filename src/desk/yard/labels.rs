@@ -10,11 +10,10 @@ use qrcode::types::Color;
 use qrcode::{EcLevel, QrCode};
 
 use super::gather::{along_the_water, short_address, splitters};
-use crate::advice::place_words;
+use crate::advice::place_title;
 use crate::desk::assets;
 use crate::desk::pages::{Page, layout_with};
 use crate::desk::sheet::Chrome;
-use crate::desk::words;
 use crate::model::{Node, Subject, System};
 
 /// Empty modules around a code.
@@ -52,7 +51,7 @@ fn label(system: &System, subject: &Subject, base: &str) -> Markup {
             None => p { "The address is too long for a code: " (address) },
         }
         div {
-            p class="name" { (words::capitalised(place_words(system, subject).trim_start_matches("the "))) }
+            p class="name" { (place_title(system, subject)) }
             p { (system.name) }
             p class="id" { (subject.key().replace(':', " ")) }
             p class="id" { (feeds(system, subject)) }

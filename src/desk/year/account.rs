@@ -46,7 +46,7 @@ pub(in crate::desk) struct Water {
     pub(in crate::desk) metered_doses: usize,
     /// Litres of those.
     pub(in crate::desk) litres: f64,
-    /// Litres of doses of which it is not known what every basin got: rain, silent probes, or too little to tell.
+    /// Litres of which it is not known what basin got them: rain, silent probes, or too little to tell.
     pub(in crate::desk) unattributed_litres: f64,
 }
 
@@ -55,10 +55,21 @@ pub(in crate::desk) struct Water {
 pub(in crate::desk) struct BasinYear {
     pub(in crate::desk) id: String,
     pub(in crate::desk) label: String,
-    /// Litres of the doses of which the volume and every basin's share is known; none where there is no such dose.
+    /// Litres of the doses of which the volume and this basin's share is known; none where there is no such dose.
     pub(in crate::desk) litres: Option<f64>,
-    /// Mean share of the doses of which every basin's is known, without those that rain touched.
+    /// Its share of the water of the same doses. Where no volume is known: its mean share of the doses that tell it,
+    /// without those that rain touched.
     pub(in crate::desk) share: Option<f64>,
+    /// How many doses these figures rest on.
+    pub(in crate::desk) doses: usize,
+    /// The longest time over which its sensors told of no dose: the first dose of it.
+    #[schema(value_type = Option<String>, format = DateTime)]
+    pub(in crate::desk) silent_from: Option<EventTime>,
+    /// The last dose of that time.
+    #[schema(value_type = Option<String>, format = DateTime)]
+    pub(in crate::desk) silent_to: Option<EventTime>,
+    /// What the figures rest on where that is not every dose, or why there are none, in words.
+    pub(in crate::desk) says: Option<String>,
     /// The share that it should have.
     pub(in crate::desk) design_share: f64,
     /// Times that somebody wrote down that they were there.

@@ -1,6 +1,7 @@
 //! What an inspector should know of a year: what stood, what was not done, what was not heard.
 
 use super::account::Account;
+use crate::advice::quoted;
 use crate::desk::words;
 use crate::model::{FindingKind, System};
 
@@ -23,10 +24,16 @@ pub(super) fn of(system: &System, year: &Account) -> Vec<String> {
     gaps(year, &mut says);
     water(year, &mut says);
     for basin in &year.basins {
+        // What is missing because the meter was silent is said of all of them above.
+        let of_meter = year.water.doses - year.water.metered_doses;
+        if let Some(why) = basin.says.as_ref().filter(|_| basin.doses + of_meter < year.water.doses) {
+            let what = if basin.doses == 0 { "not known" } else { "incomplete" };
+            says.push(format!("What basin {} received is {what}: {why}.", quoted(&basin.id)));
+        }
         if let Some(share) = basin.share.filter(|share| (share - basin.design_share).abs() > OFF) {
             says.push(format!(
                 "Basin {} received {} of the water; its design share is {}.",
-                basin.id,
+                quoted(&basin.id),
                 words::percent(share),
                 words::percent(basin.design_share)
             ));
@@ -102,8 +109,9 @@ fn not_done(system: &System, year: &Account, says: &mut Vec<String>) {
     }
 }
 
-/// `splitter s1`, `splitters s1, s2`
+/// `splitter “s1”`, `splitters “s1”, “s2”`
 fn listed(one: &str, names: &[String]) -> String {
     let plural = if names.len() == 1 { "" } else { "s" };
+    let names: Vec<_> = names.iter().map(|name| quoted(name)).collect();
     format!("{one}{plural} {}", names.join(", "))
 }

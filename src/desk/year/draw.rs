@@ -3,14 +3,13 @@
 use super::account::{Account, FindingYear, Foretold, ServiceYear, TestYear};
 use super::read::{Rows, Span};
 use super::{deviations, heard, water};
-use crate::advice::{headline, place_words};
-use crate::desk::words;
+use crate::advice::{headline, place_title};
 use crate::ledger::{StoredFinding, StoredService, StoredTest};
 use crate::model::System;
 
 /// The account of one year of `system`.
 pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
-    let (water, basins) = water::of(system, rows);
+    let (water, basins) = water::of(system, span, rows);
     let mut year = Account {
         system: system.id.to_string(),
         name: system.name.clone(),
@@ -83,7 +82,7 @@ fn services(system: &System, rows: &Rows) -> Vec<ServiceYear> {
     let one = |stored: &StoredService| ServiceYear {
         key: stored.key.to_string(),
         subject: stored.record.subject.key(),
-        place: words::capitalised(place_words(system, &stored.record.subject).trim_start_matches("the ")),
+        place: place_title(system, &stored.record.subject),
         at: stored.record.at,
         work: stored.record.work.iter().map(|work| work.name().to_owned()).collect(),
         mulch_found_mm: stored.record.mulch_found_mm,

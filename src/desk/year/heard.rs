@@ -82,10 +82,10 @@ mod tests {
         assert_eq!(gaps, [(73, 364)], "{:?}", year.gaps);
         let says = year.deviations.join(" ");
         for expected in [
-            "Nothing was heard from the moisture probe in the quince tree basin on 73 of 364 days",
+            "Nothing was heard from the moisture probe in the “quince tree” basin on 73 of 364 days",
             "The diverter was neither seen",
-            "No flow test proved splitters s1, s2, s3",
-            "Nobody wrote down having been at basins quince, fig, plum, pear",
+            "No flow test proved splitters “s1”, “s2”, “s3”",
+            "Nobody wrote down having been at basins “quince”, “fig”, “plum”, “pear”",
             "No dose was recognised",
         ] {
             assert!(says.contains(expected), "{expected}: {says}");

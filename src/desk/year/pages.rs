@@ -4,6 +4,7 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::account::{Account, TestYear};
+use crate::advice::quoted;
 use crate::desk::assets;
 use crate::desk::pages::{Page, layout_with};
 use crate::desk::sheet::Chrome;
@@ -101,7 +102,7 @@ fn water(year: &Account, units: Units) -> Markup {
         }
         div class="scroll" tabindex="0" role="region" aria-label={ "Water of " (year.name) } {
             table {
-                thead { tr { th scope="col" { "Basin" } th scope="col" class="number" { "Water" } th scope="col" class="number" { "Share" } th scope="col" class="number" { "Design" } th scope="col" class="number" { "Visited" } } }
+                thead { tr { th scope="col" { "Basin" } th scope="col" class="number" { "Water" } th scope="col" class="number" { "Share" } th scope="col" class="number" { "Design" } th scope="col" class="number" { "From doses" } th scope="col" class="number" { "Visited" } } }
                 tbody {
                     @for basin in &year.basins {
                         tr {
@@ -109,6 +110,7 @@ fn water(year: &Account, units: Units) -> Markup {
                             td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
                             td class="number" { (words::percent(basin.design_share)) }
+                            td class="number" { (basin.doses) " of " (water.doses) }
                             td class="number" { (basin.services) }
                         }
                     }
@@ -209,7 +211,7 @@ fn test_row(test: &TestYear, zone: &TimeZone) -> Markup {
             td {
                 @for (at, split) in test.outcome.splits.iter().enumerate() {
                     @if at > 0 { "; " }
-                    "splitter " (split.splitter) " "
+                    "splitter " (quoted(split.splitter.as_str())) " "
                     @match split.share_a { Some(share) => (words::percent(share)), None => "not measured" }
                     @if let Some((low, high)) = split.interval { " (" (format!("{:.0}", low * 100.0)) " to " (words::percent(high)) ")" }
                     @match split.verdict { Verdict::Even => ", as designed", Verdict::Uneven => ", not as designed", Verdict::Unclear | Verdict::Unmeasured => ", not proved" }

@@ -41,6 +41,24 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
         if let Some(share) = basin.share {
             row("share", &about, whole(), (share.to_string(), "1"), "", "");
         }
+        row(
+            "figure-doses",
+            &about,
+            whole(),
+            (basin.doses.to_string(), "doses"),
+            basin.says.as_deref().unwrap_or(""),
+            "",
+        );
+        if let (Some(from), Some(to)) = (basin.silent_from, basin.silent_to) {
+            row(
+                "silent",
+                &about,
+                (time(from), time(to)),
+                (String::new(), ""),
+                "its sensors told of no dose",
+                "",
+            );
+        }
         row("design-share", &about, whole(), (basin.design_share.to_string(), "1"), "", "");
     }
     for it in &year.findings {

@@ -1,62 +1,54 @@
 //! The water of a year, in all and by basin.
 
-use std::collections::BTreeMap;
-
 use super::account::{BasinYear, Water};
 use super::draw::round;
-use super::read::Rows;
-use crate::ledger::{DoseRecord, StoredService};
-use crate::model::{Id, Subject, System};
+use super::read::{Rows, Span};
+use crate::desk::gather;
+use crate::ledger::StoredService;
+use crate::model::{Subject, System};
 
 /// What went through the system, and what of it came to each basin.
-pub(super) fn of(system: &System, rows: &Rows) -> (Water, Vec<BasinYear>) {
+pub(super) fn of(system: &System, span: Span, rows: &Rows) -> (Water, Vec<BasinYear>) {
     let mut water = Water { doses: rows.doses.len(), ..Water::default() };
-    let mut litres: BTreeMap<&Id, f64> = BTreeMap::new();
-    for dose in &rows.doses {
-        let Some(volume) = dose.litres else { continue };
+    for litres in rows.doses.iter().filter_map(|dose| dose.litres) {
         water.metered_doses += 1;
-        water.litres += volume;
-        if !is_whole(dose, system) {
-            water.unattributed_litres += volume;
-            continue;
-        }
-        for (basin, share) in &dose.shares {
-            *litres.entry(basin).or_default() += volume * share;
-        }
+        water.litres += litres;
     }
-    let dry: Vec<&DoseRecord> =
-        rows.doses.iter().filter(|dose| dose.quality > 0.0 && is_whole(dose, system)).collect();
-    let basins = system.basin_ixs().map(|ix| {
-        let basin = system.basin(ix);
-        let shares: Vec<f64> = dry.iter().filter_map(|dose| dose.shares.get(&basin.id).copied()).collect();
-        let here = |service: &&StoredService| {
-            matches!(&service.record.subject, Subject::Basin(id) if *id == basin.id)
-        };
-        BasinYear {
-            id: basin.id.to_string(),
-            label: basin.label().to_owned(),
-            litres: litres.get(&basin.id).map(|litres| round(*litres, 1)),
-            share: (!shares.is_empty())
-                .then(|| round(shares.iter().sum::<f64>() / shares.len() as f64, 4)),
-            design_share: round(system.tree().design_share(ix), 4),
-            services: rows.services.iter().filter(here).count(),
-        }
-    });
-    let basins = basins.collect();
+    let basins: Vec<_> = system
+        .basin_ixs()
+        .map(|ix| {
+            let basin = system.basin(ix);
+            let received = gather::of_basin(system, ix, &rows.doses);
+            let here = |service: &&StoredService| {
+                matches!(&service.record.subject, Subject::Basin(id) if *id == basin.id)
+            };
+            BasinYear {
+                id: basin.id.to_string(),
+                label: basin.label().to_owned(),
+                litres: received.litres.map(|litres| round(litres, 1)),
+                share: received.share.map(|share| round(share, 4)),
+                doses: received.doses,
+                silent_from: received.silent.map(|(from, _)| from),
+                silent_to: received.silent.map(|(_, to)| to),
+                says: gather::basis(system, ix, &received, &rows.doses, span.to),
+                design_share: round(system.tree().design_share(ix), 4),
+                services: rows.services.iter().filter(here).count(),
+            }
+        })
+        .collect();
+    let attributed: f64 = basins.iter().filter_map(|basin| basin.litres).sum();
     water.litres = round(water.litres, 1);
-    water.unattributed_litres = round(water.unattributed_litres, 1);
+    // Each basin's litres are rounded by themselves.
+    water.unattributed_litres = round((water.litres - attributed).max(0.0), 1);
     (water, basins)
-}
-
-/// Whether it is known what every basin got of a dose.
-fn is_whole(dose: &DoseRecord, system: &System) -> bool {
-    system.basins.iter().all(|basin| dose.shares.contains_key(&basin.id))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::desk::year::samples::{at, empty, year_of};
+    use crate::ledger::DoseRecord;
+    use crate::model::Id;
 
     fn dose(litres: Option<f64>, shares: &[(&str, f64)], quality: f64) -> DoseRecord {
         let shares = shares.iter().map(|(id, share)| (Id::new(id).unwrap(), *share)).collect();
@@ -78,10 +70,12 @@ mod tests {
         let told: f64 = year.basins.iter().filter_map(|basin| basin.litres).sum();
         assert!((told + year.water.unattributed_litres - year.water.litres).abs() < 1e-6, "{year:?}");
         assert_eq!((year.water.doses, year.water.metered_doses, year.water.litres), (4, 3, 157.0));
-        assert_eq!(year.basins[0].litres, Some(30.0));
-        assert_eq!(year.basins[0].share, Some(0.4), "rain-touched doses do not count for shares");
+        // Of 7 L, the quarter that the design gives the one basin that was heard.
+        assert_eq!((year.basins[0].litres, year.basins[0].doses), (Some(31.8), 2));
+        assert_eq!(year.basins[0].share, Some(0.2967), "31.75 L of the 107 L of the same doses");
+        assert_eq!(year.basins[0].says.as_deref(), Some("from 2 of 4 doses"));
         let says = year.deviations.join(" ");
-        assert!(says.contains("57 L of 157 L could not be attributed"), "{says}");
+        assert!(says.contains("55 L of 157 L could not be attributed"), "{says}");
         assert!(says.contains("volume of 1 of 4 doses is not known"), "{says}");
     }
 }

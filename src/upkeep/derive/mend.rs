@@ -52,7 +52,12 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
         window,
         urgency: if is_foretold { finding.severity.max(Severity::Warning) } else { finding.severity },
         mends: true,
-        reason: english::mend(facts.system, standing, tried, outlook),
+        reason: english::mend(
+            facts.system,
+            standing,
+            tried,
+            outlook.filter(|_| !mulch::floods(facts, &finding.subject)),
+        ),
         materials: materials(facts, kind, &finding.subject),
     }
 }

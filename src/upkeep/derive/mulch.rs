@@ -1,7 +1,7 @@
 //! Mulch that falls due.
 
 use super::Draft;
-use crate::model::{Chip, EventTime, Severity, Span, Subject, System, Work};
+use crate::model::{Chip, EventTime, FindingKind, Severity, Span, Subject, System, Work};
 use crate::upkeep::task::{Material, Task, TaskKind, Window};
 use crate::upkeep::{Day, Facts, Outlook, Rules, english};
 
@@ -32,6 +32,12 @@ pub(super) fn outlook<'a>(facts: &Facts<'a>, subject: &Subject) -> Option<&'a Ou
     facts.outlooks.iter().find(|outlook| outlook.basin == *id)
 }
 
+/// Whether the basin that `subject` is floods now, so that nothing is said of when it first will.
+pub(super) fn floods(facts: &Facts<'_>, subject: &Subject) -> bool {
+    let standing = facts.standing.iter().map(|standing| &standing.finding);
+    standing.into_iter().any(|finding| finding.kind == FindingKind::Flooding && finding.subject == *subject)
+}
+
 /// Due half-way from the day before which a flood is unlikely to the day on which it is expected: if what is foretold
 /// is spread evenly about its middle, water stands before that in about one case of four. Soaking that slows shows
 /// well before a flood, and then the finding sets the day.
@@ -46,7 +52,7 @@ fn foretold(facts: &Facts<'_>, subject: Subject, outlook: &Outlook) -> Option<Dr
         window,
         urgency: Severity::Info,
         mends: false,
-        reason: english::mulch_foretold(facts.system, &subject, outlook),
+        reason: english::mulch_foretold(facts.system, &subject, outlook, floods(facts, &subject)),
         materials: chips(facts.system, &subject, outlook.mulch_left).into_iter().collect(),
         subject,
     })

@@ -219,7 +219,7 @@ pub(super) fn findings(
                 words: finding_words(system, stored, now),
                 short: kind_words(stored.finding.kind),
                 href: match stored.cleared_at {
-                    None => format!("/systems/{}#{}", system.id, anchor(stored)),
+                    None => format!("/systems/{}#{}", system.id, anchor(&stored.system, &stored.finding)),
                     Some(_) => format!("/systems/{}#past", system.id),
                 },
                 open: stored.cleared_at.is_none(),
