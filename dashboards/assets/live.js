@@ -33,7 +33,7 @@
   const about = first ? first[1] ?? '' : system && `system=${system[1]}`;
 
   // Parts in their order, with the headings that they stand under.
-  const order = (root) => [...root.querySelectorAll('[data-part], .need > h2')].map((p) => p.dataset.part ?? p.textContent).join();
+  const order = (root) => [...root.querySelectorAll('[data-part], .need h2')].map((p) => p.dataset.part ?? p.textContent).join();
   const parts = (root) => new Map([...root.querySelectorAll('[data-part]')].map((p) => [p.dataset.part, p]));
 
   const age = (ms) => {
@@ -94,7 +94,9 @@
       } else if (some) {
         [wanted, again] = [null, true];
       } else if (!main.contains(document.activeElement) || document.activeElement === main) {
+        const rest = main.querySelector('details.rest')?.open;
         main.replaceChildren(...page.body.childNodes);
+        if (rest) main.querySelector('details.rest')?.setAttribute('open', '');
         said.textContent = main.querySelector('[data-say]')?.textContent ?? 'The page has changed.';
       } else {
         said.textContent = 'The page has changed; refresh it to see the new order.';

@@ -295,6 +295,36 @@ pub fn headline_now(finding: &Finding, system: &System, water: Option<WaterNow>)
     }
 }
 
+/// A finding that is over as one sentence without a full stop.
+pub fn headline_past(finding: &Finding, system: &System) -> String {
+    let place = place_words(system, &finding.subject);
+    let text = match (finding.kind, &finding.subject) {
+        (FindingKind::Flooding, _) => format!("{place} flooded"),
+        (FindingKind::Ponding, _) => format!("water stood too long in {place}"),
+        (FindingKind::SlowSoak, _) => format!("{place} soaked its water away more slowly than before"),
+        (FindingKind::BlockedOutlet, _) => format!("the outlet at {place} let too little water through"),
+        (FindingKind::UnevenSplit, _) => format!("{place} divided the water unevenly"),
+        (FindingKind::NoWater, Subject::Basin(_) | Subject::Splitter(_)) => {
+            format!("no water reached {place} though use was expected")
+        }
+        (FindingKind::NoWater, _) => "no water reached the basins though use was expected".to_owned(),
+        (FindingKind::UnexpectedWater, Subject::Diverter) => {
+            "water reached the basins though the diverter said sewer".to_owned()
+        }
+        (FindingKind::UnexpectedWater, _) => {
+            "water reached the basins though nobody should have been using any".to_owned()
+        }
+        (FindingKind::SensorSilent, _) => format!("{place} did not report"),
+        (FindingKind::SensorStuck, _) => format!("{place} stayed at one value although it should have moved"),
+        (FindingKind::SensorImplausible, _) => format!("{place} reported what could not be"),
+        (FindingKind::BatteryLow, Subject::Sensor(name)) => {
+            format!("{} was nearly empty", sensor_words(system, name))
+        }
+        (FindingKind::BatteryLow, _) => format!("a battery in {place} was nearly empty"),
+    };
+    capitalised(&text)
+}
+
 /// The finding as one sentence without a full stop.
 pub fn headline(finding: &Finding, system: &System) -> String {
     let place = place_words(system, &finding.subject);
@@ -434,6 +464,8 @@ mod tests {
         assert_eq!(flood(WaterNow::Sunk), "The “quince tree” basin flooded, and water still stands in it");
         assert_eq!(flood(WaterNow::Gone), "The “quince tree” basin flooded; the water has gone since");
         let pond = says(FindingKind::Ponding, Some(WaterNow::Gone));
+        let over = headline_past(&samples::finding(FindingKind::Flooding, samples::basin("fig")), &system);
+        assert_eq!(over, "Basin “fig” flooded");
         assert_eq!(pond, "Water stood too long in the “quince tree” basin; it has gone since");
         assert_eq!(
             says(FindingKind::SlowSoak, None),

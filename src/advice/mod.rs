@@ -11,8 +11,8 @@ mod water;
 
 pub use check::{drift_check, separating_check};
 pub use english::{
-    Advice, advice, advice_in_flood, headline, headline_now, kind_words, kind_words_now, probability_words,
-    severity_words,
+    Advice, advice, advice_in_flood, headline, headline_now, headline_past, kind_words, kind_words_now,
+    probability_words, severity_words,
 };
 pub use place::{basin_title, basin_words, place_title, place_words, quoted, sensor_title, sensor_words};
 pub use water::WaterNow;

@@ -137,6 +137,7 @@ impl Office {
             as_of: Some(self.moment(self.now(), &zone)),
             who: visitor.csrf().map(|csrf| Who {
                 name: visitor.name().to_owned(),
+                is_person: visitor.person().is_some(),
                 csrf,
                 sees_everything: visitor.sees_everything(),
                 attends: visitor.may(Action::Attend),

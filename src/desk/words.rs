@@ -215,6 +215,12 @@ pub(super) fn title(id: &str) -> String {
     id.split('-').filter(|word| !word.is_empty()).map(capitalised).collect::<Vec<_>>().join(" ")
 }
 
+/// Whether an id says anything beside a label: `quince` beside `quince tree` does not.
+pub(super) fn adds(id: &str, label: &str) -> bool {
+    let plain = |text: &str| format!(" {} ", text.to_lowercase().replace('-', " "));
+    !plain(label).contains(&plain(id))
+}
+
 /// The text with its first letter in upper case.
 pub(super) fn capitalised(text: &str) -> String {
     let mut rest = text.chars();
@@ -291,5 +297,7 @@ mod tests {
         assert_eq!(value(Quantity::Moisture, 0.314), "31.4\u{a0}% water");
         assert_eq!(value(Quantity::Float, 1.0), "wet");
         assert_eq!(title("alder-court"), "Alder Court");
+        assert!(!adds("quince", "quince tree") && !adds("bitter-orange", "Bitter orange"));
+        assert!(adds("b2", "quince tree") && adds("plum", "plumbago"));
     }
 }

@@ -32,7 +32,7 @@ test('the first run: the printed code makes an owner', async () => {
 
 test('a four-outlet system is registered without seeing its file, and its readings appear', async () => {
   await publish(daemon.broker, 'greywater/node-7/soil', '31.4');
-  await page.getByRole('link', { name: 'Heard and refused' }).click();
+  await page.getByRole('link', { name: 'Sensor messages' }).click();
   await page.getByText('greywater/node-7/soil').waitFor();
   await page.getByRole('link', { name: 'New system' }).click();
   await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');

@@ -17,11 +17,12 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 31] = [
+const PAGES: [(&str, &str); 32] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
     ("system_in_us_units", "/systems/terrace?units=us"),
+    ("system_unheard", "/systems/orchard"),
     ("basin", "/systems/terrace/basins/quince"),
     ("basin_soaking_slowly", "/systems/terrace/basins/plum"),
     ("basin_renewed", "/systems/grove/basins/fig"),

@@ -3,7 +3,9 @@
 use super::finding::{floods, sheet};
 use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
-use crate::advice::{drift_check, headline, kind_words, place_title, place_words, separating_check};
+use crate::advice::{
+    drift_check, headline, headline_past, kind_words, place_title, place_words, separating_check,
+};
 use crate::alerts::{Closing, Deed, Stage, Why};
 use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Stretch, Urgency};
 use crate::desk::units::Units;
@@ -28,8 +30,11 @@ pub fn alert_row(
     let finding = finding.filter(|_| !alert.stage.is_closed());
     AlertRow {
         no: alert.no,
-        headline: finding
-            .map_or_else(|| headline(&alert.finding, system), |finding| finding.headline.clone()),
+        headline: match finding {
+            Some(finding) => finding.headline.clone(),
+            None if is_cleared(&alert.stage) => headline_past(&alert.finding, system),
+            None => headline(&alert.finding, system),
+        },
         urgency: finding.map_or(Urgency::of(alert.finding.severity), |finding| finding.urgency),
         system: (system.id.to_string(), system.name.clone()),
         opened: words::moment(alert.opened_at, now, &system.zone),
@@ -39,6 +44,10 @@ pub fn alert_row(
         is_closed: alert.stage.is_closed(),
         folded: alert.folded,
     }
+}
+
+const fn is_cleared(stage: &Stage) -> bool {
+    matches!(stage, Stage::Closed { how: Closing::Cleared, .. })
 }
 
 fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime) -> String {

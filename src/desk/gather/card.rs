@@ -20,12 +20,18 @@ pub fn card(
     let readings = Readings::new(system, latest, now);
     let findings = findings(system, open, readings, units);
     let last_heard = readings.last_heard();
-    let quiet = if last_heard.is_some() { Urgency::Fine } else { Urgency::Unheard };
+    let worst = findings.iter().map(|finding| finding.urgency).min();
+    let urgency = match (worst, &last_heard) {
+        (Some(Urgency::Now), _) => Urgency::Now,
+        // Whatever else is told of what was never heard is that it is silent.
+        (_, None) => Urgency::Unheard,
+        (worst, Some(_)) => worst.unwrap_or(Urgency::Fine),
+    };
     SystemCard {
         id: system.id.clone(),
         name: system.name.clone(),
         property: system.property.clone(),
-        urgency: findings.iter().map(|finding| finding.urgency).min().unwrap_or(quiet),
+        urgency,
         basins: basins(system, open, readings),
         findings,
         due: None,

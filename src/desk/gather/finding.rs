@@ -1,7 +1,7 @@
 //! One open finding.
 
 use super::Readings;
-use super::water::water;
+use super::water::{in_the_past, water};
 use crate::advice::{WaterNow, advice, advice_in_flood, headline_now, quoted};
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
@@ -67,6 +67,7 @@ pub(in crate::desk) fn sheet(
         kind: finding.kind,
         anchor: anchor(&stored.system, finding),
         headline: headline_now(finding, system, stands),
+        water: stands,
         gist: water.map(|water| water.says).or_else(|| gist(system, finding, ahead.as_ref())),
         urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
@@ -84,7 +85,7 @@ pub(in crate::desk) fn sheet(
             .evidence
             .iter()
             .filter(|e| ahead.is_some() || !e.says.starts_with(LOOKING_AHEAD))
-            .map(|e| (e.at.map(moment), units.retold(&e.says)))
+            .map(|e| (e.at.map(moment), units.retold(&in_the_past(&e.says, stands))))
             .collect(),
         advice: if in_flood { advice_in_flood } else { advice }(finding.kind, Some(system)),
     }

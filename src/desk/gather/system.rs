@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use super::place::level_now;
 use super::received::{of_basin, received as received_sheet};
 use super::{Readings, TimelineRecord, card, timeline};
-use crate::advice::{headline, sensor_title};
+use crate::advice::{headline_past, sensor_title};
 use crate::desk::sheet::{
     BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
 };
@@ -183,7 +183,7 @@ pub(super) fn past(system: &System, history: &[StoredFinding], now: EventTime) -
         let cleared = stored.cleared_at?;
         Some(PastSheet {
             kind: stored.finding.kind,
-            headline: headline(&stored.finding, system),
+            headline: headline_past(&stored.finding, system),
             raised: moment(stored.raised_at),
             cleared: moment(cleared),
             lasted: words::span(cleared - stored.raised_at),

@@ -33,14 +33,12 @@ pub(super) fn water(system: &System, stored: &StoredFinding, readings: Readings<
     let says = match now {
         WaterNow::AtRim => format!("Water stands at the rim now: {}.", floats.last()),
         WaterNow::AtFloat => format!("Water stands in it now: {}.", floats.last()),
-        WaterNow::Sunk => format!(
-            "Water was at the rim, {raised}, and has sunk since, but it still stands: {}. The finding stands until every \
-             float has been down for half an hour.",
-            floats.last()
-        ),
+        WaterNow::Sunk => {
+            format!("It was at the rim {raised} and has sunk since, but still stands: {}.", floats.last())
+        }
         WaterNow::Gone => format!(
-            "The water of {raised} has gone since: {}. The finding stands until every float has been down for half an \
-             hour, since the next shower may fill the basin again.",
+            "The water of {raised} has gone since: {}. This stands until the floats have been down for half an hour, \
+             in case the next shower fills the basin again.",
             floats.last()
         ),
         WaterNow::Unheard => {
@@ -64,6 +62,24 @@ pub(in crate::desk) fn water_of(
 ) -> Option<(WaterNow, String)> {
     water(system, stored, Readings::new(system, latest, now)).map(|water| (water.now, water.says))
 }
+
+/// The engine's sentence about water that stood, once it is no longer where it was: `has been wet since` would
+/// contradict the float beside it.
+pub(super) fn in_the_past(says: &str, now: Option<WaterNow>) -> String {
+    match now {
+        Some(WaterNow::Gone) => {
+            OF_STANDING.iter().fold(says.to_owned(), |says, (is, was)| says.replace(is, was))
+        }
+        Some(WaterNow::Sunk) => says.replace(OF_STANDING[0].0, OF_STANDING[0].1),
+        _ => says.to_owned(),
+    }
+}
+
+/// What the engine says of water while it stands, at the rim and at the float, and what is said when it does not.
+const OF_STANDING: [(&str, &str); 2] = [
+    ("has been wet since", "became wet"),
+    ("Water has stood at the float in", "Water stood at the float in"),
+];
 
 /// Whether the overflow float told of the flood.
 fn was_at_rim(stored: &StoredFinding, floats: &Floats) -> bool {
@@ -179,6 +195,19 @@ mod tests {
         assert_eq!(now(AT_NOON, &[overflow(0.0)]), WaterNow::Unheard);
     }
 
+    /// The sentences are the engine's: if it words them otherwise, this must follow.
+    #[test]
+    fn what_was_seen_is_told_in_the_past_once_it_is_over() {
+        let engine = include_str!("../../engine/words.rs");
+        for (is, _) in OF_STANDING {
+            assert!(engine.contains(is), "{is}");
+        }
+        let says = "The overflow float near the rim of fig has been wet since 2 March 05:00.";
+        let was = "The overflow float near the rim of fig became wet 2 March 05:00.";
+        assert_eq!(in_the_past(says, Some(WaterNow::Sunk)), was);
+        assert_eq!(in_the_past(says, Some(WaterNow::AtRim)), says);
+    }
+
     #[test]
     fn a_flood_that_is_gone_says_when_it_was_and_why_it_still_stands() {
         let says = told(
@@ -190,6 +219,6 @@ mod tests {
             says.starts_with("The water of today 05:02 has gone since: the float was down today 12:50"),
             "{says}"
         );
-        assert!(says.contains("until every float has been down for half an hour"), "{says}");
+        assert!(says.contains("until the floats have been down for half an hour"), "{says}");
     }
 }

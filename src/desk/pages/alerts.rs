@@ -204,7 +204,7 @@ fn heading(sheet: &AlertSheet) -> Markup {
         h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
         @if row.is_closed { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
         @else { (finding::standing(&sheet.finding)) }
-        @if let Some(gist) = &sheet.finding.gist { p { b { (gist) } } }
+        (finding::gist(&sheet.finding))
         p data-say { (words::capitalised(&row.stage)) "." }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
         @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }

@@ -16,13 +16,22 @@ const COLUMN: usize = 26;
 /// Distance of the horizontal run from the row's top, px.
 const RUN_Y: usize = 22;
 
-/// The whole drain: where the water comes from, then one row a basin. With `leads`, its parts lead to their pages.
-pub(super) fn drain(card: &SystemCard, leads: bool) -> Markup {
-    let system = leads.then_some(card.id.as_str());
+/// Which parts of a drawn drain lead to their pages.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Leads {
+    /// Basins.
+    Basins,
+    /// Basins and their sensors.
+    Everything,
+}
+
+/// The whole drain: where the water comes from, then one row a basin.
+pub(super) fn drain(card: &SystemCard, leads: Leads) -> Markup {
+    let system = card.id.as_str();
     html! {
         ul class="drain" {
             li class="inlet" { (inlet(card)) }
-            @for basin in &card.basins { li class="basin" { (row(basin, system)) } }
+            @for basin in &card.basins { li class="basin" { (row(basin, system, leads)) } }
         }
     }
 }
@@ -47,25 +56,20 @@ fn inlet(card: &SystemCard) -> Markup {
     }
 }
 
-fn row(basin: &BasinSheet, system: Option<&str>) -> Markup {
+fn row(basin: &BasinSheet, system: &str, leads: Leads) -> Markup {
     html! {
         (pipes(&basin.pipes))
         (bowl(basin))
         div class="says" {
             p class="name" {
-                b {
-                    @match system {
-                        Some(system) => a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) },
-                        None => (basin.label),
-                    }
-                }
-                @if basin.label != basin.id { " " span class="id" { (basin.id) } }
+                b { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) } }
+                @if words::adds(&basin.id, &basin.label) { " " span class="id" { (basin.id) } }
                 " " span class="share" { "should get " (words::percent(basin.share)) }
             }
             @if let Some((urgency, words)) = basin.trouble {
                 p class={ "trouble " (urgency.class()) } { (mark::sign(urgency)) " " (words) }
             }
-            (readings(basin, system))
+            (readings(basin, (leads == Leads::Everything).then_some(system)))
         }
     }
 }

@@ -2,8 +2,9 @@
 
 use maud::{Markup, html};
 
+use super::basin::Leads;
 use super::{basin, finding, mark};
-use crate::desk::sheet::{Need, SystemCard};
+use crate::desk::sheet::{FindingSheet, Need, SystemCard, Urgency};
 use crate::desk::words;
 
 /// How much of a system the first page shows.
@@ -27,20 +28,60 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
                 a class="target" href={ "/?property=" (card.property) } { (words::title(card.property.as_str())) } ". "
                 @match &card.last_heard {
                     Some(at) => { "Last heard " (mark::time(at)) "." }
-                    None => "Nothing was heard from this system yet.",
+                    None => { "Nothing has been heard from its sensors yet. " a class="target" href={ (page) "#connect" } { "How to connect them" } }
                 }
             }
-            @if !card.findings.is_empty() {
-                ol class="findings" { @for open in &card.findings { (finding::brief(open, &page)) } }
-            }
-            @if let Some(due) = &card.due {
-                p class="due" { b { (due.title) } ", " (due.due) ". " a class="target" href={ "/tasks?system=" (card.id) } { "What is to be done" } }
-            }
-            @if detail == Detail::Whole {
-                details class="fold" open { summary { "Basins and readings" span class="unseen" { " of " (card.name) } } (basin::drain(card, false)) }
+            @let (first, rest) = parted(card);
+            (findings(first, &page))
+            @let due_first = card.urgency == Urgency::Now || card.findings.is_empty();
+            @if due_first { (due(card)) }
+            @if let Some(within) = folded(card, rest.len(), !due_first, detail) {
+                details class="fold" open {
+                    summary { (within) span class="unseen" { " of " (card.name) } }
+                    (findings(rest, &page))
+                    @if !due_first { (due(card)) }
+                    @if detail == Detail::Whole { (basin::drain(card, Leads::Basins)) }
+                }
             }
         }
     }
+}
+
+/// The findings that are seen at once and those that a phone folds away: all that call somebody now, else the first.
+fn parted(card: &SystemCard) -> (&[FindingSheet], &[FindingSheet]) {
+    let urgent = card.findings.iter().take_while(|open| open.urgency == Urgency::Now).count();
+    card.findings.split_at(urgent.max(1).min(card.findings.len()))
+}
+
+fn findings(findings: &[FindingSheet], page: &str) -> Markup {
+    html! {
+        @if !findings.is_empty() { ol class="findings" { @for open in findings { (finding::brief(open, page)) } } }
+    }
+}
+
+fn due(card: &SystemCard) -> Markup {
+    html! {
+        @if let Some(due) = &card.due {
+            p class="due" { a href={ "/tasks?system=" (card.id) } { b { (due.title) } } ", " (due.due) "." }
+        }
+    }
+}
+
+/// What is folded away on a phone, in words; none if nothing is.
+fn folded(card: &SystemCard, findings: usize, due: bool, detail: Detail) -> Option<String> {
+    let mut parts = Vec::new();
+    match findings {
+        0 => {}
+        1 => parts.push("one more finding".to_owned()),
+        more => parts.push(format!("{} more findings", words::count(more))),
+    }
+    if due && card.due.is_some() {
+        parts.push("planned work".to_owned());
+    }
+    if detail == Detail::Whole {
+        parts.push("basins and readings".to_owned());
+    }
+    (!parts.is_empty()).then(|| words::capitalised(&parts.join(", ")))
 }
 
 /// One line: what it needs, where it needs something.

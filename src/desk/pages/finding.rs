@@ -7,15 +7,32 @@ use crate::advice::probability_words;
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::words;
 
-/// What is wrong, since when, how sure, and the first thing to do.
+/// What is wrong and since when; for what calls somebody now, how sure it is and the first thing to do as well.
 pub(super) fn brief(finding: &FindingSheet, page: &str) -> Markup {
+    let there = format!("{page}#{}", finding.anchor);
+    if finding.urgency == Urgency::Now { urgent(finding, &there) } else { line(finding, &there) }
+}
+
+fn urgent(finding: &FindingSheet, there: &str) -> Markup {
     html! {
         li class={ "finding " (finding.urgency.class()) } {
             h4 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
-            @if let Some(gist) = &finding.gist { p { b { (gist) } } }
-            @if finding.urgency <= Urgency::Soon { p class="first" { b { "First: " } (finding.advice.first) } }
-            p class="more" { a href={ (page) "#" (finding.anchor) } { "Why, and what to do" } }
+            (gist(finding))
+            p class="first" { b { "First: " } (finding.advice.first) }
+            p class="more" { a href=(there) { "Why, and what to do" } }
+        }
+    }
+}
+
+fn line(finding: &FindingSheet, there: &str) -> Markup {
+    html! {
+        li class={ "finding " (finding.urgency.class()) } {
+            h4 { (mark::sign(finding.urgency)) " " a href=(there) { (finding.headline) } }
+            p class="standing" {
+                b class="word" { (words::capitalised(finding.urgency.words())) } ", since " (mark::time(&finding.since)) "."
+                @if let Some(gist) = &finding.gist { " " (gist) }
+            }
         }
     }
 }
@@ -26,7 +43,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
         article class={ "finding " (finding.urgency.class()) } id=(finding.anchor) {
             h3 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
-            @if let Some(gist) = &finding.gist { p { b { (gist) } } }
+            (gist(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
             details open[finding.urgency == Urgency::Now] {
                 summary { "Why, and what to do" }
@@ -55,6 +72,15 @@ pub(super) fn work(finding: &FindingSheet) -> Markup {
                 h4 { "Take care" }
                 ul { @for caution in finding.advice.cautions { li { (caution) } } }
             }
+        }
+    }
+}
+
+/// How much, in bold; where water stands now is a longer sentence.
+pub(in crate::desk) fn gist(finding: &FindingSheet) -> Markup {
+    html! {
+        @if let Some(gist) = &finding.gist {
+            p { @if finding.water.is_some() { (gist) } @else { b { (gist) } } }
         }
     }
 }

@@ -87,11 +87,20 @@ pub fn first_main(counts: &Counts, choices: &Choices, filter: &Filter, groups: &
         }
         @for group in groups {
             section class="need" aria-labelledby={ "need-" (group.need.name()) } {
-                h2 id={ "need-" (group.need.name()) } { (group.need.heading()) ": " (words::grouped(group.size() as u64)) }
-                @if !group.cards.is_empty() { div class="systems" { @for card in &group.cards { (card.markup()) } } }
-                @if !group.rows.is_empty() { (first_rows(group).markup()) }
+                @let heading = html! { h2 id={ "need-" (group.need.name()) } { (group.need.heading()) ": " (words::grouped(group.size() as u64)) } };
+                // What is fine is folded away, unless it is all that there is to see.
+                @if group.need == Need::Fine && groups.len() > 1 {
+                    details class="rest" { summary { (heading) } (systems(group)) }
+                } @else { (heading) (systems(group)) }
             }
         }
+    }
+}
+
+fn systems(group: &Group<'_>) -> Markup {
+    html! {
+        @if !group.cards.is_empty() { div class="systems" { @for card in &group.cards { (card.markup()) } } }
+        @if !group.rows.is_empty() { (first_rows(group).markup()) }
     }
 }
 
@@ -112,12 +121,12 @@ fn form(choices: &Choices, filter: &Filter) -> Part {
             search data-part="choose" data-print=(print) {
                 form method="get" action="/" {
                     p class="acts" {
-                        label class="act" { "Search " input type="search" name="text" value=(filter.text) maxlength="100" autocomplete="off"; }
+                        label class="act" { span { "Search" } " " input type="search" name="text" value=(filter.text) maxlength="100" autocomplete="off"; }
                         button type="submit" { "Show" }
                         @if filter.is_set() { a class="target" href="/" { "Show all systems" } }
                     }
                     details open[narrowed] {
-                        summary { "Narrow down by property, state or what is wrong" }
+                        summary { "Narrow down" span class="unseen" { " by property, state or what is wrong" } }
                         div class="acts" {
                             @if choices.properties.len() > LISTED {
                                 @if !filter.property.is_empty() { input type="hidden" name="property" value=(filter.property); }

@@ -10,7 +10,7 @@ use crate::desk::words;
 
 /// The page around its `main`.
 pub fn heard(chrome: &Chrome, main: &Markup) -> String {
-    let page = Page { title: "Heard and refused", here: "/heard", fragment: "/fragments/heard", live: true };
+    let page = Page { title: "Sensor messages", here: "/heard", fragment: "/fragments/heard", live: true };
     layout(chrome, &page, main).into_string()
 }
 
@@ -20,7 +20,7 @@ pub fn heard_main(sheet: &HeardSheet) -> Markup {
         Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
     };
     html! {
-        h1 { "Heard and refused" }
+        h1 { "Sensor messages" }
         (part("totals", totals(sheet)).markup())
         (part("refusals", refusals(&sheet.refusals)).markup())
         (part("strays", strays(&sheet.strays)).markup())
@@ -33,14 +33,14 @@ fn totals(sheet: &HeardSheet) -> Markup {
             b { (words::grouped(sheet.messages)) } " messages taken in, "
             b { (words::grouped(sheet.readings)) } " readings stored."
         }
-        p { "Sensors publish to " code { (sheet.published.0) } ", at topics that begin with " code { (sheet.published.1) "/" } "." }
+        p { "Sensors send to " code { (sheet.published.0) } " (the MQTT broker), under names (topics) that begin with " code { (sheet.published.1) "/" } "." }
     }
 }
 
 fn refusals(refusals: &[RefusalSheet]) -> Markup {
     html! {
-        h2 { "Refused" }
-        p { "A refused record is counted and dropped; the rest of its message is used." }
+        h2 { "Not understood, and refused" }
+        p { "A record that cannot be read is counted and dropped; the rest of its message is used." }
         @if refusals.is_empty() { p { "Nothing was refused." } }
         @for refusal in refusals {
             section class="refusal" {
@@ -60,8 +60,8 @@ fn refusals(refusals: &[RefusalSheet]) -> Markup {
 
 fn strays(strays: &[StraySheet]) -> Markup {
     html! {
-        h2 { "Heard, not assigned" }
-        p { "Topics under the prefix that no system claims. Assign them to basins where a system is set up or changed." }
+        h2 { "Heard, but of no system" }
+        p { "Sensors that no system knows, by the name under which they send (their topic). Say which basin they belong to where a system is set up or changed." }
         @if strays.is_empty() { p { "Every topic heard belongs to a system." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label="Topics heard and not assigned" {

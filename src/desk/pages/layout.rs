@@ -73,10 +73,10 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
     };
     let daily = [("/", "Systems"), ("/alerts", "Alerts"), ("/tasks", "Tasks"), ("/visits", "Visits")];
     let others = [
-        (who.sees_everything, ("/heard", "Heard and refused")),
+        (who.sees_everything, ("/heard", "Sensor messages")),
         (who.plans, ("/setup", "New system")),
         (who.governs, ("/people", "People")),
-        (true, ("/account", who.name.as_str())),
+        (true, ("/account", if who.is_person { who.name.as_str() } else { "Account" })),
     ];
     let others: Vec<_> = others.into_iter().filter_map(|(open, place)| open.then_some(place)).collect();
     html! {

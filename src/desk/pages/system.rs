@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::basin::Leads;
 use super::layout::{Page, layout_with};
 use super::part::Part;
 use super::{basin, finding, mark, plan, received, timeline};
@@ -48,13 +49,10 @@ fn heading(sheet: &SystemSheet) -> Markup {
         p class="heard" {
             @match &sheet.card.last_heard {
                 Some(at) => { "Last heard " (mark::time(at)) "." }
-                None => "Nothing was heard from this system yet.",
+                None => "Nothing has been heard from its sensors yet.",
             }
         }
         @if let Some(says) = &sheet.muted { p class="check" { (says) ". Nobody is told of anything here meanwhile." } }
-        @if let Some((broker, topic)) = &sheet.awaited {
-            p class="check" { "Its sensors publish to " code { (broker) } ", each at its own topic, such as " code { (topic) } ". The page of each sensor names its topic; what arrives shows here by itself." }
-        }
         (ways(sheet.card.id.as_str(), sheet.may_change))
     }
 }
@@ -79,9 +77,38 @@ fn ways(id: &str, may_change: bool) -> Markup {
 
 fn findings(sheet: &SystemSheet) -> Markup {
     html! {
-        h2 { "What is wrong" }
-        @if sheet.card.findings.is_empty() { p { "Nothing that is known." } }
+        @if sheet.card.last_heard.is_none() { (connect(sheet)) }
+        @if sheet.card.last_heard.is_some() || !sheet.card.findings.is_empty() { h2 { "What is wrong" } }
+        @if sheet.card.findings.is_empty() && sheet.card.last_heard.is_some() { p { "Nothing is known to be wrong." } }
         @for open in &sheet.card.findings { (finding::whole(open)) }
+    }
+}
+
+/// What to do while nothing was heard.
+fn connect(sheet: &SystemSheet) -> Markup {
+    let id = sheet.card.id.as_str();
+    html! {
+        h2 id="connect" { "Connect its sensors" }
+        p { "Nothing has been heard from this system yet, so nobody knows whether anything is wrong with it." }
+        ol class="steps" {
+            @match &sheet.awaited {
+                Some((broker, topic)) => {
+                    li { "Switch its sensors on and let them send to " code { (broker) } " (the MQTT broker)." }
+                    li {
+                        "Each sensor sends under a name of its own (its topic), such as " code { (topic) }
+                        ". The page of each sensor, in the table " a href="#sensors" { "Sensors" } ", tells its topic."
+                    }
+                }
+                None => li { "It has no sensor yet: say which ones there are where the system is changed." }
+            }
+            @if sheet.may_change {
+                li {
+                    "A sensor whose topic cannot be chosen is listed under " a href="/heard" { "Sensor messages" } " once it was heard; "
+                    a href={ "/setup/" (id) } { "change the system" } " and say which basin it belongs to."
+                }
+            }
+            li { "The first reading shows here by itself." }
+        }
     }
 }
 
@@ -89,13 +116,13 @@ fn drain(sheet: &SystemSheet, units: Units) -> Markup {
     html! {
         h2 { "The drain" }
         @if let Some(drawn) = &sheet.plan { (plan::plan(drawn, units)) }
-        (basin::drain(&sheet.card, true))
+        (basin::drain(&sheet.card, Leads::Everything))
     }
 }
 
 pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
     html! {
-        h2 { "Sensors" }
+        h2 id="sensors" { "Sensors" }
         @if sensors.is_empty() { p { "The system file names no sensor, and none was heard." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label="Sensors" {

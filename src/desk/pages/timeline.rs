@@ -20,6 +20,8 @@ const BARS_PX: f64 = 52.0;
 const FINDING_PX: f64 = 26.0;
 /// Height of the strip in which standing water is drawn, px.
 const STANDING_PX: f64 = 9.0;
+/// Part of its step that a bar takes, so that bars stand apart.
+const STEP: f64 = 0.86;
 /// Drawing units of a curve: across the lane, and for each px down.
 const ACROSS: f64 = 2000.0;
 const PER_PX: f64 = 10.0;
@@ -188,7 +190,7 @@ fn soil(lane: &SoilLane, scale: &Scale) -> Markup {
                 use href="#ticks" {}
                 @if lane.has_probe { (course(lane, scale)) }
                 @for closure in &lane.closures {
-                    (bar(closure, height - STANDING_PX, STANDING_PX, "standing"))
+                    (bar(closure, (height - STANDING_PX, STANDING_PX), 1.0, "standing"))
                 }
             }
         }
@@ -276,19 +278,19 @@ fn bars(lane: &BarLane, class: &str) -> Markup {
             }
             svg width="100%" height=(BARS_PX) aria-hidden="true" {
                 use href="#ticks" {}
-                @for each in &lane.bars { (bar(each, 0.0, BARS_PX, class)) }
+                @for each in &lane.bars { (bar(each, (0.0, BARS_PX), STEP, class)) }
             }
         }
     }
 }
 
-/// A bar that stands on `top + room`.
-fn bar(bar: &Bar, top: f64, room: f64, class: &str) -> Markup {
+/// A bar that stands on `top + room` and takes the part `filled` of its time.
+fn bar(bar: &Bar, (top, room): (f64, f64), filled: f64, class: &str) -> Markup {
     let height = (bar.height * room).max(2.0);
     let y = format!("{:.1}", top + room - height);
     html! {
         rect class={ (class) @if bar.faint { " faint" } } x=(percent(bar.x)) y=(y)
-            width=(percent((bar.width * 0.86).max(0.003))) height=(format!("{height:.1}")) {
+            width=(percent((bar.width * filled).max(0.003))) height=(format!("{height:.1}")) {
             title { (bar.words) }
         }
     }

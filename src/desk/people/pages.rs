@@ -106,8 +106,9 @@ fn new_password() -> Markup {
 
 /// One's own page.
 pub(super) fn account(chrome: &Chrome, sheet: &AccountSheet) -> String {
+    let title = if sheet.signed_in { sheet.name.as_str() } else { "Account" };
     let main = html! {
-        h1 { (sheet.name) }
+        h1 { (title) }
         p { (words::capitalised(sheet.role.name())) ", " (reach_words(&sheet.reach)) "." }
         (problem(sheet.problem.as_ref()))
         @if sheet.signed_in {
@@ -127,7 +128,7 @@ pub(super) fn account(chrome: &Chrome, sheet: &AccountSheet) -> String {
         }
         @if sheet.role.may(Action::Govern) { p { a href="/people" { "Who may come in" } } }
     };
-    page(chrome, &sheet.name, "/account", &main)
+    page(chrome, title, "/account", &main)
 }
 
 fn keys(chrome: &Chrome, sheet: &AccountSheet) -> Markup {

@@ -42,7 +42,7 @@ pub(in crate::desk) fn forms_secret(session: &Token) -> String {
 impl Visitor {
     /// Whoever sits before this machine while nobody was named yet.
     pub(super) fn at_home(forms: Token) -> Self {
-        let name = "this machine".to_owned();
+        let name = "somebody at this computer".to_owned();
         let came = Came::Browser(forms);
         Self(Arc::new(Known { person: None, name, role: Role::Owner, reach: Reach::Everywhere, came }))
     }

@@ -25,6 +25,8 @@ pub struct Chrome {
 pub struct Who {
     /// What they are called.
     pub name: String,
+    /// They have signed in, rather than sitting before a machine where nobody was named.
+    pub is_person: bool,
     /// What forms bring along in their field `csrf`.
     pub csrf: String,
     /// The pages about what belongs to no property are open to them.

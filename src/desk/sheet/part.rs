@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::PipeRow;
-use crate::advice::Advice;
+use crate::advice::{Advice, WaterNow};
 use crate::model::{EventTime, FindingKind, Severity};
 
 /// An instant with its words in the system's zone.
@@ -42,7 +42,9 @@ pub struct FindingSheet {
     pub anchor: String,
     /// The finding as one sentence.
     pub headline: String,
-    /// How much, in a sentence.
+    /// Where the water of a flood or pond stands now.
+    pub water: Option<WaterNow>,
+    /// How much, or where its water stands now, in a sentence.
     pub gist: Option<String>,
     /// How soon.
     pub urgency: Urgency,

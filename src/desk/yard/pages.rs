@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
 use crate::advice::advice;
 use crate::desk::assets;
-use crate::desk::pages::{Page, evidence, layout_with, site_plan, standing, steps, time};
+use crate::desk::pages::{Page, evidence, gist, layout_with, site_plan, standing, steps, time};
 use crate::desk::record::{self, Asked};
 use crate::desk::sheet::{Chrome, Moment};
 use crate::desk::units::Units;
@@ -94,7 +94,7 @@ fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Mar
             div class={ "finding " (finding.urgency.class()) } {
                 h4 { (finding.headline) }
                 (standing(finding))
-                @if let Some(gist) = &finding.gist { p { b { (gist) } } }
+                (gist(finding))
                 details { summary { "Why" } (evidence(finding)) }
                 (steps(finding))
                 p { b { "Mended when: " } (finding.advice.proof) }

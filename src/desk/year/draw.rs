@@ -3,7 +3,7 @@
 use super::account::{Account, FindingYear, Foretold, ServiceYear, TestYear};
 use super::read::{Rows, Span};
 use super::{deviations, heard, water};
-use crate::advice::{headline, place_title};
+use crate::advice::{headline, headline_past, place_title};
 use crate::ledger::{StoredFinding, StoredService, StoredTest};
 use crate::model::System;
 
@@ -68,7 +68,7 @@ fn findings(system: &System, span: Span, rows: &Rows) -> Vec<FindingYear> {
         FindingYear {
             finding: stored.finding.kind,
             subject: stored.finding.subject.key(),
-            headline: headline(&stored.finding, system),
+            headline: if cleared_at.is_some() { headline_past } else { headline }(&stored.finding, system),
             severity: stored.finding.severity,
             raised_at: stored.raised_at,
             cleared_at,

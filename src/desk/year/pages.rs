@@ -106,7 +106,7 @@ fn water(year: &Account, units: Units) -> Markup {
                 tbody {
                     @for basin in &year.basins {
                         tr {
-                            th scope="row" { (words::capitalised(&basin.label)) @if basin.label != basin.id { " " span class="id" { (basin.id) } } }
+                            th scope="row" { (words::capitalised(&basin.label)) @if words::adds(&basin.id, &basin.label) { " " span class="id" { (basin.id) } } }
                             td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
                             td class="number" { (words::percent(basin.design_share)) }

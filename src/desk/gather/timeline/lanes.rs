@@ -1,6 +1,6 @@
 //! The lanes of the drawing.
 
-use crate::advice::kind_words;
+use crate::advice::{headline, headline_past, kind_words};
 use crate::desk::gather::finding::anchor;
 use crate::desk::sheet::{Bar, BarLane, FindingBar, SoilLane, SoilPoint, Stretch, TimeRow, Urgency};
 use crate::desk::units::Units;
@@ -230,9 +230,11 @@ pub(super) fn findings(
 
 fn finding_words(system: &System, stored: &StoredFinding, now: EventTime) -> String {
     let moment = |at| words::moment(at, now, &system.zone).words;
-    let headline = crate::advice::headline(&stored.finding, system);
+    let raised = moment(stored.raised_at);
     match stored.cleared_at {
-        Some(cleared) => format!("{headline}, {} to {}", moment(stored.raised_at), moment(cleared)),
-        None => format!("{headline}, since {}", moment(stored.raised_at)),
+        Some(cleared) => {
+            format!("{}, {raised} to {}", headline_past(&stored.finding, system), moment(cleared))
+        }
+        None => format!("{}, since {raised}", headline(&stored.finding, system)),
     }
 }
