@@ -8,17 +8,36 @@
   const csrf = document.querySelector('meta[name="csrf"]')?.content;
   const isNew = !given.content;
   const SENSORS = [
-    ['float', 'Float switch', 'height_mm', 'Height above the floor', 120],
+    ['float', 'Float switch, which tells when water stands', 'height_mm', 'Height above the floor', 120],
     ['overflow', 'Second float near the rim', 'height_mm', 'Height above the floor', 260],
-    ['moisture', 'Moisture probe', 'depth_mm', 'Depth below the floor', 250],
+    ['moisture', 'Moisture probe in the soil', 'depth_mm', 'Depth below the floor', 250],
   ];
+  // What sends water, by the names that the check against published tables tells apart.
+  const FIXTURES = [['showers', 'showers and baths'], ['wash basins', 'wash basins'], ['laundry', 'laundry']];
   let faults = [];
   let version = given.version;
 
   const system = given.content ?? {
-    id: '', name: '', timezone: Intl.DateTimeFormat().resolvedOptions().timeZone || 'UTC', soil: 'loam',
+    id: '', name: '', timezone: '', soil: 'loam',
     source: { people: 2 }, splitter: [], basin: [],
   };
+  // A new system lies where its property's others do, else where the browser is, else where the server is; UTC is
+  // nobody's yard, so it is never proposed.
+  let zoneAsked = !isNew;
+  let zoneBy = '';
+  const proposeZone = () => {
+    if (zoneAsked) return;
+    const known = given.properties.find((property) => property.id === system.property);
+    const browser = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    const ways = [
+      [known?.zone, 'that of the property’s other systems.'],
+      [/^(Etc\/|UTC$|GMT)/.test(browser ?? '') ? null : browser, 'that of this browser. Change it if the yard lies elsewhere.'],
+      [given.zone, 'that of the server. Change it if the yard lies elsewhere.'],
+    ];
+    const [zone, by] = ways.find(([name]) => name) ?? ['', 'where is the yard? Begin with the region, such as America/Denver.'];
+    [system.timezone, zoneBy] = [zone, by];
+  };
+  proposeZone();
   system.source ??= {};
   system.splitter ??= [];
   system.basin ??= [];
@@ -56,10 +75,12 @@
   };
   const faultLines = (pointer) => make('span', { class: 'faults', id: `${idOf(pointer)}-fault`, 'data-pointer': pointer });
 
+  // A label is a word that everybody knows, or that and the technical term for it in small print.
+  const labelled = (label) => (Array.isArray(label) ? [label[0], ' ', make('small', {}, label[1])] : [label]);
   const field = (pointer, label, input) => {
     input.id = idOf(pointer);
     input.dataset.field = pointer;
-    return make('div', { class: 'field' }, make('label', { for: input.id }, label), input, faultLines(pointer));
+    return make('div', { class: 'field' }, make('label', { for: input.id }, ...labelled(label)), input, faultLines(pointer));
   };
   const text = (pointer, label, more = {}) => field(pointer, label, make('input', {
     value: read(pointer) ?? '', autocomplete: 'off',
@@ -140,13 +161,17 @@
 
   // The form
 
-  const assigning = (pointer) => {
+  const ownTopic = (...names) => [given.prefix, system.id || '…', ...names].join('/');
+  const ownWords = (names) => `its own name: ${ownTopic(...names)}`;
+  const assigning = (pointer, names) => {
     const topic = `${pointer}/topic`;
     const present = read(pointer)?.topic;
     const topics = given.strays.map((stray) => [stray.topic, `${stray.topic}: ${stray.sample}`.slice(0, 90)]);
     if (present && !topics.some(([known]) => known === present)) topics.unshift([present, present]);
-    const options = [['', 'its own topic'], ...topics];
-    return choice(topic, 'Heard at', options, { onchange: (event) => write(topic, event.target.value || null) });
+    const options = [['', ownWords(names)], ...topics];
+    return choice(topic, ['Sends as', 'topic'], options, {
+      'data-own': names.join('/'), onchange: (event) => write(topic, event.target.value || null),
+    });
   };
 
   const sensorPart = (at, [key, words, size, sizeWords, usual]) => {
@@ -159,26 +184,35 @@
     }), on ? make('div', { class: 'pair' },
       quantity(`${pointer}/${size}`, sizeWords, 'mm', usual),
       key === 'moisture'
-        ? choice(`${pointer}/unit`, 'Sends', [['', 'unit guessed'], ['%', 'percent'], ['m3/m3', 'm³/m³, 0 to 1']], {
+        ? choice(`${pointer}/unit`, ['Its numbers are', 'unit'], [['', 'recognised by themselves'], ['%', 'percent'], ['m3/m3', 'm³/m³, from 0 to 1']], {
           onchange: (event) => write(`${pointer}/unit`, event.target.value || null),
         }) : null,
-      assigning(pointer)) : null, faultLines(pointer));
+      assigning(pointer, [system.basin[at].id, key])) : null, faultLines(pointer));
   };
 
   const basinPart = (basin, at) => {
     const pointer = `/basin/${at}`;
-    return make('fieldset', { class: 'part' }, make('legend', {}, `Basin ${basin.plant || basin.id}`),
+    const legend = make('legend');
+    const out = make('button', {
+      type: 'button', class: 'plain',
+      onclick: () => { system.basin.splice(at, 1); plumb(); changed(); drawForm('/basin'); },
+    });
+    // The box bears the plant's name as soon as it is typed.
+    const name = () => {
+      legend.textContent = `Basin ${at + 1}: ${basin.plant || basin.id}`;
+      out.textContent = `Take ${basin.plant || basin.id} out`;
+      for (const option of form.querySelectorAll(`option[data-part="${CSS.escape(basin.id)}"]`)) option.textContent = nameOf(basin);
+    };
+    name();
+    return make('fieldset', { class: 'part' }, legend,
       make('div', { class: 'pair' },
-        text(`${pointer}/plant`, 'Plant'),
-        text(`${pointer}/id`, 'Id', { required: true, pattern: '[a-z0-9\\-]+', onchange: (event) => rename(at, event.target.value), oninput: null }),
+        text(`${pointer}/plant`, 'Plant', { oninput: (event) => { write(`${pointer}/plant`, event.target.value || null); name(); } }),
+        text(`${pointer}/id`, ['Short name', 'id'], { required: true, pattern: '[a-z0-9\\-]+', onchange: (event) => rename(at, event.target.value), oninput: null }),
         quantity(`${pointer}/area_m2`, 'Floor area', 'm2'),
         quantity(`${pointer}/depth_mm`, 'Depth', 'mm', 300)),
       ...SENSORS.map((sensor) => sensorPart(at, sensor)),
       faultLines(pointer),
-      make('div', { class: 'buttons' }, make('button', {
-        type: 'button', class: 'plain',
-        onclick: () => { system.basin.splice(at, 1); plumb(); changed(); drawForm('/basin'); },
-      }, `Take ${basin.plant || basin.id} out`)));
+      make('div', { class: 'buttons' }, out));
   };
 
   const rename = (at, id) => {
@@ -189,18 +223,20 @@
     drawForm(`/basin/${at}/id`);
   };
 
+  const nameOf = (part) => (part.plant && part.plant !== part.id ? `${part.plant} (${part.id})` : part.id);
+
   const splitterPart = (splitter, at) => {
     const pointer = `/splitter/${at}`;
-    const options = parts().filter((part) => part.id !== splitter.id).map((part) => [part.id, part.plant ? `${part.plant} (${part.id})` : part.id]);
+    const options = parts().filter((part) => part.id !== splitter.id).map((part) => [part.id, nameOf(part)]);
     const side = (index, words) => field(`${pointer}/feeds/${index}`, words, make('select', {
       onchange: (event) => { splitter.feeds[index] = event.target.value; changed(); },
-    }, ...options.map(([value, label]) => make('option', { value, selected: value === splitter.feeds[index] }, label))));
+    }, ...options.map(([value, label]) => make('option', { value, 'data-part': value, selected: value === splitter.feeds[index] }, label))));
     const share = make('input', {
       type: 'number', min: 1, max: 99, step: 'any', value: Math.round(1000 * (splitter.split?.[0] ?? 0.5)) / 10,
       oninput: (event) => { const a = Number(event.target.value) / 100; splitter.split = [a, Math.round((1 - a) * 1e6) / 1e6]; changed(); },
     });
     return make('fieldset', { class: 'part' }, make('legend', {}, `Splitter ${splitter.id}`),
-      make('div', { class: 'pair' }, side(0, 'Side a feeds'), side(1, 'Side b feeds'),
+      make('div', { class: 'pair' }, side(0, 'Side a leads to'), side(1, 'Side b leads to'),
         field(`${pointer}/split`, 'Side a gets, %', share)),
       faultLines(`${pointer}/feeds`), faultLines(pointer));
   };
@@ -216,6 +252,57 @@
     }), on && inner ? inner() : null, faultLines(pointer));
   };
 
+  // What is not of FIXTURES stays as the file has it.
+  const fixtureList = () => {
+    const box = ([name, words]) => {
+      const has = (system.source.fixtures ?? []).includes(name);
+      return tick(words, has, (wanted) => {
+        const others = (system.source.fixtures ?? []).filter((known) => known !== name);
+        const all = wanted ? [...others, name] : others;
+        system.source.fixtures = all.length ? all : null;
+        changed();
+      });
+    };
+    return make('fieldset', { class: 'part' }, make('legend', {}, 'What drains into the system'),
+      make('div', { class: 'pair' }, ...FIXTURES.map(box)),
+      make('p', { class: 'hint' }, 'With the number of people, this tells how much water to expect. Nothing ticked counts as all of it.'),
+      faultLines('/source/fixtures'));
+  };
+
+  // The property: one that there is, or another by its name.
+  const OTHER = '+';
+  let isOther = !given.properties.length || Boolean(system.property && !given.properties.some((known) => known.id === system.property));
+  const propertyPart = () => {
+    const named = () => text('/property', isOther && given.properties.length ? 'Its name' : ['Property', 'the house or site that it belongs to'], {
+      oninput: (event) => write('/property', slug(event.target.value) || null),
+      placeholder: 'as the system',
+    });
+    if (!given.properties.length) return named();
+    const options = given.properties.map((known) => [known.id, known.title]);
+    if (given.everywhere) options.push([OTHER, 'another …']);
+    if (!system.property) options.unshift(['', given.everywhere ? 'its own, named as the system' : 'choose one']);
+    const list = make('select', {
+      onchange: (event) => {
+        isOther = event.target.value === OTHER;
+        system.property = isOther ? null : event.target.value || null;
+        proposeZone();
+        changed();
+        drawForm(isOther ? '/property' : null);
+      },
+    }, ...options.map(([value, words]) => make('option', { value, selected: value === (isOther ? OTHER : system.property ?? '') }, words)));
+    const choose = field(isOther ? '/property-list' : '/property', 'Property', list);
+    return isOther ? make('div', {}, choose, named()) : choose;
+  };
+
+  const zonePart = () => {
+    const by = make('p', { class: 'hint' }, zoneBy && `Time zone: ${zoneBy}`);
+    const zone = text('/timezone', 'Time zone of the yard', {
+      required: true, list: 'zones', placeholder: 'Region/City',
+      oninput: (event) => { zoneAsked = true; zoneBy = ''; by.textContent = ''; write('/timezone', event.target.value); },
+    });
+    return [zone, by];
+  };
+
   const form = make('form', { class: 'form', novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } });
   const plan = make('figure', { class: 'plan' });
   const state = make('p', { role: 'status', class: 'hint' });
@@ -227,6 +314,7 @@
   // The focus stays where it was; after a press of a button it goes to `then`.
   const drawForm = (then) => {
     const held = document.activeElement?.dataset?.field;
+    const [zone, zoneHint] = zonePart();
     form.replaceChildren(
       make('fieldset', { class: 'part' }, make('legend', {}, 'The system'),
         make('div', { class: 'pair' },
@@ -239,17 +327,16 @@
               changed();
             },
           }),
-          text('/id', 'Id, part of its topics', { required: true, readonly: !isNew })),
-        make('div', { class: 'pair' },
-          text('/property', 'Property', { list: 'properties', placeholder: 'as the id' }),
-          text('/timezone', 'Time zone', { required: true, list: 'zones' }),
-          choice('/soil', 'Soil of the basins', soils())),
+          text('/id', ['Short name', 'id, for addresses and sensors'], { required: true, readonly: !isNew })),
+        make('div', { class: 'pair' }, propertyPart(), zone, choice('/soil', 'Soil of the basins', soils())),
+        zoneHint,
         make('div', { class: 'pair' }, number('/source/people', 'People in the household', { min: 1, step: 1 })),
-        optional('source/meter', 'A water meter at the fixtures', {}, () => make('div', { class: 'pair' },
-          quantity('/source/meter/litres_per_count', 'Water a count', 'L', 1))),
-        optional('diverter', 'A diverter that reports its position', {}),
+        fixtureList(),
+        optional('source/meter', 'A water meter in the house', {}, () => make('div', { class: 'pair' },
+          quantity('/source/meter/litres_per_count', 'Water for each of its counts', 'L', 1))),
+        optional('diverter', 'A diverter valve that tells whether it stands at sewer', {}),
         optional('rain', 'A rain gauge', {}, () => make('div', { class: 'pair' },
-          quantity('/rain/mm_per_count', 'Rain a count', 'mm', 0.2)))),
+          quantity('/rain/mm_per_count', 'Rain for each of its counts', 'mm', 0.2)))),
       make('h2', {}, `${system.basin.length} ${system.basin.length === 1 ? 'outlet' : 'outlets'}, each with its basin`),
       ...system.basin.map(basinPart),
       make('div', { class: 'buttons' },
@@ -378,9 +465,47 @@
     } catch { state.textContent = 'The daemon does not answer; what you typed is kept here.'; }
   };
   const changed = () => {
+    for (const select of form.querySelectorAll('select[data-own]')) select.options[0].textContent = ownWords(select.dataset.own.split('/'));
     drawPlan();
     clearTimeout(timer);
     timer = setTimeout(check, 400);
+  };
+
+  // Every sensor of the file, in words, with the topic that it sends to.
+  const sensors = () => {
+    const of = (owner, words, ...names) => (owner ? [[words, owner.topic ?? ownTopic(...names)]] : []);
+    return [
+      ...system.basin.flatMap((basin) => SENSORS.flatMap(([key, words]) => of(basin[key], `${words.split(',')[0]}, ${basin.plant || basin.id}`, basin.id, key))),
+      ...of(system.source.meter, 'Water meter', 'meter'), ...of(system.diverter, 'Diverter', 'diverter'), ...of(system.rain, 'Rain gauge', 'rain'),
+    ];
+  };
+
+  const link = (href, words) => make('a', { href, class: 'target' }, words);
+
+  // What was done, and what comes next.
+  const saved = () => {
+    const home = `/systems/${encodeURIComponent(system.id)}`;
+    const all = sensors();
+    const table = () => make('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Its sensors' }, make('table', {},
+      make('thead', {}, make('tr', {}, make('th', { scope: 'col' }, 'Sensor'), make('th', { scope: 'col' }, 'Sends as ', make('small', {}, 'topic')))),
+      make('tbody', {}, ...all.map(([words, topic]) => make('tr', {}, make('th', { scope: 'row' }, words), make('td', {}, make('code', {}, topic)))))));
+    const next = [];
+    if (isNew && all.length) {
+      next.push(make('li', {}, 'Connect its sensors: let each send to ', make('code', {}, given.broker), ' ', make('small', {}, '(the MQTT broker)'), ', under the name below.', table()));
+    } else if (!all.length) {
+      next.push(make('li', {}, 'It has no sensors yet: nothing can be told of it. ', link(`/setup/${encodeURIComponent(system.id)}`, 'Say which ones there are')));
+    }
+    if (isNew && given.everywhere) {
+      next.push(make('li', {}, 'A sensor whose name cannot be chosen is listed once it was heard: ', link('/heard', 'Sensor messages'), '. Then change the system and say which basin it belongs to.'));
+    }
+    if (isNew) next.push(make('li', {}, 'Put a label at each part: ', link(`${home}/labels`, 'Print the labels')));
+    document.getElementById('title').textContent = `Saved: ${system.name}`;
+    document.getElementById('intro').textContent = isNew ? 'It is watched from now on. Its page tells when the first sensor was heard.' : 'The change is in force.';
+    document.getElementById('undo')?.parentElement.remove();
+    root.replaceChildren(
+      ...(next.length ? [make('h2', {}, 'What comes next'), make('ol', { class: 'steps' }, ...next)] : []),
+      make('p', { class: 'buttons' }, link(home, 'Go to the system'), link('/setup', 'Set up another system')));
+    document.getElementById('title').focus();
   };
 
   const save = async () => {
@@ -389,7 +514,7 @@
     state.textContent = 'Saving …';
     try {
       const [good, said] = await call('PUT', address(), version ? { 'if-match': `"${version}"` } : {}, system);
-      if (good) { location.assign(`/systems/${encodeURIComponent(system.id)}`); return; }
+      if (good) { saved(); return; }
       take(said);
       state.textContent = said.detail ?? 'It was not saved.';
       form.querySelector('[aria-invalid="true"]')?.focus();

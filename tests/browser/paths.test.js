@@ -36,16 +36,18 @@ test('a four-outlet system is registered without seeing its file, and its readin
   await page.getByText('greywater/node-7/soil').waitFor();
   await page.getByRole('link', { name: 'New system' }).click();
   await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');
-  await page.getByLabel('Property').fill('alder-court');
+  await page.getByLabel('Property').fill('Alder Court');
   await page.getByLabel('Time zone').fill('America/Denver');
-  const first = page.getByRole('group', { name: 'Basin basin-1' });
+  await page.getByLabel('laundry').check();
+  const first = page.getByRole('group', { name: 'Basin 1' });
   await first.getByLabel('Plant').fill('quince tree');
+  await page.getByRole('group', { name: 'Basin 1: quince tree' }).waitFor();
   await first.getByLabel('Depth, mm').fill('5');
   await page.getByText('number from 20 to 2000').or(page.locator('.fault')).first().waitFor();
   assert.deepEqual(await violations(page), []);
   await shoot(page, 'path-fault');
   await first.getByLabel('Depth, mm').fill('300');
-  const topic = first.getByLabel('Heard at').last();
+  const topic = first.getByLabel('Sends as').last();
   await topic.selectOption('greywater/node-7/soil');
   const plan = page.getByRole('group', { name: 'Site plan' });
   const basin = plan.getByRole('button', { name: 'Basin basin-2' });
@@ -59,9 +61,17 @@ test('a four-outlet system is registered without seeing its file, and its readin
   await page.getByText('Ready to save').waitFor();
   await shoot(page, 'path-setup');
   await page.getByRole('button', { name: 'Save the new system' }).click();
+  await page.getByRole('heading', { name: 'Saved: Alder Court, east terrace' }).waitFor();
+  await page.getByRole('region', { name: 'Its sensors' }).getByText('greywater/alder-court-east-terrace/basin-2/float').waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-saved');
+  await page.getByRole('link', { name: 'Go to the system' }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
+  await page.getByRole('heading', { name: 'Connect its sensors' }).waitFor();
   const file = await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
   assert.match(file, /topic = "greywater\/node-7\/soil"/);
+  assert.match(file, /property = "alder-court"/);
+  assert.match(file, /fixtures = \["laundry"\]/);
   await publish(daemon.broker, 'greywater/node-7/soil', '27');
   await until('the reading appears on the page', async () => (await page.getByText(/27\s*%/).count()) > 0);
   assert.deepEqual(await violations(page), []);
@@ -82,11 +92,34 @@ test('a reading is shown soon after it was sent', async (t) => {
   t.diagnostic(`shown after ${Math.round(waits[5])} ms in the middle, ${Math.round(waits[9])} ms at most`);
 });
 
+test('a second system is offered the property and the zone of the first', async () => {
+  await page.goto(`${daemon.home}/setup`);
+  const property = page.getByLabel('Property');
+  await property.selectOption('Alder Court');
+  assert.equal(await page.getByLabel('Time zone').inputValue(), 'America/Denver');
+  await page.getByText('that of the property’s other systems').waitFor();
+  await property.selectOption('another …');
+  await page.getByLabel('Its name').fill('Elm Row');
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-second');
+});
+
+test('a browser far away proposes its own zone, and one at UTC none', async () => {
+  for (const [timezoneId, expected] of [['Europe/Madrid', 'Europe/Madrid'], ['UTC', 'America/Denver']]) {
+    const state = await page.context().storageState();
+    const other = await openPage(browser, { timezoneId, storageState: state });
+    await other.goto(`${daemon.home}/setup`);
+    assert.equal(await other.getByLabel('Time zone').inputValue(), expected, timezoneId);
+    await other.context().close();
+  }
+});
+
 test('a change keeps comments, and can be undone', async () => {
   await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
   await page.getByLabel('People in the household').fill('6');
   await page.getByText('Ready to save').waitFor();
   await page.getByRole('button', { name: 'Save', exact: true }).click();
+  await page.getByRole('link', { name: 'Go to the system' }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
   const read = () => readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
   assert.match(await read(), /people = 6/);
@@ -100,13 +133,14 @@ test('a change keeps comments, and can be undone', async () => {
 
 test('the form speaks the units of the reader, the file stays metric', async () => {
   await page.goto(`${daemon.home}/units?to=us&back=/setup/alder-court-east-terrace`);
-  const first = page.getByRole('group', { name: 'Basin quince tree' });
+  const first = page.getByRole('group', { name: 'Basin 1: quince tree' });
   await first.getByLabel('Depth, in').fill('0.5');
   // 20 to 2000 mm; an inch is 25.4 mm exactly (NIST Handbook 44, appendix C).
   await page.getByText('give 0.79 to 78.74 in').waitFor();
   await first.getByLabel('Depth, in').fill('12');
   await page.getByText('Ready to save').waitFor();
   await page.getByRole('button', { name: 'Save', exact: true }).click();
+  await page.getByRole('link', { name: 'Go to the system' }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
   assert.match(await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8'), /depth_mm = 304\.8/);
   await page.getByText('Change the system').waitFor();

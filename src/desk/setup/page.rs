@@ -1,12 +1,13 @@
 //! The page on which a system is set up. Its form is made by `setup.js` from the file's content.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
+use jiff::tz::TimeZone;
 use maud::html;
 use serde_json::{Value, json};
 
@@ -18,8 +19,9 @@ use crate::desk::pages::{Page, layout_with};
 use crate::desk::people::Visitor;
 use crate::desk::units::Units;
 use crate::desk::visit::ask;
+use crate::desk::words;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{Action, Soil};
+use crate::model::{Action, Id, Soil};
 
 /// Topics offered for assigning.
 const OFFERED: usize = 200;
@@ -55,8 +57,6 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
         Ok(strays) => strays,
         Err(fault) => return Fault::from(fault).page(office, visitor),
     };
-    let properties: BTreeSet<String> =
-        office.systems(visitor).iter().map(|system| system.property.to_string()).collect();
     let given = json!({
         "id": id,
         "content": file.as_ref().map(|file| &file.content),
@@ -64,18 +64,21 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
         "strays": strays,
         "units": units.name(),
         "prefix": office.desk.files.prefix,
+        "broker": office.desk.broker,
+        "properties": properties(office, visitor),
+        "everywhere": visitor.sees_everything(),
+        "zone": likely_zone(office, visitor),
     });
     let title = if id.is_some() { "Change a system" } else { "A new system" };
     let main = html! {
         @if let Some(id) = id { p class="trail" { a href={ "/systems/" (id) } { "Back to the system" } } }
-        h1 { (title) }
-        p class="hint" { "Fill in what you know; the plan grows beside it. Nothing is kept until you save." }
+        h1 id="title" tabindex="-1" { (title) }
+        p class="hint" id="intro" { "Fill in what you know; the plan grows beside it. Nothing is kept until you save." }
         noscript { p class="problem" { "This page needs scripts. Without them, write the system file by hand: see the guide." } }
         @if file.as_ref().is_some_and(|file| file.can_undo) {
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
         }
         div id="setup" data-given=(given) {}
-        datalist id="properties" { @for property in &properties { option value=(property) {} } }
         datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) {} } }
         template id="soils" { @for soil in Soil::ALL { option value=(soil.name()) { (soil.name().replace('-', " ")) } } }
     };
@@ -83,6 +86,28 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     let page = Page { title, here, fragment: "", live: false };
     let assets = [&assets::FORMS, &assets::SETUP_STYLE, &assets::SETUP];
     page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
+}
+
+/// Properties within reach, each with the zone of its systems where they share one.
+fn properties(office: &Office, visitor: &Visitor) -> Vec<Value> {
+    let systems = office.systems(visitor);
+    let mut zones: BTreeMap<&Id, BTreeSet<Option<&str>>> = BTreeMap::new();
+    for system in systems.iter() {
+        zones.entry(&system.property).or_default().insert(system.zone.iana_name());
+    }
+    let one = |(id, zones): (&Id, BTreeSet<Option<&str>>)| {
+        let zone = zones.first().copied().flatten().filter(|_| zones.len() == 1);
+        json!({ "id": id, "title": words::title(id.as_str()), "zone": zone })
+    };
+    zones.into_iter().map(one).collect()
+}
+
+/// The zone of a new system where neither its property nor the browser tells one: that of all systems in sight, else
+/// the server's own. UTC is nobody's yard, and so is not proposed.
+fn likely_zone(office: &Office, visitor: &Visitor) -> Option<String> {
+    let known = [office.zone(visitor), TimeZone::system()];
+    let mut names = known.iter().filter_map(TimeZone::iana_name);
+    names.find(|name| !matches!(*name, "UTC" | "Etc/UTC")).map(str::to_owned)
 }
 
 /// Topics that nobody claims, newest first, with a glimpse of their last payload. Those who do not see every
