@@ -12,15 +12,15 @@ use utoipa_axum::routes;
 use super::asked::{Asked, Sent};
 use super::paging::{Page, Paging};
 use super::systems::seen;
-use crate::advice::headline;
 use crate::alerts::{Act, AlertNo, Stage};
+use crate::desk::gather;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
 use crate::desk::sheet::{AlertChoice, AlertsAsked};
 use crate::desk::visit::alerts::{in_reach, step_all};
 use crate::ledger::StoredAlert;
-use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System};
+use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject};
 
 /// An alert.
 #[derive(Serialize, ToSchema)]
@@ -36,6 +36,7 @@ struct AlertWire {
     /// `info`, `warning` or `critical`.
     #[schema(value_type = String)]
     severity: Severity,
+    /// One sentence for people; that of a flood or pond follows its water.
     headline: String,
     #[schema(value_type = String, format = DateTime)]
     opened_at: EventTime,
@@ -96,7 +97,14 @@ async fn alerts(
     }
     sieve.filter.before = paging.after(|after| after.parse().ok().map(AlertNo))?;
     let found = in_reach(&office, &visitor, &sieve, paging.limit() + 1).await?;
-    let items = found.iter().map(|(alert, system)| wire(alert, system)).collect();
+    let board = office.shelf.latest(visitor.reach()).await?;
+    let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
+    let now = office.now();
+    let items = found.iter().map(|(alert, system)| {
+        let finding = open.get(gather::anchor(&system.id, &alert.finding).as_str()).copied();
+        wire(alert, gather::alert_row(system, alert, finding, now).headline)
+    });
+    let items = items.collect();
     Ok(Json(Page::first(items, paging.limit(), |alert: &AlertWire| alert.alert.to_string())))
 }
 
@@ -129,14 +137,14 @@ fn act(step: &StepWire, now: EventTime) -> Result<Act, Problem> {
     }
 }
 
-fn wire(alert: &StoredAlert, system: &System) -> AlertWire {
+fn wire(alert: &StoredAlert, headline: String) -> AlertWire {
     AlertWire {
         alert: alert.no,
         system: alert.system.clone(),
         finding: alert.finding.kind,
         subject: alert.finding.subject.clone(),
         severity: alert.finding.severity,
-        headline: headline(&alert.finding, system),
+        headline,
         opened_at: alert.opened_at,
         changed_at: alert.changed_at,
         stage: match alert.stage {

@@ -73,6 +73,8 @@ pub(super) struct SplitSheet {
     pub(super) design: String,
     /// How sure, and from how many runs.
     pub(super) says: String,
+    /// Why it is not measured, where it is not.
+    pub(super) why: String,
     /// What to do next.
     pub(super) next: String,
     /// How it was before, and what was done in between.
@@ -213,7 +215,7 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
     let side_a = sides.map_or_else(
         || "side a".to_owned(),
         |[a, _]| match a {
-            Node::Basin(basin) => system.basin(basin).label().to_owned(),
+            Node::Basin(basin) => quoted(system.basin(basin).label()),
             Node::Splitter(splitter) => format!("splitter {}", quoted(system.splitter(splitter).id.as_str())),
         },
     );
@@ -231,7 +233,7 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
             "Within 6 points of the design with a probability of {}, from {runs}{scatter}. Side a feeds {side_a}.",
             words::chance(within)
         ),
-        None => format!("Not measured. Side a feeds {side_a}."),
+        None => format!("Not measured: {}. Side a feeds {side_a}.", why_unmeasured(split)),
     };
     let percent = |share: f64| format!("{:.0}", share * 100.0);
     SplitSheet {
@@ -242,10 +244,30 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
         }),
         design: split_words(split.design_a),
         says,
+        why: why_unmeasured(split),
         next: next_words(&split.next),
         before: before(system, known, split, now),
         drawn: split.share_a.zip(split.interval).map(|(share, interval)| (share, interval, split.design_a)),
     }
+}
+
+/// Why a test could not tell how a splitter divides the water.
+pub(in crate::desk) fn why_unmeasured(split: &SplitResult) -> String {
+    if let Next::Buckets { blind } = &split.next
+        && !blind.is_empty()
+    {
+        return format!("no probe measures at {}", listed(blind));
+    }
+    let why = match (split.verdict == Verdict::Unclear, split.runs) {
+        (true, _) => "no run is measured yet",
+        (false, 0) => "no run put a measurable part on both of its sides",
+        (false, _) => "the runs do not tell both of its sides",
+    };
+    why.to_owned()
+}
+
+fn listed(names: &[Id]) -> String {
+    names.iter().map(|name| quoted(name.as_str())).collect::<Vec<_>>().join(", ")
 }
 
 fn next_words(next: &Next) -> String {
@@ -266,8 +288,7 @@ fn next_words(next: &Next) -> String {
             "More runs like these would not tell: catch the water below each outlet in a bucket.".to_owned()
         }
         Next::Buckets { blind } => {
-            let blind: Vec<_> = blind.iter().map(Id::to_string).collect();
-            format!("No probe measures at {}: catch the water below each outlet in a bucket.", blind.join(", "))
+            format!("No probe measures at {}: catch the water below each outlet in a bucket.", listed(blind))
         }
     }
 }

@@ -5,5 +5,6 @@ mod handlers;
 mod pages;
 mod work;
 
+pub(in crate::desk) use gather::why_unmeasured;
 pub(in crate::desk) use handlers::{LARGEST_L, routes};
 pub(in crate::desk) use work::{CaughtRun, place, reached, step};

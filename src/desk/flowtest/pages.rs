@@ -59,7 +59,7 @@ pub(super) fn list(chrome: &Chrome, sheet: &ListSheet<'_>) -> String {
                     p { (test.says) }
                     @if !test.given_up {
                         p { @for (at, split) in test.splits.iter().enumerate() {
-                            @if at > 0 { "; " } (split.id) " " @match &split.split { Some((split, _)) => b { (split) }, None => "not measured" }
+                            @if at > 0 { "; " } (quoted(&split.id)) " " @match &split.split { Some((split, _)) => b { (split) }, None => { "not measured: " (split.why) } }
                         } }
                     }
                     p class="when" { "by " (test.by) }

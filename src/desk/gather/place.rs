@@ -14,7 +14,7 @@ use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
 use crate::model::{
-    BasinIx, Chip, EventTime, Finding, FindingKind, Mulch, Span, SplitterIx, Subject, System,
+    BasinIx, Chip, EventTime, Finding, FindingKind, Mulch, Place, Quantity, Span, SplitterIx, Subject, System,
 };
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
@@ -268,10 +268,39 @@ pub fn splitter_page(
         system: (system.id.to_string(), system.name.clone()),
         id: splitter.id.to_string(),
         sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
+        unknown: now_level.is_none().then(|| why_unknown(system, ix, doses, now)),
         level: now_level,
         findings: findings(system, &about, Readings::new(system, &[], now), units),
         shifted_by,
         balance: balance(system, ix, &about, doses, stretch, now),
+    }
+}
+
+/// Why nothing tells how a splitter divides the water.
+fn why_unknown(system: &System, ix: SplitterIx, doses: &[DoseRecord], now: EventTime) -> String {
+    let is_sensed = |basin: &BasinIx| {
+        let place = Place::Basin(*basin);
+        [Quantity::Moisture, Quantity::Float].into_iter().any(|q| system.find_sensor(place, q).is_some())
+    };
+    let blind = [(0, "a"), (1, "b")].into_iter().find(|(side, _)| {
+        let mut below = system.basin_ixs().filter(|basin| system.tree().side_of(ix, *basin) == Some(*side));
+        !below.any(|basin| is_sensed(&basin))
+    });
+    let month = doses.iter().filter(|dose| dose.at >= now - Span::from_days(30));
+    let (all, told) = month.fold((0, 0), |(all, told), dose| {
+        (all + 1, told + usize::from(part_to_a(system, ix, dose).is_some()))
+    });
+    match (blind, all, told) {
+        (Some((_, side)), ..) => {
+            format!(
+                "No basin on side {side} has a probe or a float, so nothing tells how it divides the water."
+            )
+        }
+        (None, 0, _) => "No dose was seen in 30 days, so nothing tells how it divides the water.".to_owned(),
+        (None, all, told) => format!(
+            "Too few doses tell how it divides the water: {told} of {all} in 30 days were measured on both sides, \
+             without rain."
+        ),
     }
 }
 

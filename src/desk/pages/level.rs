@@ -49,23 +49,18 @@ pub(super) fn split(level: Option<&Level>) -> String {
 }
 
 /// The same as a sentence; `a` and `b` are what the sides feed.
-pub(super) fn sentence(level: Option<&Level>, a: &str, b: &str) -> Markup {
+pub(super) fn sentence(level: &Level, a: &str, b: &str) -> Markup {
     html! {
-        @match level {
-            None => { "Too few doses were measured of late to say how it divides the water." }
-            Some(level) => {
-                "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose"
-                @if let Some((low, high)) = level.interval {
-                    " (between " (words::percent(low)) " and " (words::percent(high)) ", four times out of five)"
-                }
-                "; side b, to "
-                (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "
-                (words::percent(level.design_a)) ". "
-                @match level.basis {
-                    LevelBasis::Finding => { "This fits best to all doses since the split changed; single ones, below, scatter about it." }
-                    LevelBasis::Doses(doses) => { "This is the middle of the last " (words::count(doses)) " doses." }
-                }
-            }
+        "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose"
+        @if let Some((low, high)) = level.interval {
+            " (between " (words::percent(low)) " and " (words::percent(high)) ", four times out of five)"
+        }
+        "; side b, to "
+        (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "
+        (words::percent(level.design_a)) ". "
+        @match level.basis {
+            LevelBasis::Finding => { "This fits best to all doses since the split changed; single ones, below, scatter about it." }
+            LevelBasis::Doses(doses) => { "This is the middle of the last " (words::count(doses)) " doses." }
         }
     }
 }

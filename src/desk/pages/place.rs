@@ -78,7 +78,8 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
                 }
                 p class="big" { (level::split(now)) }
             }
-            p { (level::sentence(now, a, b)) }
+            @if let Some(why) = &sheet.unknown { p { (why) } }
+            @if let Some(now) = now { p { (level::sentence(now, a, b)) } }
             @for (words, page) in &sheet.shifted_by {
                 p class="check" { a href=(page) { (words) } ": that is thought to shift the split, and the splitter itself to be level." }
             }

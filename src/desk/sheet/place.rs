@@ -34,6 +34,8 @@ pub struct SplitterPage {
     pub sides: [String; 2],
     /// How it divides the water now.
     pub level: Option<Level>,
+    /// Why that is not known, where it is not.
+    pub unknown: Option<String>,
     /// Open findings about it.
     pub findings: Vec<FindingSheet>,
     /// Where nothing is found to be wrong with it: open findings about outlets below that shift its split, in words,

@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use super::account::{Account, TestYear};
 use crate::advice::quoted;
 use crate::desk::assets;
+use crate::desk::flowtest::why_unmeasured;
 use crate::desk::pages::{Page, layout_with};
 use crate::desk::sheet::Chrome;
 use crate::desk::units::Units;
@@ -212,7 +213,7 @@ fn test_row(test: &TestYear, zone: &TimeZone) -> Markup {
                 @for (at, split) in test.outcome.splits.iter().enumerate() {
                     @if at > 0 { "; " }
                     "splitter " (quoted(split.splitter.as_str())) " "
-                    @match split.share_a { Some(share) => (words::percent(share)), None => "not measured" }
+                    @match split.share_a { Some(share) => (words::percent(share)), None => { "not measured: " (why_unmeasured(split)) } }
                     @if let Some((low, high)) = split.interval { " (" (format!("{:.0}", low * 100.0)) " to " (words::percent(high)) ")" }
                     @match split.verdict { Verdict::Even => ", as designed", Verdict::Uneven => ", not as designed", Verdict::Unclear | Verdict::Unmeasured => ", not proved" }
                 }
