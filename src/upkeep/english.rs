@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, Standing, Task, TaskKey, TaskKind, Visit};
-use crate::advice::{advice, headline, place_words, quoted};
+use crate::advice::{advice, headline, headline_past, place_words, quoted};
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
@@ -31,14 +31,20 @@ pub(super) fn mend(
     tried: Option<EventTime>,
     outlook: Option<&Outlook>,
 ) -> String {
-    let says = headline(&standing.finding, system);
-    let (says, since) = (says.trim_end_matches('.'), date(standing.since, &system.zone));
+    let since = date(standing.since, &system.zone);
+    // Whether water still stands, only the floats know.
+    let is_of_water = matches!(standing.finding.kind, FindingKind::Flooding | FindingKind::Ponding);
+    let says = if is_of_water {
+        format!("{}: found on {since} and not over yet", headline_past(&standing.finding, system))
+    } else {
+        format!("{}; known since {since}", headline(&standing.finding, system))
+    };
     let tried = tried.map_or_else(String::new, |at| {
         format!(", and it stands although somebody was there on {}", date(at, &system.zone))
     });
     let foretold =
         outlook.map_or_else(String::new, |outlook| format!("; {}", flood_foretold(system, outlook)));
-    format!("{says}; known since {since}{tried}{foretold}.")
+    format!("{says}{tried}{foretold}.")
 }
 
 /// `without new chips it is expected to flood first around 1 June 2026, with 80 % probability between … and …`
@@ -51,13 +57,13 @@ fn flood_foretold(system: &System, outlook: &Outlook) -> String {
     )
 }
 
-pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook, floods: bool) -> String {
-    let ahead = if floods { "it floods already".to_owned() } else { flood_foretold(system, outlook) };
+pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
     format!(
-        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {ahead}.",
+        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {}.",
         capitalised(&place_words(system, subject)),
         outlook.litres,
         100.0 * outlook.mulch_left,
+        flood_foretold(system, outlook),
     )
 }
 

@@ -67,7 +67,8 @@ fn time(
     let within = &doses[begin..end.max(begin)];
     let told = |ix| {
         let received = of_basin(system, ix, within);
-        let says = basis(system, ix, &received, within, now);
+        let when = |at| words::moment(at, now, &system.zone).words;
+        let says = basis(system, ix, &received, within, when);
         Received { says, ..received }
     };
     ReceivedTime {
@@ -109,14 +110,13 @@ pub(in crate::desk) fn basis(
     ix: BasinIx,
     received: &Received,
     doses: &[DoseRecord],
-    now: EventTime,
+    when: impl Fn(EventTime) -> String,
 ) -> Option<String> {
     let id = &system.basin(ix).id;
     if received.doses == doses.len() && received.doses > 0 {
         return None;
     }
     let silence = received.silent.map_or_else(String::new, |(from, to)| {
-        let when = |at| words::moment(at, now, &system.zone).words;
         format!("; its sensors told of none from {} to {}", when(from), when(to))
     });
     if received.doses > 0 {

@@ -81,7 +81,8 @@ pub(super) fn system(
             let told = |stored: &&StoredFinding| {
                 gather::finding_sheet(system, stored, gather::floods(open, stored), readings, units)
             };
-            let findings = here.iter().map(told).collect();
+            let mut findings: Vec<_> = here.iter().map(told).collect();
+            findings.sort_by_key(|finding| (finding.urgency, finding.kind));
             let tasks = due
                 .iter()
                 .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)

@@ -5,7 +5,7 @@ use crate::advice::quoted;
 use crate::desk::words;
 use crate::model::{FindingKind, System};
 
-/// A sensor that was silent for more than this part of the days is named.
+/// A sensor that was silent for more than this part of the days is named, and a basin whose figures lack more of the doses.
 const SILENT: f64 = 0.05;
 /// A basin whose share is off by more than this is named.
 const OFF: f64 = 0.05;
@@ -26,7 +26,8 @@ pub(super) fn of(system: &System, year: &Account) -> Vec<String> {
     for basin in &year.basins {
         // What is missing because the meter was silent is said of all of them above.
         let of_meter = year.water.doses - year.water.metered_doses;
-        if let Some(why) = basin.says.as_ref().filter(|_| basin.doses + of_meter < year.water.doses) {
+        let missing = year.water.doses.saturating_sub(basin.doses + of_meter);
+        if let Some(why) = basin.says.as_ref().filter(|_| missing as f64 > SILENT * year.water.doses as f64) {
             let what = if basin.doses == 0 { "not known" } else { "incomplete" };
             says.push(format!("What basin {} received is {what}: {why}.", quoted(&basin.id)));
         }

@@ -9,7 +9,7 @@ use crate::model::System;
 
 /// The account of one year of `system`.
 pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
-    let (water, basins) = water::of(system, span, rows);
+    let (water, basins) = water::of(system, rows);
     let mut year = Account {
         system: system.id.to_string(),
         name: system.name.clone(),

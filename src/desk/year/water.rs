@@ -2,18 +2,22 @@
 
 use super::account::{BasinYear, Water};
 use super::draw::round;
-use super::read::{Rows, Span};
+use super::read::Rows;
 use crate::desk::gather;
 use crate::ledger::StoredService;
-use crate::model::{Subject, System};
+use crate::model::{EventTime, Subject, System};
 
 /// What went through the system, and what of it came to each basin.
-pub(super) fn of(system: &System, span: Span, rows: &Rows) -> (Water, Vec<BasinYear>) {
+pub(super) fn of(system: &System, rows: &Rows) -> (Water, Vec<BasinYear>) {
     let mut water = Water { doses: rows.doses.len(), ..Water::default() };
     for litres in rows.doses.iter().filter_map(|dose| dose.litres) {
         water.metered_doses += 1;
         water.litres += litres;
     }
+    // A record is read long after it was drawn: days are told with their year.
+    let when = |at: EventTime| {
+        at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y").to_string()
+    };
     let basins: Vec<_> = system
         .basin_ixs()
         .map(|ix| {
@@ -30,7 +34,7 @@ pub(super) fn of(system: &System, span: Span, rows: &Rows) -> (Water, Vec<BasinY
                 doses: received.doses,
                 silent_from: received.silent.map(|(from, _)| from),
                 silent_to: received.silent.map(|(_, to)| to),
-                says: gather::basis(system, ix, &received, &rows.doses, span.to),
+                says: gather::basis(system, ix, &received, &rows.doses, when),
                 design_share: round(system.tree().design_share(ix), 4),
                 services: rows.services.iter().filter(here).count(),
             }

@@ -52,7 +52,7 @@ fn foretold(facts: &Facts<'_>, subject: Subject, outlook: &Outlook) -> Option<Dr
         window,
         urgency: Severity::Info,
         mends: false,
-        reason: english::mulch_foretold(facts.system, &subject, outlook, floods(facts, &subject)),
+        reason: english::mulch_foretold(facts.system, &subject, outlook),
         materials: chips(facts.system, &subject, outlook.mulch_left).into_iter().collect(),
         subject,
     })
