@@ -20,13 +20,18 @@ impl Names {
 
     fn basin(self, system: &System, basin: BasinIx) -> String {
         let this = system.basin(basin);
-        let Some(plant) = &this.plant else { return format!("basin {}", self.write(this.id.as_str())) };
+        let Some(plant) = &this.plant else { return self.of_id(this.id.as_str()) };
         let namesakes = system.basins.iter().filter(|other| other.plant.as_ref() == Some(plant)).count();
         if namesakes > 1 {
             format!("the {} basin {}", self.write(plant), self.write(this.id.as_str()))
         } else {
             format!("the {} basin", self.write(plant))
         }
+    }
+
+    /// `basin “b2”`; an id that says itself that it is a basin is enough.
+    fn of_id(self, id: &str) -> String {
+        if id.starts_with("basin") { self.write(id) } else { format!("basin {}", self.write(id)) }
     }
 
     fn sensor(self, system: &System, sensor: &str) -> String {
@@ -57,7 +62,7 @@ impl Names {
             Subject::Splitter(id) => format!("splitter {}", self.write(id.as_str())),
             Subject::Basin(id) => match system.find_basin(id.as_str()) {
                 Some(basin) => self.basin(system, basin),
-                None => format!("basin {}", self.write(id.as_str())),
+                None => self.of_id(id.as_str()),
             },
             Subject::Sensor(name) => self.sensor(system, name),
             Subject::Source => "the source".to_owned(),
@@ -118,6 +123,7 @@ mod tests {
         let [quince, fig] = ["quince", "fig"].map(samples::basin);
         assert_eq!(place_words(&system, &quince), "the “quince tree” basin");
         assert_eq!(place_words(&system, &fig), "basin “fig”");
+        assert_eq!(place_title(&system, &samples::basin("basin-2")), "Basin-2");
         assert_eq!(place_title(&system, &quince), "Quince tree basin");
         assert_eq!(sensor_words(&system, "quince/float"), "the float in the “quince tree” basin");
         assert_eq!(sensor_title(&system, "quince/float"), "Float in the quince tree basin");

@@ -68,6 +68,7 @@ test('a four-outlet system is registered without seeing its file, and its readin
   await page.getByRole('link', { name: 'Go to the system' }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
   await page.getByRole('heading', { name: 'Connect its sensors' }).waitFor();
+  await shoot(page, 'path-connect');
   const file = await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
   assert.match(file, /topic = "greywater\/node-7\/soil"/);
   assert.match(file, /property = "alder-court"/);
@@ -160,6 +161,24 @@ test('a flood arrives on the open page by itself', async (t) => {
   await page.getByRole('heading', { name: 'Needs somebody now: 1' }).waitFor();
   t.diagnostic(`shown ${Math.round(performance.now() - sent)} ms after the last reading was sent`);
   await shoot(page, 'path-flood');
+});
+
+test('a flood whose water has gone says so, and why it still stands', async () => {
+  await page.goto(daemon.home);
+  await publish(daemon.broker, 'greywater/alder-court-east-terrace/basin-2/float', JSON.stringify({ value: false, time: Date.now() }));
+  const flood = page.locator('.finding', { hasText: 'flooded; the water has gone since' });
+  await flood.getByText(/has gone since: the float was down today .* until the floats have been down for half an hour/).waitFor();
+  await page.getByText('flooded, dry since').waitFor();
+  assert.equal(await page.getByRole('heading', { name: 'Needs somebody now' }).count(), 0);
+  await shoot(page, 'path-gone');
+  await page.getByRole('link', { name: 'Alerts' }).click();
+  await page.getByRole('link', { name: /flooded; the water has gone since/ }).click();
+  await page.getByRole('heading', { name: 'What to do' }).waitFor();
+  const first = page.locator('ol.steps > li').first();
+  assert.match(await first.textContent(), /^Turn the diverter to sewer/);
+  assert.doesNotMatch(await page.locator('main').textContent(), /nothing has to be done/i);
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-gone-alert');
 });
 
 test('a technician for one property is let in and sees only that', async () => {

@@ -98,14 +98,21 @@ pub fn alert(
     };
     let explained = explanations(&alert.finding);
     let readings = Readings::new(system, &present.latest, now);
-    let finding = sheet(system, &stored, floods(&present.open, &stored), readings, units);
+    let told = |stored: &StoredFinding| sheet(system, stored, floods(&present.open, stored), readings, units);
+    let finding = told(&stored);
+    let folded = |folded: &StoredAlert| {
+        let is_it = |it: &&StoredFinding| {
+            (it.finding.kind, &it.finding.subject) == (folded.finding.kind, &folded.finding.subject)
+        };
+        alert_row(system, folded, present.open.iter().find(is_it).map(told).as_ref(), now)
+    };
     AlertSheet {
         row: alert_row(system, alert, Some(&finding), now),
         about: about(system, &alert.finding.subject),
         explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
         check: check(&explained),
         under: alert.under,
-        folded: story.folded.iter().map(|folded| alert_row(system, folded, None, now)).collect(),
+        folded: story.folded.iter().map(folded).collect(),
         steps: history(system, story, now),
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
         finding,

@@ -67,19 +67,17 @@ pub(in crate::desk) fn water_of(
 /// contradict the float beside it.
 pub(super) fn in_the_past(says: &str, now: Option<WaterNow>) -> String {
     match now {
-        Some(WaterNow::Gone) => {
-            OF_STANDING.iter().fold(says.to_owned(), |says, (is, was)| says.replace(is, was))
+        Some(WaterNow::Gone) if says.starts_with(STANDS) => {
+            says.replacen(STANDS, "Water stood", 1).replacen(" since ", " from ", 1)
         }
-        Some(WaterNow::Sunk) => says.replace(OF_STANDING[0].0, OF_STANDING[0].1),
+        Some(WaterNow::Gone | WaterNow::Sunk) => says.replace(IS_WET, "became wet"),
         _ => says.to_owned(),
     }
 }
 
-/// What the engine says of water while it stands, at the rim and at the float, and what is said when it does not.
-const OF_STANDING: [(&str, &str); 2] = [
-    ("has been wet since", "became wet"),
-    ("Water has stood at the float in", "Water stood at the float in"),
-];
+/// What the engine says of water at the float and at the rim while it stands.
+const STANDS: &str = "Water has stood";
+const IS_WET: &str = "has been wet since";
 
 /// Whether the overflow float told of the flood.
 fn was_at_rim(stored: &StoredFinding, floats: &Floats) -> bool {
@@ -199,13 +197,14 @@ mod tests {
     #[test]
     fn what_was_seen_is_told_in_the_past_once_it_is_over() {
         let engine = include_str!("../../engine/words.rs");
-        for (is, _) in OF_STANDING {
-            assert!(engine.contains(is), "{is}");
-        }
+        assert!(engine.contains(STANDS) && engine.contains(IS_WET));
         let says = "The overflow float near the rim of fig has been wet since 2 March 05:00.";
         let was = "The overflow float near the rim of fig became wet 2 March 05:00.";
         assert_eq!(in_the_past(says, Some(WaterNow::Sunk)), was);
         assert_eq!(in_the_past(says, Some(WaterNow::AtRim)), says);
+        let says = "Water has stood at the float in fig since 2 March 05:00, longer than the 6 hours.";
+        let was = "Water stood at the float in fig from 2 March 05:00, longer than the 6 hours.";
+        assert_eq!(in_the_past(says, Some(WaterNow::Gone)), was);
     }
 
     #[test]

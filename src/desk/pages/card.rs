@@ -7,6 +7,9 @@ use super::{basin, finding, mark};
 use crate::desk::sheet::{FindingSheet, Need, SystemCard, Urgency};
 use crate::desk::words;
 
+/// Findings shown beside those that are seen at once; the system's page has them all.
+const MORE: usize = 4;
+
 /// How much of a system the first page shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Detail {
@@ -38,7 +41,10 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
             @if let Some(within) = folded(card, rest.len(), !due_first, detail) {
                 details class="fold" open {
                     summary { (within) span class="unseen" { " of " (card.name) } }
-                    (findings(rest, &page))
+                    (findings(&rest[..rest.len().min(MORE)], &page))
+                    @if let Some(beyond) = rest.len().checked_sub(MORE).filter(|beyond| *beyond > 0) {
+                        p { a class="target" href=(page) { "And " (words::count(beyond)) " more" span class="unseen" { " at " (card.name) } } }
+                    }
                     @if !due_first { (due(card)) }
                     @if detail == Detail::Whole { (basin::drain(card, Leads::Basins)) }
                 }

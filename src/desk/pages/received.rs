@@ -43,7 +43,7 @@ fn cell(time: &ReceivedTime, received: &Received, units: Units) -> Markup {
             (None, Some(share)) => b { (words::percent(share)) },
             (None, None) => "not known",
         }
-        @if let Some(says) = received.says.as_ref().filter(|_| !is_whole) { " " span class="basis" { (says) } }
+        @if let Some(says) = received.says.as_ref().filter(|_| !is_whole && time.doses > 0) { " " span class="basis" { (says) } }
     }
 }
 

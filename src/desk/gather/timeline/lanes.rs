@@ -12,7 +12,7 @@ use super::TimelineRecord;
 use super::rows::increments;
 
 /// Rows that findings share; further ones lie over the last.
-const FINDING_ROWS: usize = 6;
+const FINDING_ROWS: usize = 12;
 /// Up to this length each dose is a bar of its own.
 const SINGLE_DOSES: Span = Span::from_days(10);
 
