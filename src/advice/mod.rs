@@ -2,17 +2,18 @@
 //!
 //! The practices are those of the trade (common practice, no published source); the cautions are
 //! the usual ones around greywater. Every sentence that people read about a finding is in
-//! `english.rs`.
+//! `english.rs` and `headline.rs`.
 
 mod check;
 mod english;
+mod headline;
 mod place;
 mod water;
 
 pub use check::{drift_check, separating_check};
-pub use english::{
-    Advice, advice, advice_in_flood, headline, headline_now, headline_past, kind_words, kind_words_now,
-    probability_words, severity_words,
+pub use english::{Advice, advice, advice_in_flood};
+pub use headline::{
+    headline, headline_now, headline_past, kind_words, kind_words_now, probability_words, severity_words,
 };
 pub use place::{basin_title, basin_words, place_title, place_words, quoted, sensor_title, sensor_words};
 pub use water::WaterNow;

@@ -1,21 +1,15 @@
-//! One basin's and one splitter's own page.
+//! One basin's own page.
 
-use super::balance::{level, part_to_a};
-use super::finding::{findings, node_words};
+use super::finding::findings;
 use super::received::received;
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
-use crate::advice::headline;
-use crate::desk::sheet::{
-    BasinPage, Level, LevelBasis, Received, ReceivedTime, Scatter, SplitterPage, Stretch,
-};
+use crate::desk::sheet::{BasinPage, Received, ReceivedTime, Scatter, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
-use crate::model::{
-    BasinIx, Chip, EventTime, Finding, FindingKind, Mulch, Place, Quantity, Span, SplitterIx, Subject, System,
-};
+use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Span, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
@@ -246,145 +240,6 @@ fn soak_trend(soaks: &[&SoakRecord], slow: bool) -> String {
             "These times alone show no trend, since loads differ; compared load for load it has become slower.".to_owned()
         }
         false => "No trend: it soaks away as it did.".to_owned(),
-    }
-}
-
-/// The page of a splitter; `doses` are those of `stretch`.
-pub fn splitter_page(
-    system: &System,
-    ix: SplitterIx,
-    open: &[StoredFinding],
-    doses: &[DoseRecord],
-    stretch: &Stretch,
-    now: EventTime,
-    units: Units,
-) -> SplitterPage {
-    let splitter = system.splitter(ix);
-    let is_about = |stored: &&StoredFinding| stored.finding.subject == Subject::Splitter(splitter.id.clone());
-    let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
-    let now_level = level_now(system, ix, open, doses, now);
-    let shifted_by = if about.is_empty() { shifted_by(system, ix, open) } else { Vec::new() };
-    SplitterPage {
-        system: (system.id.to_string(), system.name.clone()),
-        id: splitter.id.to_string(),
-        sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
-        unknown: now_level.is_none().then(|| why_unknown(system, ix, doses, now)),
-        level: now_level,
-        findings: findings(system, &about, Readings::new(system, &[], now), units),
-        shifted_by,
-        balance: balance(system, ix, &about, doses, stretch, now),
-    }
-}
-
-/// Why nothing tells how a splitter divides the water.
-fn why_unknown(system: &System, ix: SplitterIx, doses: &[DoseRecord], now: EventTime) -> String {
-    let is_sensed = |basin: &BasinIx| {
-        let place = Place::Basin(*basin);
-        [Quantity::Moisture, Quantity::Float].into_iter().any(|q| system.find_sensor(place, q).is_some())
-    };
-    let blind = [(0, "a"), (1, "b")].into_iter().find(|(side, _)| {
-        let mut below = system.basin_ixs().filter(|basin| system.tree().side_of(ix, *basin) == Some(*side));
-        !below.any(|basin| is_sensed(&basin))
-    });
-    let month = doses.iter().filter(|dose| dose.at >= now - Span::from_days(30));
-    let (all, told) = month.fold((0, 0), |(all, told), dose| {
-        (all + 1, told + usize::from(part_to_a(system, ix, dose).is_some()))
-    });
-    match (blind, all, told) {
-        (Some((_, side)), ..) => {
-            format!(
-                "No basin on side {side} has a probe or a float, so nothing tells how it divides the water."
-            )
-        }
-        (None, 0, _) => "No dose was seen in 30 days, so nothing tells how it divides the water.".to_owned(),
-        (None, all, told) => format!(
-            "Too few doses tell how it divides the water: {told} of {all} in 30 days were measured on both sides, \
-             without rain."
-        ),
-    }
-}
-
-/// Outlets below a splitter that are found to let too little through: they shift its split, however level it is.
-fn shifted_by(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Vec<(String, String)> {
-    let shifts = |finding: &Finding| {
-        let Subject::Basin(id) = &finding.subject else { return None };
-        let basin = system.find_basin(id.as_str())?;
-        let shifts = finding.kind == FindingKind::BlockedOutlet && system.tree().side_of(ix, basin).is_some();
-        shifts.then(|| (headline(finding, system), format!("/systems/{}/basins/{id}", system.id)))
-    };
-    open.iter().filter_map(|stored| shifts(&stored.finding)).collect()
-}
-
-/// How a splitter divides the water now: as the open finding about it says, which the alert and the visit sheet say
-/// too; while there is none, by the doses of 30 days.
-pub(super) fn level_now(
-    system: &System,
-    ix: SplitterIx,
-    open: &[StoredFinding],
-    doses: &[DoseRecord],
-    now: EventTime,
-) -> Option<Level> {
-    let found = uneven(system, ix, open).and_then(|stored| level_found(system, ix, &stored.finding));
-    found.or_else(|| level(system, ix, doses, now - Span::from_days(30)))
-}
-
-fn uneven<'o>(system: &System, ix: SplitterIx, open: &'o [StoredFinding]) -> Option<&'o StoredFinding> {
-    let id = &system.splitter(ix).id;
-    open.iter().find(|stored| {
-        stored.finding.kind == FindingKind::UnevenSplit
-            && matches!(&stored.finding.subject, Subject::Splitter(of) if of == id)
-    })
-}
-
-/// The split that a finding measured.
-fn level_found(system: &System, ix: SplitterIx, finding: &Finding) -> Option<Level> {
-    let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
-    Some(Level {
-        share_a: number("share_a")?,
-        interval: number("share_a_low").zip(number("share_a_high")),
-        design_a: system.splitter(ix).split[0],
-        basis: LevelBasis::Finding,
-    })
-}
-
-fn onset(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Option<EventTime> {
-    let uneven = uneven(system, ix, open)?;
-    let told = uneven.finding.estimate.get("since").and_then(|since| since.as_str());
-    Some(told.and_then(|since| since.parse().ok()).unwrap_or(uneven.raised_at))
-}
-
-fn balance(
-    system: &System,
-    ix: SplitterIx,
-    open: &[StoredFinding],
-    doses: &[DoseRecord],
-    stretch: &Stretch,
-    now: EventTime,
-) -> Scatter {
-    let design = system.splitter(ix).split[0];
-    let point = |dose: &DoseRecord| {
-        let part = part_to_a(system, ix, dose)?;
-        let when = words::moment(dose.at, now, &system.zone).words;
-        Some((stretch.place(dose.at), part, format!("{} to side a, {when}", words::percent(part))))
-    };
-    let guide = |share: f64, is_limit| (share, words::percent(share), is_limit);
-    let onset = onset(system, ix, open).filter(|at| *at > stretch.from);
-    Scatter {
-        stretch: *stretch,
-        words: format!(
-            "Part of each dose to side a, {}",
-            words::between(stretch.from, stretch.to, now, &system.zone)
-        ),
-        ticks: ticks(system, stretch),
-        points: doses.iter().filter_map(point).collect(),
-        guides: vec![
-            guide(design, false),
-            guide(design + Level::LIMIT, true),
-            guide(design - Level::LIMIT, true),
-        ],
-        trend: None,
-        onset: onset
-            .map(|at| (stretch.place(at), format!("changed {}", words::moment(at, now, &system.zone).words))),
     }
 }
 

@@ -2,8 +2,8 @@
 
 use std::f64::consts::PI;
 
-use super::place::level_now;
 use super::received::{of_basin, received as received_sheet};
+use super::splitter::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline_past, sensor_title};
 use crate::desk::sheet::{
