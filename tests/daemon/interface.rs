@@ -21,6 +21,7 @@ fn two_properties(broker: &Mosquitto) -> (Yard, Daemon) {
          soil = \"loam\"\n[[basin]]\nid = \"secret-fig\"\narea_m2 = 1.2\noverflow = {}\nmoisture = {}\n",
     );
     let daemon = yard.start();
+    until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
     let now = Clock::wall().now();
     let wet = |minutes_ago| {
         let at = now - Span::from_mins(minutes_ago);

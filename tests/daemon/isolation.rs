@@ -173,6 +173,7 @@ impl House {
              [[basin]]\nid = \"secret-plum\"\narea_m2 = 1.2\nmoisture = {}\n",
         );
         let daemon = yard.start();
+        until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
         yard.let_in("Maria", "owner", &[]);
         yard.let_in("Sam", "manager", &["home"]);
         let now = Clock::wall().now();

@@ -15,6 +15,8 @@ use crate::stats::bayes::{logistic, logit};
 
 /// A splitter nearer to its design than this can wait for the next visit: 60/40 (common practice, no published source).
 const WORTH_A_VISIT: f64 = 0.105;
+/// What asked for a visit asks for it until it is smaller by this factor: an alert that flaps is one too many.
+const STILL_WORTH: f64 = 0.75;
 
 /// A dose with its shares, of which `changes` are the logarithms against the usual.
 pub(super) fn dose(
@@ -91,8 +93,9 @@ pub(super) fn conclusion(
     estimate.push(("explanations", ranked.collect::<Vec<_>>().into()));
     estimate.push(("no_fault", round(weighed.drift, 3).into()));
     estimate.push(("doses", recent.since(since).count().into()));
-    let is_noted = probability < WARNS_FROM && !warned(kind, spot);
-    let severity = if is_noted { Severity::Info } else { severity(system, gains, cause) };
+    let warned = warned(kind, spot);
+    let is_noted = probability < WARNS_FROM && !warned;
+    let severity = if is_noted { Severity::Info } else { severity(system, gains, cause, warned) };
     let evidence = vec![Evidence { at: Some(since), says: sentence(system, gains, recent, since, cause) }];
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
 }
@@ -176,13 +179,15 @@ fn numbers(system: &System, gains: &Gains, cause: Cause) -> Vec<(&'static str, s
     }
 }
 
-/// A split that is off by little can wait for the next visit, and so can a sensor.
-fn severity(system: &System, gains: &Gains, cause: Cause) -> Severity {
+/// A split that is off by little can wait for the next visit, and so can a sensor. What has `warned` goes on to until it
+/// is notably less.
+fn severity(system: &System, gains: &Gains, cause: Cause, warned: bool) -> Severity {
     match cause {
         Cause::Tilted { splitter, log_odds } => {
             let design = system.splitter(splitter).split[0];
             let off = (share_a(system, gains, splitter, log_odds) - design).abs();
-            if off < WORTH_A_VISIT { Severity::Info } else { Severity::Warning }
+            let worth = if warned { STILL_WORTH * WORTH_A_VISIT } else { WORTH_A_VISIT };
+            if off < worth { Severity::Info } else { Severity::Warning }
         }
         Cause::Blocked { .. } => Severity::Warning,
         Cause::Sensor { .. } => Severity::Info,
