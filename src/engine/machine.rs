@@ -104,6 +104,11 @@ impl Engine {
         &self.system
     }
 
+    /// Event time that has passed for this engine.
+    pub fn passed(&self) -> EventTime {
+        self.state.now
+    }
+
     /// Takes in what arrived at `received`, and appends what follows from it to `out`.
     pub fn apply(&mut self, received: EventTime, input: &Input, out: &mut Vec<Effect>) {
         self.advance(received - WATERMARK, out);

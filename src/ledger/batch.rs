@@ -91,6 +91,15 @@ impl Batch {
         self.inputs.push(JournalEntry { system, received, input });
     }
 
+    /// Adds that every engine was told the time, if only so that it knows it after a restart.
+    pub fn tell_all(&mut self, at: EventTime) {
+        let told = JournalEntry { system: SystemNo::EVERY, received: at, input: Input::Tick };
+        // A batch that cannot be stored yet is completed again and again.
+        if self.inputs.last() != Some(&told) {
+            self.inputs.push(told);
+        }
+    }
+
     /// Keeps the beginning of the payload that brought the inputs taken in since the last one.
     pub fn carried_by(&mut self, payload: &[u8]) {
         let before = self.carried.last().map_or(0, |(inputs, _)| *inputs);
@@ -180,6 +189,11 @@ impl Batch {
     /// When the newest message arrived.
     pub fn received(&self) -> Option<EventTime> {
         self.received
+    }
+
+    /// Whether some engine took something in, or is saved.
+    pub fn concerns_engines(&self) -> bool {
+        !self.inputs.is_empty() || !self.snapshots.is_empty()
     }
 
     /// Whether there is nothing to commit.

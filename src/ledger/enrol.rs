@@ -13,6 +13,11 @@ use super::{Ledger, LedgerFault};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SystemNo(pub(super) u32);
 
+impl SystemNo {
+    /// Stands for every system at once; the ledger numbers them from 1.
+    pub(super) const EVERY: Self = Self(0);
+}
+
 /// Stands for one sensor of one system in the ledger, the same for ever.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) struct SeriesNo(pub(super) u32);

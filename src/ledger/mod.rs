@@ -47,7 +47,7 @@ pub use orders::{
     RejectedLine, Reply, ServiceDeed, ServiceOrder, TestDeed, TestOrder,
 };
 pub use record::{DoseRecord, ForecastRecord, Record, SoakRecord};
-pub use recover::{Recovery, Snapshot};
+pub use recover::{Lived, Recovery, Snapshot};
 pub use retention::{Retained, RetentionPolicy};
 pub use view::{
     AlertFilter, AlertStory, Arrivals, Bin, DeliveryState, ExportPlace, ExportedReadings, Key, LastService,

@@ -22,6 +22,20 @@ pub struct Recovery {
     pub last_received: Option<EventTime>,
 }
 
+/// What an engine lived through after its snapshot.
+#[derive(Debug, PartialEq)]
+pub enum Lived {
+    /// It took something in.
+    Input(JournalEntry),
+    /// It was told the time, as all others were, and concluded nothing.
+    Told {
+        /// Whose engine.
+        system: SystemNo,
+        /// The time.
+        at: EventTime,
+    },
+}
+
 /// The state of an engine after commit `seq`.
 #[derive(Debug, PartialEq)]
 pub struct Snapshot {
@@ -51,13 +65,9 @@ impl Ledger {
         Ok(Recovery { snapshots, last_received: received.map(EventTime::from_millis) })
     }
 
-    /// Gives every input of an enrolled system after its snapshot to `each`, in the order of the
-    /// commits, and returns how many there were. Sensors that a system no longer has are left out.
-    pub fn replay(
-        &mut self,
-        recovery: &Recovery,
-        mut each: impl FnMut(JournalEntry),
-    ) -> Result<u64, LedgerFault> {
+    /// Gives everything that the engine of an enrolled system lived through after its snapshot to `each`, in the order
+    /// of the commits, and returns how many inputs there were. Sensors that a system no longer has are left out.
+    pub fn replay(&mut self, recovery: &Recovery, mut each: impl FnMut(Lived)) -> Result<u64, LedgerFault> {
         let fault = LedgerFault::while_doing("read the journal", &self.path);
         let sensors = self.sensors();
         let first = self.enrolment.iter().map(|(no, _)| recovery.seq(no)).min().unwrap_or(self.seq);
@@ -67,10 +77,15 @@ impl Ledger {
             let (seq, entries): (u64, _) = (row.get(0)?, row.get_ref(1)?.as_blob()?);
             let each_stored = |received, stored| {
                 let Some(entry) = entry(&sensors, received, stored) else { return };
+                if entry.system == SystemNo::EVERY {
+                    let told = self.enrolment.iter().filter(|(no, _)| recovery.seq(*no) < seq);
+                    told.for_each(|(system, _)| each(Lived::Told { system, at: received }));
+                    return;
+                }
                 if self.enrolment.get(entry.system).is_some() && recovery.seq(entry.system) < seq {
                     unsaved.entry(entry.system).or_insert(seq);
                     count += 1;
-                    each(entry);
+                    each(Lived::Input(entry));
                 }
             };
             journal::decode(entries, each_stored).map_err(|error| unreadable(1, error))

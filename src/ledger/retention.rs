@@ -207,13 +207,15 @@ impl Horizon {
 }
 
 /// Deletes the oldest journal rows that neither an engine nor a reader outside needs; a reader is
-/// waited for no longer than since `waited_since`.
+/// waited for no longer than since `waited_since`. The newest stays: it says which time the engines were told last.
 fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -> rusqlite::Result<u64> {
     let passed: Option<u64> = tx
         .prepare_cached("SELECT min(seq) FROM cursors WHERE stream = 'readings'")?
         .query_row([], |row| row.get(0))?;
     let mut trimmed = 0;
-    let mut query = tx.prepare_cached("SELECT seq, received FROM journal ORDER BY seq LIMIT ?1")?;
+    let mut query = tx.prepare_cached(
+        "SELECT seq, received FROM journal WHERE seq < (SELECT max(seq) FROM journal) ORDER BY seq LIMIT ?1",
+    )?;
     let oldest: Vec<(u64, i64)> =
         query.query_map([JOURNAL_ROWS], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
     let mut delete = tx.prepare_cached("DELETE FROM journal WHERE seq = ?1")?;

@@ -7,10 +7,10 @@ use tracing::{info, warn};
 
 use super::relearn::relearn;
 use super::saves::Saves;
-use crate::engine::{Effect, Engine};
+use crate::engine::{Effect, Engine, Input, WATERMARK};
 use crate::fleet::{Fleet, Gathered};
 use crate::ledger::{
-    Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
+    Batch, Commit, Ledger, LedgerFault, Lived, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
     TestOrder,
 };
 use crate::model::{Catch, Command, EventTime, System};
@@ -28,6 +28,9 @@ pub struct Steward {
     gathered: Gathered,
     batch: Batch,
     now: EventTime,
+    /// The latest time that the engines were told, and as far as the batch says so.
+    told: EventTime,
+    told_in_batch: EventTime,
 }
 
 impl Steward {
@@ -45,6 +48,8 @@ impl Steward {
             gathered: Gathered::default(),
             batch: Batch::default(),
             now: EventTime::MIN,
+            told: EventTime::MIN,
+            told_in_batch: EventTime::MIN,
             ledger,
         };
         let engines = steward.recover(systems)?;
@@ -82,15 +87,28 @@ impl Steward {
         let places: BTreeMap<_, _> =
             self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();
         let (saves, mut repeated) = (&mut self.saves, Vec::new());
-        let inputs = self.ledger.replay(&recovery, |entry| {
-            if let Some(&at) = places.get(&entry.system) {
-                engines[at].apply(entry.received, &entry.input, &mut repeated);
-                repeated.clear();
-                saves.note(at, entry.received);
+        let mut told = EventTime::MIN;
+        let inputs = self.ledger.replay(&recovery, |lived| {
+            match lived {
+                Lived::Input(entry) => {
+                    let Some(&at) = places.get(&entry.system) else { return };
+                    engines[at].apply(entry.received, &entry.input, &mut repeated);
+                    saves.note(at, entry.received);
+                }
+                Lived::Told { system, at } => {
+                    let Some(&place) = places.get(&system) else { return };
+                    // Told once more, it would conclude now what is due in between, and nobody would hear of it.
+                    if engines[place].passed() < at - WATERMARK {
+                        engines[place].apply(at, &Input::Tick, &mut repeated);
+                    }
+                    told = told.max(at);
+                }
             }
+            repeated.clear();
         })?;
         info!(systems = systems.len(), inputs, "brought back to where the last commit left it");
         self.now = recovery.last_received.unwrap_or(EventTime::MIN);
+        self.told = told;
         Ok(engines)
     }
 
@@ -179,10 +197,17 @@ impl Steward {
         self.now = self.now.max(now);
         self.fleet.tick(now, &mut self.gathered);
         self.hand_over();
+        self.told = self.told.max(now);
     }
 
     /// Moves what was gathered into the batch, under the ledger's numbers.
     fn hand_over(&mut self) {
+        // A clock that was set back: what comes now would not bring an engine as far as it has been told. Earlier
+        // rows of the journal that say so may be gone by then.
+        let is_earlier = self.gathered.inputs.iter().any(|(_, received, _)| *received < self.told);
+        if is_earlier && self.told_in_batch < self.told {
+            self.keep_told();
+        }
         for (at, received, input) in self.gathered.inputs.drain(..) {
             self.saves.note(at, received);
             self.batch.take_in(self.numbers[at], received, input);
@@ -224,9 +249,18 @@ impl Steward {
         if self.batch.is_empty() {
             return Ok(None);
         }
+        if self.told > EventTime::MIN && self.batch.concerns_engines() {
+            self.keep_told();
+        }
         let commit = self.ledger.commit(&self.batch)?;
         self.batch.clear();
+        self.told_in_batch = EventTime::MIN;
         Ok(Some(commit))
+    }
+
+    fn keep_told(&mut self) {
+        self.batch.tell_all(self.told);
+        self.told_in_batch = self.told;
     }
 
     /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is

@@ -123,6 +123,11 @@ impl<T> Daemon<T> {
         self.rounds.ledger().last_commit()
     }
 
+    /// Whether commit `seq` put something into the journal.
+    pub(crate) fn has_journal_of(&self, seq: u64) -> bool {
+        self.view.readings_since(seq - 1, 1).expect("the ledger can be read").seq == seq
+    }
+
     /// Leaves the disk so much room beyond what the ledger takes already, or all that one could want.
     pub(crate) fn let_room(&mut self, room: Option<u64>) {
         let now = std::fs::metadata(self.folder().join("ledger.db")).map_or(0, |file| file.len());

@@ -77,9 +77,11 @@ fn whatever_goes_wrong_nothing_is_lost_and_nothing_is_told_twice() {
             if seed >= seeds {
                 return (lived, bad);
             }
-            match catch_unwind(|| live_through(World::new(seed))) {
-                Ok(run) => lived += run,
-                Err(_) => bad.push(seed),
+            if let Ok(run) = catch_unwind(|| live_through(World::new(seed))) {
+                lived += run;
+            } else {
+                println!("seed {seed} fails");
+                bad.push(seed);
             }
         }
     };

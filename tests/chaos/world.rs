@@ -76,6 +76,7 @@ pub(crate) struct World {
     daemon: Option<Daemon<Waits>>,
     /// Taken in since the last commit, and before it.
     open: Vec<Taken>,
+    storing_fails: bool,
     pub(crate) kept: Vec<Taken>,
     last_commit: u64,
     disk_is_full: bool,
@@ -108,6 +109,7 @@ impl World {
             connection: 0,
             daemon: Some(daemon),
             open: Vec::new(),
+            storing_fails: false,
             kept: Vec::new(),
             last_commit: 0,
             disk_is_full: false,
@@ -211,7 +213,7 @@ impl World {
     fn step(&mut self) {
         self.broker.take_until(self.now);
         // While storing fails the writer takes in nothing more.
-        if self.open.is_empty() {
+        if !self.storing_fails {
             self.take();
         }
         if self.commit() {
@@ -246,11 +248,14 @@ impl World {
             Err(fault) => {
                 assert!(fault.may_pass(), "a full disk is no reason to give up: {fault:?}");
                 self.failed_commits += 1;
+                self.storing_fails = true;
                 return false;
             }
         };
-        self.last_commit = kept.seq.unwrap_or(self.last_commit);
-        self.kept.append(&mut self.open);
+        self.storing_fails = false;
+        if let Some(seq) = kept.seq {
+            self.keep(seq);
+        }
         if self.chance.happens(self.faults.crashes) {
             self.crash(None);
             return false;
@@ -264,6 +269,15 @@ impl World {
             }
         }
         true
+    }
+
+    /// What was taken in is stored with commit `seq`. The time that engines were told without concluding anything is so
+    /// only if something else went into the journal with it; a crash before that makes it untold.
+    fn keep(&mut self, seq: u64) {
+        self.last_commit = seq;
+        let is_told = self.daemon().has_journal_of(seq);
+        let is_kept = |taken: &mut Taken| is_told || matches!(taken, Taken::Message(_));
+        self.kept.extend(self.open.extract_if(.., is_kept));
     }
 
     /// Planner, courier, reader and a person, each with what the ledger shows now.
@@ -338,12 +352,13 @@ impl World {
         let folder = daemon.crash(image);
         let systems = self.systems.clone();
         let daemon = self.daemon.insert(Daemon::start(folder, &systems));
-        let came_through = daemon.last_commit() > self.last_commit;
-        self.last_commit = daemon.last_commit();
-        if came_through {
-            self.kept.append(&mut self.open);
+        let seq = daemon.last_commit();
+        if seq > self.last_commit {
+            self.keep(seq);
         }
+        self.last_commit = seq;
         self.open.clear();
+        self.storing_fails = false;
         if self.disk_is_full {
             self.daemon().let_room(Some(0));
         }

@@ -1,10 +1,11 @@
 //! What a commit writes, once, whatever comes twice, late or out of order.
 
 use basinward::engine::{Change, Dose, Effect, Forecast, Input, Soak};
-use basinward::ledger::{Batch, Ledger, Position, Record, Resolution, View};
-use basinward::model::{BasinIx, EventTime, Quantity, Reading, SensorIx, Span, Value};
+use basinward::ledger::{Batch, JournalEntry, Ledger, Position, Record, Resolution, View};
+use basinward::model::{BasinIx, Quantity, Reading, SensorIx, Span, Value};
 use tempfile::TempDir;
 
+use crate::told::input;
 use crate::yard::{PROBE, flooding, id, minute, reading, system, take};
 
 #[test]
@@ -372,14 +373,12 @@ fn engines_come_back_from_their_snapshot_and_what_followed() {
         (1, &b"east after the first"[..])
     );
     let mut replayed = Vec::new();
-    assert_eq!(
-        ledger.replay(&recovery, |entry| replayed.push((entry.system, entry.received, entry.input))).unwrap(),
-        3
-    );
-    let expected: [(_, EventTime, _); 3] = [
-        (west, minute(0), reading(PROBE, minute(0), 0.2)),
-        (east, minute(5), reading(SensorIx(3), minute(5), 0.3)),
-        (east, minute(6), Input::Tick),
+    assert_eq!(ledger.replay(&recovery, |lived| replayed.push(input(lived))).unwrap(), 3);
+    let entry = |system, received, input| JournalEntry { system, received, input };
+    let expected = [
+        entry(west, minute(0), reading(PROBE, minute(0), 0.2)),
+        entry(east, minute(5), reading(SensorIx(3), minute(5), 0.3)),
+        entry(east, minute(6), Input::Tick),
     ];
     assert_eq!(replayed, expected);
 }

@@ -10,6 +10,7 @@ use basinward::model::{BasinIx, Reading, SensorIx, Span, System, Value};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
+use crate::told::input;
 use crate::yard::{PROBE, flooding, id, minute, system, take};
 
 /// The newest format.
@@ -58,8 +59,9 @@ fn assert_story(folder: &Path) {
     assert_eq!(recovery.last_received, Some(minute(151)));
     assert_eq!(recovery.snapshots[&no].state, b"the engine after the first commit");
     let mut inputs = Vec::new();
-    ledger.replay(&recovery, |entry| inputs.push((entry.received, entry.input))).unwrap();
+    ledger.replay(&recovery, |lived| inputs.push(input(lived))).unwrap();
     let wet = Reading { sensor: SensorIx(0), at: minute(150), value: Value::Wet(true) };
+    let inputs: Vec<_> = inputs.into_iter().map(|entry| (entry.received, entry.input)).collect();
     assert_eq!(inputs, [(minute(151), Input::Reading(wet)), (minute(152), Input::Tick)]);
 
     let view = View::open(folder).unwrap();

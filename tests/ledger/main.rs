@@ -16,4 +16,5 @@ mod packed;
 mod relearnt;
 mod retention;
 mod services;
+mod told;
 mod yard;

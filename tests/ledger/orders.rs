@@ -13,6 +13,7 @@ use basinward::ledger::{
 use basinward::model::{Command, RecordKey};
 use basinward::run::Steward;
 
+use crate::told::input;
 use crate::yard::{id, minute, system};
 
 fn of_a_test(system: &str, at: i64, deed: TestDeed) -> Order {
@@ -38,7 +39,8 @@ fn what_an_engine_is_told_comes_back_from_the_journal() {
     ledger.enrol([&*plan]).unwrap();
     let mut inputs = Vec::new();
     let recovery = ledger.recover().unwrap();
-    ledger.replay(&recovery, |entry| inputs.push((entry.received, entry.input))).unwrap();
+    ledger.replay(&recovery, |lived| inputs.push(input(lived))).unwrap();
+    let inputs: Vec<_> = inputs.into_iter().map(|entry| (entry.received, entry.input)).collect();
     assert_eq!(inputs, [(minute(6), Input::Command(Box::new(Command::RunEnded { at: minute(5) })))]);
 }
 

@@ -14,6 +14,7 @@ use basinward::model::{
 use basinward::run::Steward;
 use tempfile::TempDir;
 
+use crate::told::input;
 use crate::yard::{id, minute, system};
 
 const KEY: &str = "0d0c3a526c0e4c7b9a51";
@@ -81,8 +82,8 @@ impl Book {
         let recovery = ledger.recover().unwrap();
         let mut told = Vec::new();
         ledger
-            .replay(&recovery, |entry| {
-                if let Input::Command(command) = entry.input {
+            .replay(&recovery, |lived| {
+                if let Input::Command(command) = input(lived).input {
                     told.push(*command);
                 }
             })
