@@ -34,6 +34,8 @@ mod bucket_stories;
 #[cfg(test)]
 mod float_stories;
 #[cfg(test)]
+mod late_stories;
+#[cfg(test)]
 mod properties;
 #[cfg(test)]
 mod stories;

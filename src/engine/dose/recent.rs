@@ -77,6 +77,11 @@ impl Recent {
         }
     }
 
+    /// Whether an episode that began at `began` is remembered.
+    pub(super) fn has(&self, began: EventTime) -> bool {
+        self.episodes.iter().any(|past| past.at == began)
+    }
+
     /// Whether everything since `since` is remembered.
     pub(super) fn reaches(&self, since: EventTime) -> bool {
         self.episodes.len() < EPISODES || self.episodes.front().is_some_and(|past| past.at <= since)

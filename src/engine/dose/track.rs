@@ -44,6 +44,11 @@ impl Tracks {
         self.basins[i].mean
     }
 
+    /// Whether the last water of some basin was of an episode that began at `began`.
+    pub(super) fn have(&self, began: EventTime) -> bool {
+        self.basins.iter().any(|track| track.at == Some(began))
+    }
+
     /// What is believed has changed.
     pub(super) fn restart(&mut self) {
         self.basins.fill(Track::new());

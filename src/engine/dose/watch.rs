@@ -216,6 +216,10 @@ impl DoseWatch {
         out: &mut Vec<Effect>,
     ) {
         let Some(episode) = self.gathering.take(now) else { return };
+        // A probe that is heard seldom shows late what has been told already.
+        if self.recent.has(episode.began) || self.tracks.have(episode.began) {
+            return;
+        }
         let has_meter = view.system.source.litres_per_count.is_some() && self.meter.is_some();
         if has_meter && self.is_unmetered(&episode) {
             return;
