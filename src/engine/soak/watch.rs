@@ -23,6 +23,8 @@ const LOAD_DAYS: i64 = 28;
 const RECOVERED: f64 = 1.2;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
+/// A basin in which water stands receives this part of its designed share at the least.
+const LEAST_WHERE_STOOD: f64 = 0.5;
 /// Stretches for which a slow floor may not be told.
 const MOST_HELD: u8 = 2;
 /// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
@@ -231,12 +233,14 @@ impl SoakWatch {
     }
 
     fn close_stretch(&mut self, view: &DayView<'_>, stretch: i32, board: &mut Board, out: &mut Vec<Effect>) {
-        for (basin, layout) in self.basins.iter_mut().zip(view.layouts) {
+        for (ix, layout) in (0..).map(BasinIx).zip(view.layouts) {
+            let basin = &mut self.basins[ix.0 as usize];
             let days = std::mem::take(&mut basin.days);
             let (Some(floor), Some(first), Some(last)) = (layout.floor, days.first(), days.last()) else {
                 continue;
             };
-            let share = basin.share;
+            let has_stood = days.iter().any(|day| day.stood > Span::ZERO);
+            let share = if has_stood { basin.share_where_stood(view.system, ix) } else { basin.share };
             let loads = self.inflow.between(loads_from(first.from), last.to);
             let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
             if let Some(told) = resistance(&floor, &days, &loads) {
@@ -281,7 +285,8 @@ impl SoakWatch {
             basin: ix,
             floor,
             levels,
-            dose_mm: floor.depth_mm(self.basins[index].share * self.usual_dose(view.to)),
+            dose_mm: floor
+                .depth_mm(self.basins[index].share_where_stood(view.system, ix) * self.usual_dose(view.to)),
             since: onset(&paths).map(|day| view.to - Span::from_hours_f64(24.0 * (paths_end(view) - day))),
             litres: self.basins[index].chips.litres(),
             outlook,
@@ -308,13 +313,14 @@ impl SoakWatch {
     ) -> Option<Outlook> {
         let basin = &self.basins[ix.0 as usize];
         let chip = system.basin(ix).mulch.chip;
+        let share = basin.share_where_stood(system, ix);
         let bears: Vec<f64> = layout.floor.map_or_else(Vec::new, |floor| {
             let days = (1..=LOAD_DAYS).map(|n| now - Span::from_days(n));
             let known = self.inflow.since().unwrap_or(EventTime::MAX);
             days.filter(|from| *from >= known)
                 .map(|from| {
                     let loads = self.inflow.between(from, from + Span::DAY);
-                    let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * basin.share)));
+                    let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
                     bears(&floor, from, layout.allowance.flood_hold, &loads)
                 })
                 .collect()
@@ -352,6 +358,11 @@ impl SoakWatch {
 }
 
 impl BasinSoak {
+    /// The part of each dose that it receives, if water stands there: then some came, whatever is believed of its outlet.
+    fn share_where_stood(&self, system: &System, ix: BasinIx) -> f64 {
+        self.share.max(LEAST_WHERE_STOOD * system.tree().design_share(ix))
+    }
+
     /// Whether a floor that seems slow is, though its basin may get more water, which stands for longer on any floor:
     /// then it is told once that has had its time to be found.
     fn is_not_by_load(&mut self, may_get_more: bool) -> bool {
