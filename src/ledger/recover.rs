@@ -22,18 +22,13 @@ pub struct Recovery {
     pub last_received: Option<EventTime>,
 }
 
-/// What an engine lived through after its snapshot.
+/// What engines lived through after their snapshots.
 #[derive(Debug, PartialEq)]
 pub enum Lived {
-    /// It took something in.
+    /// One took something in.
     Input(JournalEntry),
-    /// It was told the time, as all others were, and concluded nothing.
-    Told {
-        /// Whose engine.
-        system: SystemNo,
-        /// The time.
-        at: EventTime,
-    },
+    /// All were told the time; some may know it from their snapshots.
+    Told(EventTime),
 }
 
 /// The state of an engine after commit `seq`.
@@ -65,7 +60,7 @@ impl Ledger {
         Ok(Recovery { snapshots, last_received: received.map(EventTime::from_millis) })
     }
 
-    /// Gives everything that the engine of an enrolled system lived through after its snapshot to `each`, in the order
+    /// Gives everything that the engines of enrolled systems lived through after their snapshots to `each`, in the order
     /// of the commits, and returns how many inputs there were. Sensors that a system no longer has are left out.
     pub fn replay(&mut self, recovery: &Recovery, mut each: impl FnMut(Lived)) -> Result<u64, LedgerFault> {
         let fault = LedgerFault::while_doing("read the journal", &self.path);
@@ -78,11 +73,8 @@ impl Ledger {
             let each_stored = |received, stored| {
                 let Some(entry) = entry(&sensors, received, stored) else { return };
                 if entry.system == SystemNo::EVERY {
-                    let told = self.enrolment.iter().filter(|(no, _)| recovery.seq(*no) < seq);
-                    told.for_each(|(system, _)| each(Lived::Told { system, at: received }));
-                    return;
-                }
-                if self.enrolment.get(entry.system).is_some() && recovery.seq(entry.system) < seq {
+                    each(Lived::Told(received));
+                } else if self.enrolment.get(entry.system).is_some() && recovery.seq(entry.system) < seq {
                     unsaved.entry(entry.system).or_insert(seq);
                     count += 1;
                     each(Lived::Input(entry));

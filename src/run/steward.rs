@@ -88,24 +88,17 @@ impl Steward {
             self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();
         let (saves, mut repeated) = (&mut self.saves, Vec::new());
         let mut told = EventTime::MIN;
-        let inputs = self.ledger.replay(&recovery, |lived| {
-            match lived {
-                Lived::Input(entry) => {
-                    let Some(&at) = places.get(&entry.system) else { return };
-                    engines[at].apply(entry.received, &entry.input, &mut repeated);
-                    saves.note(at, entry.received);
-                }
-                Lived::Told { system, at } => {
-                    let Some(&place) = places.get(&system) else { return };
-                    // Told once more, it would conclude now what is due in between, and nobody would hear of it.
-                    if engines[place].passed() < at - WATERMARK {
-                        engines[place].apply(at, &Input::Tick, &mut repeated);
-                    }
-                    told = told.max(at);
-                }
+        let inputs = self.ledger.replay(&recovery, |lived| match lived {
+            Lived::Told(at) => told = told.max(at),
+            Lived::Input(entry) => {
+                let Some(&at) = places.get(&entry.system) else { return };
+                tell_again(&mut engines[at], told);
+                engines[at].apply(entry.received, &entry.input, &mut repeated);
+                repeated.clear();
+                saves.note(at, entry.received);
             }
-            repeated.clear();
         })?;
+        engines.iter_mut().for_each(|engine| tell_again(engine, told));
         info!(systems = systems.len(), inputs, "brought back to where the last commit left it");
         self.now = recovery.last_received.unwrap_or(EventTime::MIN);
         self.told = told;
@@ -313,5 +306,13 @@ impl Steward {
     /// The ledger, for its housekeeping.
     pub fn ledger(&mut self) -> &mut Ledger {
         &mut self.ledger
+    }
+}
+
+/// Brings an engine to the time that it was told before the restart. What it would conclude was concluded then; told a
+/// time that it has passed, it would conclude now what was due in between, and nobody would hear of it.
+fn tell_again(engine: &mut Engine, told: EventTime) {
+    if engine.passed() < told - WATERMARK {
+        engine.apply(told, &Input::Tick, &mut Vec::new());
     }
 }

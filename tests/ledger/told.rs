@@ -14,7 +14,7 @@ use crate::yard::{minute, system};
 pub(crate) fn input(lived: Lived) -> JournalEntry {
     match lived {
         Lived::Input(entry) => entry,
-        Lived::Told { .. } => panic!("nobody was told the time: {lived:?}"),
+        Lived::Told(_) => panic!("nobody was told the time: {lived:?}"),
     }
 }
 
