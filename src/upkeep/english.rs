@@ -114,7 +114,7 @@ pub(super) fn inspect_outlet(system: &System, subject: &Subject, regular: &Regul
     let zone = &system.zone;
     let part = |part: f64| format!("{:.0} % of its design share", 100.0 * part);
     match regular.says {
-        Says::Free { doses, last, part: got } if regular.due > regular.last + regular.every => format!(
+        Says::Free { doses, last, part: got } => format!(
             "The outlet at {place} flowed freely as late as {}, with {} over {doses} doses, so looking at it can wait until \
              {}, but no longer.",
             date(last, zone),
@@ -127,7 +127,7 @@ pub(super) fn inspect_outlet(system: &System, subject: &Subject, regular: &Regul
             part(got),
             date(regular.due, zone),
         ),
-        Says::Free { .. } | Says::Nothing | Says::Rule => format!(
+        Says::Nothing | Says::Rule => format!(
             "The outlet at {place} is looked at {}; {}, {}.",
             days(regular.every),
             last_time(system, regular),

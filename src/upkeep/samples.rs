@@ -1,5 +1,7 @@
 //! A system and findings for the tests of this module.
 
+use jiff::civil::Date;
+
 use crate::model::{
     Basin, Chip, Finding, FindingKind, Id, Mulch, Severity, Soil, Source, Splitter, Subject, System,
     SystemParts, Tree,
@@ -9,8 +11,13 @@ pub(super) fn id(text: &str) -> Id {
     Id::new(text).unwrap()
 }
 
-/// One splitter over two basins, with a diverter, six people, in service since long ago.
+/// One splitter over two basins, with a diverter and six people.
 pub(super) fn yard() -> System {
+    yard_since(None)
+}
+
+/// The same, with the first day of its service.
+pub(super) fn yard_since(commissioned: Option<Date>) -> System {
     let basin = |name: &str| Basin {
         id: id(name),
         plant: None,
@@ -33,7 +40,7 @@ pub(super) fn yard() -> System {
         zone: jiff::tz::TimeZone::get("America/Denver").unwrap(),
         location: None,
         soil: Soil::SandyLoam,
-        commissioned: None,
+        commissioned,
         source: Source {
             people: 6,
             fixtures: Vec::new(),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Draft;
-use crate::model::{BasinIx, EventTime, Id, Severity, Span, Subject, Work};
+use crate::model::{BasinIx, EventTime, FindingKind, Id, Severity, Span, Subject, Work};
 use crate::upkeep::task::{Task, TaskKind, Window};
 use crate::upkeep::{Facts, Intervals, Rules, english};
 
@@ -67,17 +67,31 @@ fn inspect_outlet(facts: &Facts<'_>, rules: &Rules, basin: BasinIx) -> Draft {
     let subject = Subject::Basin(facts.system.basin(basin).id.clone());
     let mut regular = regular(facts, rules, facts.seen(&subject), rules.inspect_outlets_every);
     if rules.intervals == Intervals::ByData {
-        regular.says = flow(facts, basin);
-        regular.due = match regular.says {
-            Says::Free { last, .. } => {
-                (last + BELIEVED).min(regular.last + regular.every + regular.every).max(regular.due)
-            }
-            Says::Weak { .. } => regular.due.min(facts.now + SOON),
-            Says::Nothing | Says::Rule => regular.due,
-        };
+        (regular.says, regular.due) = by_flow(facts, basin, &regular);
     }
     let reason = english::inspect_outlet(facts.system, &subject, &regular);
     draft(facts, TaskKind::InspectOutlet, subject, &regular, reason)
+}
+
+/// What the flow says of when to look at the outlet, and when that is. An outlet that flowed freely may wait beyond its
+/// interval by another one at most; where that has passed too, the flow is no reason to wait.
+fn by_flow(facts: &Facts<'_>, basin: BasinIx, regular: &Regular) -> (Says, EventTime) {
+    match flow(facts, basin) {
+        says @ Says::Free { last, .. } => {
+            let due = (last + BELIEVED).min(regular.due + regular.every);
+            if due > regular.due.max(facts.now) { (says, due) } else { (Says::Nothing, regular.due) }
+        }
+        says @ Says::Weak { .. } => (says, regular.due.min(facts.now + SOON)),
+        says @ (Says::Nothing | Says::Rule) => (says, regular.due),
+    }
+}
+
+/// Whether a finding says that too little water passes the outlet of `basin`, whatever its share was of late.
+fn is_held_back(facts: &Facts<'_>, basin: &Id) -> bool {
+    facts.standing.iter().any(|standing| {
+        standing.finding.kind == FindingKind::BlockedOutlet
+            && standing.finding.subject == Subject::Basin(basin.clone())
+    })
 }
 
 /// How the outlet ran in the doses of late, by the share that its basin received.
@@ -95,6 +109,8 @@ fn flow(facts: &Facts<'_>, basin: BasinIx) -> Says {
     let part = received / seen.iter().map(|(.., shares)| expected(shares)).sum::<f64>();
     if part < WEAK {
         Says::Weak { doses: seen.len(), part }
+    } else if is_held_back(facts, id) {
+        Says::Nothing
     } else {
         Says::Free { doses: seen.len(), last: *last, part }
     }

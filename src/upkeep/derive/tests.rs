@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use jiff::civil::{Date, date};
+
 use crate::model::{EventTime, FindingKind, Severity, Span, Subject, Work};
-use crate::upkeep::samples::{finding, id, yard};
+use crate::upkeep::samples::{finding, id, yard_since};
 use crate::upkeep::{
     Dose, Facts, Intervals, LastDone, Outlook, Rules, Standing, Task, TaskKind, Tested, tasks,
 };
@@ -26,7 +28,7 @@ fn s1() -> Subject {
 fn derived(rules: &Rules, change: impl FnOnce(&mut Known)) -> Vec<Task> {
     let mut known = Known { since: now() - DAY(100), ..Known::default() };
     change(&mut known);
-    let system = yard();
+    let system = yard_since(known.commissioned);
     let facts = Facts {
         system: &system,
         standing: &known.standing,
@@ -50,6 +52,7 @@ struct Known {
     doses: Vec<Dose>,
     turned: Option<EventTime>,
     since: EventTime,
+    commissioned: Option<Date>,
 }
 
 impl Known {
@@ -171,6 +174,38 @@ fn an_outlet_that_flows_freely_can_wait_and_a_weak_one_cannot() {
     let fixed = outlet(0.5, &Rules { intervals: Intervals::Fixed, ..Rules::default() });
     assert_eq!(fixed.window.due, now() + DAY(5));
     assert!(fixed.reason.contains("fixed interval"), "{}", fixed.reason);
+}
+
+/// A yard in service for years of which no record was ever kept, watched for 90 days: looking can wait, but until a day
+/// to come.
+#[test]
+fn an_outlet_never_looked_at_waits_until_a_day_to_come() {
+    let outlet = |watched: i64| {
+        let all = derived(&Rules::default(), |known| {
+            known.commissioned = Some(date(2024, 4, 12));
+            known.since = now() - DAY(watched);
+            known.doses(30, 0.5);
+        });
+        find(&all, TaskKind::InspectOutlet, &basin("quince")).unwrap()
+    };
+    for watched in [90, 600, 2_000] {
+        let task = outlet(watched);
+        let waits = task.reason.contains("can wait");
+        assert!(!waits || task.window.due > now(), "{watched}: {}", task.reason);
+        assert_eq!(waits, watched == 90, "{watched}: {}", task.reason);
+    }
+}
+
+/// However much came of late, an outlet that is found to be held back is not said to flow freely.
+#[test]
+fn an_outlet_that_is_held_back_does_not_flow_freely() {
+    let all = derived(&Rules::default(), |known| {
+        known.since = now() - DAY(360);
+        known.doses(30, 0.5);
+        known.stands(FindingKind::BlockedOutlet, basin("quince"));
+    });
+    assert!(!all.iter().any(|task| task.key.subject == basin("quince") && task.reason.contains("freely")));
+    assert!(find(&all, TaskKind::InspectOutlet, &basin("fig")).unwrap().reason.contains("freely"));
 }
 
 #[test]
