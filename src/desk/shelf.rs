@@ -13,14 +13,14 @@ use rustc_hash::FxHasher;
 use tokio::sync::Mutex;
 use tokio::time::Instant;
 
-use super::gather;
 use super::office::Desk;
 use super::pages::{self, Detail, Group, Part};
 use super::sheet::{Board, Choices, Counts, Filter, FindingSheet, Need, SystemCard};
 use super::units::Units;
 use super::upkeep;
+use super::{fetch, gather};
 use crate::ledger::{Latest, LedgerFault, StoredFinding};
-use crate::model::{EventTime, Id, Reach, Span, System};
+use crate::model::{EventTime, FindingKind, Id, Reach, Span, System};
 use crate::schedule::Upkeep;
 
 /// A board rests so many times as long as it took to draw, within [`RESTS`]: then drawing keeps a ninth of one
@@ -128,8 +128,13 @@ impl Shelf {
         let (view, previous) = (self.desk.view.clone(), kept.as_ref().map(|old| Arc::clone(&old.board)));
         let (drawn_from, due, began) = (Arc::clone(&systems), Arc::clone(&upkeep), Instant::now());
         let board = tokio::task::spawn_blocking(move || {
-            let rows = (view.findings_open()?, view.latest(None)?);
-            let cards = cards(&drawn_from, rows.0, rows.1, &due, now);
+            let (mut open, latest) = (view.findings_open()?, view.latest(None)?);
+            for stored in open.iter_mut().filter(|stored| stored.finding.kind == FindingKind::SlowSoak) {
+                if let Some(system) = drawn_from.iter().find(|system| system.id == stored.system) {
+                    fetch::foretell(&view, stored, &system.zone)?;
+                }
+            }
+            let cards = cards(&drawn_from, open, latest, &due, now);
             Ok::<_, LedgerFault>(Arc::new(draw(cards, now, previous.as_deref())))
         })
         .await

@@ -174,7 +174,7 @@ fn record(
 ) -> Result<SystemRecord, LedgerFault> {
     let stretch = asked.stretch(view, system, now)?;
     Ok(SystemRecord {
-        open: view.findings_open_in(&system.id)?,
+        open: fetch::open(view, system)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, PAST)?,
         coming: Vec::new(),
         due: None,

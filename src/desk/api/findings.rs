@@ -14,11 +14,11 @@ use super::asked::Asked;
 use super::paging::{Page, Paging};
 use super::systems::seen;
 use crate::advice::{self, Advice, WaterNow};
-use crate::desk::gather;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
 use crate::desk::visit::ask;
+use crate::desk::{fetch, gather};
 use crate::ledger::{Latest, LedgerFault, StoredFinding, View};
 use crate::model::{EventTime, Evidence, FindingKind, Id, Severity, Subject, System};
 
@@ -187,16 +187,19 @@ fn told(
         .filter(|it| it.cleared_at.is_none() && it.finding.kind == FindingKind::Flooding)
         .map(|it| (it.system.clone(), it.finding.subject.clone()))
         .collect();
-    let one = |finding: StoredFinding| {
+    let one = |mut finding: StoredFinding| {
         let known = find(systems, &finding.system);
+        if let Some(system) = known {
+            fetch::foretell(view, &mut finding, &system.zone)?;
+        }
         let readings = latest.get(&finding.system).map_or(&[][..], Vec::as_slice);
         let water = known.and_then(|system| gather::water_of(system, &finding, readings, now));
         let in_flood = flooded.iter().any(|(system, subject)| {
             *system == finding.system && *subject == finding.finding.subject && finding.cleared_at.is_none()
         });
-        wire(finding, known.map(Arc::as_ref), water, in_flood)
+        Ok(wire(finding, known.map(Arc::as_ref), water, in_flood))
     };
-    Ok(stored.into_iter().map(one).collect())
+    stored.into_iter().map(one).collect()
 }
 
 fn wire(

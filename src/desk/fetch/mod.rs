@@ -1,7 +1,9 @@
 //! Questions to the ledger: one function for what one page or part of it needs.
 
+mod open;
 mod sensor;
 mod timeline;
 
+pub(super) use open::{foretell, open};
 pub(super) use sensor::sensor;
 pub(super) use timeline::timeline;

@@ -31,7 +31,7 @@ pub(in crate::desk) fn sensor(
     refusals.retain(|sample| sample.topic == topic);
     refusals.truncate(REFUSALS);
     Ok(SensorRecord {
-        open: view.findings_open_in(&system.id)?,
+        open: super::open(view, system)?,
         history: view.findings_history(Some(&system.id), EventTime::MAX, past)?,
         latest: view.latest(Some(&system.id))?,
         arrivals: view.arrivals(&system.id)?.into_iter().find(|arrivals| *arrivals.sensor == *name),

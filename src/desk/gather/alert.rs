@@ -64,6 +64,14 @@ fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime
     }
 }
 
+/// The finding of `alert` as it is told now, while it stands.
+fn standing<'o>(open: &'o [StoredFinding], alert: &StoredAlert) -> Option<&'o StoredFinding> {
+    let is_it = |it: &&StoredFinding| {
+        (it.finding.kind, &it.finding.subject) == (alert.finding.kind, &alert.finding.subject)
+    };
+    open.iter().find(is_it).filter(|_| !alert.stage.is_closed())
+}
+
 /// When the finding of an alert was raised last: it may have returned after it was over.
 fn raised(story: &AlertStory) -> EventTime {
     let raises = story.steps.iter().filter(|step| matches!(step.deed, Deed::Opened | Deed::Returned));
@@ -94,17 +102,14 @@ pub fn alert(
         raised_at: raised(story),
         changed_at: alert.changed_at,
         cleared_at: alert.stage.is_closed().then_some(alert.changed_at),
-        finding: alert.finding.clone(),
+        finding: standing(&present.open, alert).map_or(&alert.finding, |it| &it.finding).clone(),
     };
-    let explained = explanations(&alert.finding);
+    let explained = explanations(&stored.finding);
     let readings = Readings::new(system, &present.latest, now);
     let told = |stored: &StoredFinding| sheet(system, stored, floods(&present.open, stored), readings, units);
     let finding = told(&stored);
     let folded = |folded: &StoredAlert| {
-        let is_it = |it: &&StoredFinding| {
-            (it.finding.kind, &it.finding.subject) == (folded.finding.kind, &folded.finding.subject)
-        };
-        alert_row(system, folded, present.open.iter().find(is_it).map(told).as_ref(), now)
+        alert_row(system, folded, standing(&present.open, folded).map(told).as_ref(), now)
     };
     AlertSheet {
         row: alert_row(system, alert, Some(&finding), now),

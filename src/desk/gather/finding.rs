@@ -24,8 +24,9 @@ const TOLD_OTHERWISE: [&str; 9] = [
 
 /// Numbers that foretell a flood: a day that is past, or a flood that stands, makes them void.
 const FORETELLING: [&str; 3] = ["due", "earliest", "latest"];
+
 /// How the engine's sentence begins that foretells one.
-const LOOKING_AHEAD: &str = "If it goes on like this";
+pub(in crate::desk) const LOOKING_AHEAD: &str = "If it goes on like this";
 
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
 pub(super) fn findings(
@@ -61,7 +62,8 @@ pub(in crate::desk) fn sheet(
     let moment = |at| readings.moment(at);
     let water = water(system, stored, readings);
     let stands = water.as_ref().map(|water| water.now);
-    let ahead = Ahead::of(finding).filter(|ahead| !in_flood && ahead.due > readings.now());
+    let ahead = Ahead::of(finding)
+        .filter(|ahead| !in_flood && stored.cleared_at.is_none() && ahead.due > readings.now());
     let is_told = |name: &str| ahead.is_some() || !FORETELLING.contains(&name);
     FindingSheet {
         kind: finding.kind,

@@ -157,8 +157,7 @@ async fn alert_sheet(
     let basins = concerned(&system, &story.alert.finding.subject);
     let asked = Arc::clone(&system);
     let (present, record) = ask(office, move |view| {
-        let present =
-            Present { open: view.findings_open_in(&asked.id)?, latest: view.latest(Some(&asked.id))? };
+        let present = Present { open: fetch::open(view, &asked)?, latest: view.latest(Some(&asked.id))? };
         Ok((present, fetch::timeline(view, &asked, basins, &stretch, now)?))
     })
     .await?;

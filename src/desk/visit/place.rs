@@ -10,10 +10,10 @@ use super::{Shared, ask, found, record};
 use crate::desk::answer::{Fault, html};
 use crate::desk::gather::{self, BasinRecord};
 use crate::desk::office::Office;
-use crate::desk::pages;
 use crate::desk::people::Visitor;
 use crate::desk::sheet::{BasinPage, SplitterPage, Stretch};
 use crate::desk::units::Units;
+use crate::desk::{fetch, pages};
 use crate::ledger::{LedgerFault, ServiceFilter, View};
 use crate::model::{Id, Span, Subject, System, Work};
 
@@ -135,7 +135,7 @@ async fn splitter_sheet(
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
     let (open, doses) = ask(office, move |view| {
-        Ok((view.findings_open_in(&seen.id)?, view.doses(&seen.id, half_year.from, half_year.to)?))
+        Ok((fetch::open(view, &seen)?, view.doses(&seen.id, half_year.from, half_year.to)?))
     })
     .await?;
     Ok((stamp, gather::splitter_page(&system, ix, &open, &doses, &half_year, now, units)))

@@ -11,13 +11,13 @@ use super::gather;
 use super::labels;
 use super::pages::{self, Sheet};
 use crate::desk::answer::{Fault, html};
-use crate::desk::assets;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::units::Units;
 use crate::desk::upkeep::{self, TaskRow, Wanted};
 use crate::desk::visit::ask;
 use crate::desk::words;
+use crate::desk::{assets, fetch};
 use crate::ledger::{DoseRecord, LastService, Latest, LedgerFault, StoredFinding, View};
 use crate::model::{Action, EventTime, Span, System};
 
@@ -121,7 +121,7 @@ fn read(
         .iter()
         .map(|system| {
             let doses = view.doses(&system.id, now - MONTH, now)?;
-            Ok((view.findings_open_in(&system.id)?, view.latest(Some(&system.id))?, doses))
+            Ok((fetch::open(view, system)?, view.latest(Some(&system.id))?, doses))
         })
         .collect::<Result<_, LedgerFault>>()?;
     Ok((known, view.last_services()?))
