@@ -10,7 +10,7 @@ use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, Sto
 use crate::model::{EventTime, FindingKind, Id, Span, Subject, System, Work};
 use crate::upkeep::{
     Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Rules, Standing,
-    Task, TaskKey, Tested, Way, compare, plan, tasks,
+    Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -22,6 +22,8 @@ const TESTS: usize = 50;
 const PUT_OFF: Span = Span::from_days(182);
 /// Findings of one system that are looked at in the past.
 const FINDINGS: usize = 2_000;
+/// Records of one basin among which the last look at its outlet is sought.
+const LOOKS: usize = 50;
 /// Records of one system that are looked at in the past.
 const RECORDS: usize = 2_000;
 
@@ -74,6 +76,9 @@ impl Known {
         for LastService { system, subject, work, at, .. } in view.last_services()? {
             known.last.entry(system).or_default().push(LastDone { subject, work, at });
         }
+        for (system, last) in &mut known.last {
+            remember_looks(view, system, last)?;
+        }
         Ok(known)
     }
 
@@ -100,6 +105,29 @@ impl Known {
         };
         Ok(tasks(&facts, rules))
     }
+}
+
+/// Adds the last look at each basin whose newest record is of other work: of each part, the ledger tells the newest only.
+fn remember_looks(view: &View, system: &Id, last: &mut Vec<LastDone>) -> Result<(), LedgerFault> {
+    let shows = |works: &[Work]| works.is_empty() || works.iter().copied().any(shows_outlet);
+    let newest: Vec<_> = last.iter().filter(|it| it.work.is_none()).cloned().collect();
+    for LastDone { subject, at, .. } in newest {
+        let works: Vec<_> =
+            last.iter().filter(|it| it.subject == subject && it.at == at).filter_map(|it| it.work).collect();
+        if !matches!(subject, Subject::Basin(_)) || shows(&works) {
+            continue;
+        }
+        let filter = ServiceFilter {
+            systems: Some(vec![system.clone()]),
+            subject: Some(subject.clone()),
+            to: Some(at),
+            ..ServiceFilter::default()
+        };
+        let mut older = view.services(&filter, LOOKS)?.into_iter().map(|stored| stored.record);
+        let look = older.find(|record| record.at < at && shows(&record.work));
+        last.extend(look.map(|record| LastDone { subject, work: None, at: record.at }));
+    }
+    Ok(())
 }
 
 /// Works out what is to be done at `systems`, and in which visits, keeping to `before` where that costs nothing.
@@ -184,8 +212,8 @@ fn past<'a>(
 }
 
 fn outlook(record: ForecastRecord) -> Outlook {
-    let ForecastRecord { basin, due, earliest, latest, litres, mulch_left, .. } = record;
-    Outlook { basin, due, earliest, latest, soonest: due, litres, mulch_left }
+    let ForecastRecord { basin, made, due, earliest, latest, litres, mulch_left, .. } = record;
+    Outlook { basin, made, due, earliest, latest, soonest: due, litres, mulch_left }
 }
 
 fn doses(view: &View, system: &Id, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {

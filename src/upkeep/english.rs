@@ -67,12 +67,20 @@ pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlo
     )
 }
 
-pub(super) fn mulch_by_interval(system: &System, subject: &Subject, last: EventTime, every: Span) -> String {
+pub(super) fn mulch_by_interval(
+    system: &System,
+    subject: &Subject,
+    placed: Option<EventTime>,
+    every: Span,
+) -> String {
+    let last = placed.map_or_else(
+        || "nobody wrote down when that was last".to_owned(),
+        |at| format!("the last time was {}", date(at, &system.zone)),
+    );
     format!(
-        "No sensor foretells the mulch of {}, so it is renewed {}; the last time was {}.",
+        "Nothing foretells the mulch of {} yet, so it is renewed {}; {last}.",
         place_words(system, subject),
         days(every),
-        date(last, &system.zone),
     )
 }
 

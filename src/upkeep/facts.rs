@@ -19,6 +19,8 @@ pub struct Standing {
 pub struct Outlook {
     /// Which basin.
     pub basin: Id,
+    /// When it was thought.
+    pub made: EventTime,
     /// The best estimate.
     pub due: EventTime,
     /// With 80 % probability not before this.
@@ -82,6 +84,11 @@ pub struct Dose {
     pub shares: BTreeMap<Id, f64>,
 }
 
+/// Whether whoever does `work` at a basin has its outlet before their eyes.
+pub const fn shows_outlet(work: Work) -> bool {
+    matches!(work, Work::OutletCleared | Work::BasinLoosened)
+}
+
 /// Everything known of one system.
 #[derive(Clone, Debug)]
 pub struct Facts<'a> {
@@ -114,6 +121,17 @@ impl Facts<'_> {
     /// When `subject` was looked at last, whatever was done.
     pub(super) fn seen(&self, subject: &Subject) -> Option<EventTime> {
         self.last.iter().filter(|it| it.subject == *subject).map(|it| it.at).max()
+    }
+
+    /// When the outlet of the basin `subject` was looked at last: whoever only changes something else there may not
+    /// have seen it.
+    pub(super) fn outlet_seen(&self, subject: &Subject) -> Option<EventTime> {
+        let here = || self.last.iter().filter(|it| it.subject == *subject);
+        let other_work = |at| {
+            let works: Vec<_> = here().filter(|it| it.at == at).filter_map(|it| it.work).collect();
+            !works.is_empty() && !works.into_iter().any(shows_outlet)
+        };
+        here().filter(|it| it.work.is_none_or(shows_outlet) && !other_work(it.at)).map(|it| it.at).max()
     }
 
     /// When the system came into service, or was first watched.

@@ -102,7 +102,8 @@ impl<'a> Played<'a> {
     }
 
     fn done(&mut self, at: usize, key: &TaskKey, today: Day) {
-        let when = today.at(12 * 60, &self.past[at].system.zone);
+        // Each kind of work at a minute of its own, as records are told apart.
+        let when = today.at(12 * 60 + key.kind as u32, &self.past[at].system.zone);
         let mut note = |work: Option<Work>| {
             self.last[at].push(LastDone { subject: key.subject.clone(), work, at: when });
         };

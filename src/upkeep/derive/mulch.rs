@@ -18,6 +18,10 @@ pub(super) fn tasks(facts: &Facts<'_>, rules: &Rules) -> Vec<Task> {
         .filter_map(|basin| {
             let subject = Subject::Basin(basin.id.clone());
             let draft = match outlook(facts, &subject) {
+                // Foretold of the mulch that was there before: the next day tells of the new one.
+                Some(outlook) if facts.done(&subject, Work::MulchRenewed) > Some(outlook.made) => {
+                    return None;
+                }
                 Some(outlook) => foretold(facts, subject, outlook)?,
                 None => by_interval(facts, subject, rules),
             };
@@ -70,7 +74,7 @@ fn by_interval(facts: &Facts<'_>, subject: Subject, rules: &Rules) -> Draft {
         window,
         urgency: Severity::Info,
         mends: false,
-        reason: english::mulch_by_interval(facts.system, &subject, last, every),
+        reason: english::mulch_by_interval(facts.system, &subject, placed, every),
         materials: chips(facts.system, &subject, 0.5).into_iter().collect(),
         subject,
     }

@@ -65,7 +65,7 @@ pub(super) fn tasks(facts: &Facts<'_>, rules: &Rules) -> Vec<Task> {
 
 fn inspect_outlet(facts: &Facts<'_>, rules: &Rules, basin: BasinIx) -> Draft {
     let subject = Subject::Basin(facts.system.basin(basin).id.clone());
-    let mut regular = regular(facts, rules, facts.seen(&subject), rules.inspect_outlets_every);
+    let mut regular = regular(facts, rules, facts.outlet_seen(&subject), rules.inspect_outlets_every);
     if rules.intervals == Intervals::ByData {
         (regular.says, regular.due) = by_flow(facts, basin, &regular);
     }

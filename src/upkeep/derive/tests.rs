@@ -112,6 +112,7 @@ fn no_flood_is_foretold_where_one_stands() {
             let [earliest, due, latest] = [30, 60, 90].map(|days| now() + DAY(days));
             let outlook = Outlook {
                 basin: id("quince"),
+                made: now() - DAY(1),
                 due,
                 earliest,
                 latest,
@@ -145,8 +146,16 @@ fn chips_are_area_times_depth_lost() {
     let all = derived(&Rules::default(), |known| {
         let (earliest, due, latest) = (now() + DAY(20), now() + DAY(40), now() + DAY(70));
         let basin = id("quince");
-        let outlook =
-            Outlook { basin, due, earliest, latest, soonest: due, litres: 9_000.0, mulch_left: 0.35 };
+        let outlook = Outlook {
+            basin,
+            made: now() - DAY(1),
+            due,
+            earliest,
+            latest,
+            soonest: due,
+            litres: 9_000.0,
+            mulch_left: 0.35,
+        };
         known.outlooks.push(outlook);
     });
     let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
@@ -206,6 +215,39 @@ fn an_outlet_that_is_held_back_does_not_flow_freely() {
     });
     assert!(!all.iter().any(|task| task.key.subject == basin("quince") && task.reason.contains("freely")));
     assert!(find(&all, TaskKind::InspectOutlet, &basin("fig")).unwrap().reason.contains("freely"));
+}
+
+#[test]
+fn new_chips_end_what_was_foretold_of_the_old_and_are_no_look_at_the_outlet() {
+    let after = |work: &[Option<Work>]| {
+        derived(&Rules::default(), |known| {
+            let [earliest, due, latest] = [10, 20, 40].map(|days| now() + DAY(days));
+            let (basin_id, made) = (id("quince"), now() - DAY(1));
+            let outlook = Outlook {
+                basin: basin_id,
+                made,
+                due,
+                earliest,
+                latest,
+                soonest: due,
+                litres: 1.0,
+                mulch_left: 0.3,
+            };
+            known.outlooks.push(outlook);
+            known.since = now() - DAY(700);
+            for work in work {
+                known.worked(basin("quince"), *work, 0);
+            }
+        })
+    };
+    let inspection = |all: &[Task]| find(all, TaskKind::InspectOutlet, &basin("quince")).unwrap().window.due;
+    let (before, renewed) = (after(&[]), after(&[Some(Work::MulchRenewed), None]));
+    assert!(find(&before, TaskKind::RenewMulch, &basin("quince")).is_some());
+    assert_eq!(find(&renewed, TaskKind::RenewMulch, &basin("quince")), None);
+    assert_eq!(inspection(&renewed), inspection(&before));
+    for seen in [&[None][..], &[Some(Work::MulchRenewed), Some(Work::OutletCleared), None]] {
+        assert_eq!(inspection(&after(seen)), now() + DAY(365), "{seen:?}");
+    }
 }
 
 #[test]
@@ -300,8 +342,16 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
             known.stands(FindingKind::SlowSoak, basin("quince"));
             let (earliest, due, latest) = (now() + DAY(earliest), now() + DAY(due), now() + DAY(due + 30));
             let basin = id("quince");
-            let outlook =
-                Outlook { basin, due, earliest, latest, soonest: due, litres: 9_000.0, mulch_left: 0.8 };
+            let outlook = Outlook {
+                basin,
+                made: now() - DAY(1),
+                due,
+                earliest,
+                latest,
+                soonest: due,
+                litres: 9_000.0,
+                mulch_left: 0.8,
+            };
             let before: Vec<_> =
                 expected.iter().map(|days| Outlook { due: now() + DAY(*days), ..outlook.clone() }).collect();
             known.outlooks.push(outlook);
