@@ -34,7 +34,7 @@
       [/^(Etc\/|UTC$|GMT)/.test(browser ?? '') ? null : browser, 'that of this browser. Change it if the yard lies elsewhere.'],
       [given.zone, 'that of the server. Change it if the yard lies elsewhere.'],
     ];
-    const [zone, by] = ways.find(([name]) => name) ?? ['', 'where is the yard? Begin with the region, such as America/Denver.'];
+    const [zone, by] = ways.find(([name]) => name) ?? ['', 'where is the yard? Type the nearest large city, such as Denver.'];
     [system.timezone, zoneBy] = [zone, by];
   };
   proposeZone();
@@ -54,9 +54,51 @@
     element.append(...children.filter((child) => child != null));
     return element;
   };
-  const slug = (text) => text.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48);
+  const slug = (text) => text.normalize('NFKD').toLowerCase().replace(/[\u0300-\u036f'’]/g, '').replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48);
   const idOf = (pointer) => `f${pointer.replace(/\//g, '-')}`;
   const faultAt = (pointer) => faults.filter((fault) => fault.pointer === pointer);
+
+  // Time zones by their cities: who types `Denver` means America/Denver.
+
+  const zones = [...document.getElementById('zones').options].map((option) => option.value);
+  const plain = (words) => words.normalize('NFKD').toLowerCase().replace(/[\u0300-\u036f]/g, '').replace(/[^a-z0-9/+-]+/g, ' ').trim();
+  const cityOf = (zone) => plain(zone.split('/').pop());
+  const places = zones.filter((zone) => zone.includes('/') && !zone.startsWith('Etc/'));
+  const zoneNamed = (asked) => {
+    const words = plain(asked);
+    if (!words) return null;
+    return zones.find((zone) => plain(zone) === words) ?? places.find((zone) => cityOf(zone) === words) ?? null;
+  };
+  // How many letters differ, for slips of the pen.
+  const apart = (a, b) => {
+    let row = [...Array(b.length + 1).keys()];
+    for (let i = 1; i <= a.length; i += 1) {
+      const next = [i];
+      for (let j = 1; j <= b.length; j += 1) next[j] = Math.min(next[j - 1] + 1, row[j] + 1, row[j - 1] + (a[i - 1] === b[j - 1] ? 0 : 1));
+      row = next;
+    }
+    return row[b.length];
+  };
+  const zoneFault = (asked) => {
+    const words = plain(asked);
+    const begun = places.filter((zone) => cityOf(zone).startsWith(words));
+    const near = places.map((zone) => [apart(cityOf(zone), plain(words.split('/').pop())), zone]).sort((a, b) => a[0] - b[0]);
+    const close = begun.length ? begun : near.filter(([letters]) => letters <= 2).map(([, zone]) => zone);
+    const meant = close.slice(0, 3).join(', ');
+    return `No time zone is called “${asked}”. ${meant ? `Did you mean ${meant}?` : 'Name the nearest large city, such as Denver or London.'}`;
+  };
+
+  // What to say at a field that is empty.
+  const EMPTY = {
+    '/timezone': 'Say where the yard is: type the nearest large city, such as Denver.',
+    '/name': 'Give the system a name, such as the street or the family.',
+    '/id': 'Give it a short name of letters a to z, digits and hyphens.',
+  };
+  const faultWords = (fault) => {
+    const value = fault.pointer.split('/').slice(1).reduce((owner, key) => owner?.[key], system);
+    if (fault.pointer && (value === '' || value == null)) return EMPTY[fault.pointer] ?? (/\/id$/.test(fault.pointer) ? EMPTY['/id'] : toldInUnits(fault.detail));
+    return fault.pointer === '/timezone' ? zoneFault(value) : toldInUnits(fault.detail);
+  };
 
   // Fields; each is bound to a pointer into `system`
 
@@ -190,6 +232,23 @@
       assigning(pointer, [system.basin[at].id, key])) : null, faultLines(pointer));
   };
 
+  // Plants alike are told apart by a number; who has one already keeps it.
+  const tellApart = (plant) => {
+    const stem = (words) => (words ?? '').replace(/ \d+$/, '');
+    const alike = system.basin.filter((basin) => stem(basin.plant) === stem(plant));
+    if (!plant || alike.length < 2) return false;
+    const taken = new Set(alike.map((basin) => basin.plant).filter((words) => / \d+$/.test(words)));
+    let named = false;
+    for (const basin of alike.filter((one) => !/ \d+$/.test(one.plant))) {
+      let n = 1;
+      while (taken.has(`${stem(plant)} ${n}`)) n += 1;
+      basin.plant = `${stem(plant)} ${n}`;
+      taken.add(basin.plant);
+      named = true;
+    }
+    return named;
+  };
+
   const basinPart = (basin, at) => {
     const pointer = `/basin/${at}`;
     const legend = make('legend');
@@ -206,7 +265,7 @@
     name();
     return make('fieldset', { class: 'part' }, legend,
       make('div', { class: 'pair' },
-        text(`${pointer}/plant`, 'Plant', { oninput: (event) => { write(`${pointer}/plant`, event.target.value || null); name(); } }),
+        text(`${pointer}/plant`, 'Plant', { oninput: (event) => { write(`${pointer}/plant`, event.target.value || null); name(); }, onchange: (event) => { if (tellApart(event.target.value)) { changed(); drawForm(); } } }),
         text(`${pointer}/id`, ['Short name', 'id'], { required: true, pattern: '[a-z0-9\\-]+', onchange: (event) => rename(at, event.target.value), oninput: null }),
         quantity(`${pointer}/area_m2`, 'Floor area', 'm2'),
         quantity(`${pointer}/depth_mm`, 'Depth', 'mm', 300)),
@@ -297,8 +356,14 @@
   const zonePart = () => {
     const by = make('p', { class: 'hint' }, zoneBy && `Time zone: ${zoneBy}`);
     const zone = text('/timezone', 'Time zone of the yard', {
-      required: true, list: 'zones', placeholder: 'Region/City',
-      oninput: (event) => { zoneAsked = true; zoneBy = ''; by.textContent = ''; write('/timezone', event.target.value); },
+      required: true, list: 'zones', placeholder: 'a large city nearby',
+      oninput: (event) => {
+        const zone = zoneNamed(event.target.value);
+        [zoneAsked, zoneBy] = [true, zone && zone !== event.target.value ? `${zone}.` : ''];
+        by.textContent = zoneBy && `Time zone: ${zoneBy}`;
+        write('/timezone', zone ?? event.target.value);
+      },
+      onchange: (event) => { event.target.value = system.timezone; },
     });
     return [zone, by];
   };
@@ -359,7 +424,7 @@
     const shown = new Set();
     for (const line of form.querySelectorAll('.faults')) {
       const here = faultAt(line.dataset.pointer);
-      line.replaceChildren(...here.map((fault) => make('p', { class: 'fault' }, toldInUnits(fault.detail))));
+      line.replaceChildren(...here.map((fault) => make('p', { class: 'fault' }, faultWords(fault))));
       here.forEach((fault) => shown.add(fault));
       const input = form.querySelector(`[data-field="${line.dataset.pointer}"]`);
       if (input) {
@@ -368,7 +433,7 @@
       }
     }
     const others = faults.filter((fault) => !shown.has(fault));
-    wrong.replaceChildren(...others.map((fault) => make('p', { class: 'problem' }, toldInUnits(fault.detail))));
+    wrong.replaceChildren(...others.map((fault) => make('p', { class: 'problem' }, faultWords(fault))));
   };
 
   // The plan: x runs right, y up, one unit a metre

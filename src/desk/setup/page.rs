@@ -79,13 +79,18 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
         }
         div id="setup" data-given=(given) {}
-        datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) {} } }
+        datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) label=(city(zone.as_str())) {} } }
         template id="soils" { @for soil in Soil::ALL { option value=(soil.name()) { (soil.name().replace('-', " ")) } } }
     };
     let here = if id.is_some() { "" } else { "/setup" };
     let page = Page { title, here, fragment: "", live: false };
     let assets = [&assets::FORMS, &assets::SETUP_STYLE, &assets::SETUP];
     page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
+}
+
+/// The place that a zone is called after, as people write it: `Buenos Aires`.
+fn city(zone: &str) -> String {
+    zone.rsplit('/').next().unwrap_or(zone).replace('_', " ")
 }
 
 /// Properties within reach, each with the zone of its systems where they share one.
