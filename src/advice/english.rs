@@ -124,7 +124,7 @@ const PONDING: Advice = Advice {
         "Measure the mulch depth and note it: thin, dark, matted mulch is spent.",
         "Fork out spent mulch and the slimy layer on the floor; loosen the floor a hand deep.",
         "Refill with coarse chips and keep the air gap free.",
-        "If it ponds again with fresh mulch, compare this basin's share with its design, and ask whether the \
+        "If water stands again with fresh mulch, compare this basin's share with its design, and ask whether the \
          household uses more water than before.",
     ],
     proof: "Three ordinary doses in a row soak away within the basin's usual time.",

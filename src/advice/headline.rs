@@ -84,7 +84,7 @@ pub fn headline(finding: &Finding, system: &System) -> String {
 pub const fn kind_words(kind: FindingKind) -> &'static str {
     match kind {
         FindingKind::Flooding => "flooding",
-        FindingKind::Ponding => "ponding",
+        FindingKind::Ponding => "standing water",
         FindingKind::SlowSoak => "soaking slowly",
         FindingKind::BlockedOutlet => "blocked outlet",
         FindingKind::UnevenSplit => "uneven split",
@@ -102,7 +102,7 @@ pub const fn kind_words_now(kind: FindingKind, water: Option<WaterNow>) -> &'sta
     match (kind, water) {
         (FindingKind::Flooding, Some(WaterNow::Sunk)) => "flooded, water still stands",
         (FindingKind::Flooding, Some(WaterNow::Gone)) => "flooded, dry since",
-        (FindingKind::Ponding, Some(WaterNow::Gone)) => "ponded, dry since",
+        (FindingKind::Ponding, Some(WaterNow::Gone)) => "water stood, dry since",
         _ => kind_words(kind),
     }
 }

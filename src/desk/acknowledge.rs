@@ -41,7 +41,7 @@ async fn look(State(office): State<Arc<Office>>, Path(signed): Path<String>) -> 
         } @else {
             p { strong { (advised(&office, &alert).first) } }
             form class="form" method="post" action={ "/acknowledge/" (signed) } {
-                p { button type="submit" { "I take care of it" } }
+                p { button type="submit" { "Acknowledge" } }
             }
             p { "Nobody else is called then. Your name, " (pass.recipient) ", is written beside it." }
         }
@@ -63,7 +63,7 @@ async fn press(State(office): State<Arc<Office>>, Path(signed): Path<String>) ->
             let Advice { first, cautions, .. } = advised(&office, &alert);
             let main = html! {
                 h1 { "Thank you, " (pass.recipient) }
-                p { (what) ". You take care of it; nobody else is called." }
+                p { (what) ". You acknowledged it; nobody else is called." }
                 p { strong { (first) } }
                 h2 { "Take care" }
                 ul { @for caution in cautions { li { (caution) } } }

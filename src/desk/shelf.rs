@@ -245,6 +245,11 @@ impl Drawn {
         Arc::new(Self { stamp, first, counts, choices, cards, ordered })
     }
 
+    /// Basins in which water stands, most urgent system first.
+    fn flooded(&self) -> Vec<&str> {
+        self.cards.iter().flat_map(|card| card.shown.flooded()).collect()
+    }
+
     fn order(&self) -> impl Iterator<Item = (Need, &Id)> {
         self.cards.iter().map(|card| (card.need, &card.shown.id))
     }
@@ -285,12 +290,12 @@ impl Drawn {
 
     /// What is inside the page's `main`.
     pub(super) fn main(&self, filter: &Filter) -> Markup {
-        pages::first_main(&self.counts, &self.choices, filter, &self.groups(filter))
+        pages::first_main((&self.counts, &self.flooded()), &self.choices, filter, &self.groups(filter))
     }
 
     /// The summary and the parts called `names`, one after the other.
     pub(super) fn parts(&self, filter: &Filter, names: &[&str]) -> String {
-        let mut html = pages::first_summary(&self.counts).html;
+        let mut html = pages::first_summary(&self.counts, &self.flooded()).html;
         for group in self.groups(filter) {
             let wanted = group.cards.iter().filter(|part| names.contains(&part.name.as_str()));
             html.extend(wanted.map(|part| part.html.as_str()));
@@ -424,7 +429,7 @@ mod tests {
         let html = seen.main(ALL).into_string();
         assert!(html.contains("Single") && !html.contains("Terrace"), "{html}");
         assert_eq!(seen.counts.all(), 1);
-        assert_eq!(seen.parts(ALL, &["s-terrace"]), pages::first_summary(&seen.counts).html);
+        assert_eq!(seen.parts(ALL, &["s-terrace"]), pages::first_summary(&seen.counts, &seen.flooded()).html);
         assert_eq!(
             seen.changed_since(first.stamp, ALL),
             Changed::Parts(Vec::new()),

@@ -156,6 +156,9 @@ async fn system_sheet(
     let mut record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
     (record.coming, record.due) = (coming, due);
     let mut sheet = gather::system(&system, &record, units);
+    let advice: Vec<_> = sheet.card.findings.iter().map(|finding| finding.advice).collect();
+    let tasks = upkeep::worth_doing(&upkeep, &system, now);
+    sheet.bring = upkeep::bring(&advice, tasks.map(|task| (task.key.kind, task.materials.as_slice())), units);
     sheet.may_change = visitor.may(Action::Plan);
     sheet.muted = mute::muted_words(office, &system).await?;
     if sheet.card.last_heard.is_none() {

@@ -104,7 +104,7 @@ pub(super) fn grouped(number: u64) -> String {
 }
 
 /// The state of all systems in one sentence.
-pub(super) fn summary(counts: &Counts) -> String {
+pub(super) fn summary(counts: &Counts, flooded: &[&str]) -> String {
     if counts.all() == 0 {
         return "No system is set up yet.".to_owned();
     }
@@ -132,7 +132,21 @@ pub(super) fn summary(counts: &Counts) -> String {
     if clauses.len() == 1 && counts.of(Urgency::Fine) == counts.all() {
         return "Everything is fine.".to_owned();
     }
-    capitalised(&format!("{}.", clauses.join(", ")))
+    let state = capitalised(&format!("{}.", clauses.join(", ")));
+    if flooded.is_empty() { state } else { format!("{}. {state}", standing(flooded)) }
+}
+
+/// `Water stands in 2 basins: fig, grevillea`
+fn standing(basins: &[&str]) -> String {
+    const NAMED: usize = 4;
+    let mut names = basins.iter().take(NAMED).copied().collect::<Vec<_>>().join(", ");
+    if basins.len() > NAMED {
+        names.extend([" and ", &count(basins.len() - NAMED), " more"]);
+    }
+    match basins.len() {
+        1 => format!("Water stands in one basin: {names}"),
+        many => format!("Water stands in {} basins: {names}", count(many)),
+    }
 }
 
 /// A value of a sensor with its unit.
@@ -268,13 +282,21 @@ mod tests {
     #[test]
     fn the_summary_is_one_sentence() {
         let mut counts = Counts::default();
-        assert_eq!(summary(&counts), "No system is set up yet.");
+        assert_eq!(summary(&counts, &[]), "No system is set up yet.");
         counts.add(Urgency::Fine);
-        assert_eq!(summary(&counts), "Everything is fine.");
+        assert_eq!(summary(&counts, &[]), "Everything is fine.");
         counts.add(Urgency::Now);
         counts.add(Urgency::Soon);
         counts.add(Urgency::Soon);
-        assert_eq!(summary(&counts), "One system needs somebody now, two need a visit soon, one is fine.");
+        assert_eq!(
+            summary(&counts, &[]),
+            "One system needs somebody now, two need a visit soon, one is fine."
+        );
+        assert!(summary(&counts, &["fig", "plum"]).starts_with("Water stands in two basins: fig, plum. One"));
+        let many = ["a", "b", "c", "d", "e"];
+        assert!(
+            summary(&counts, &many).starts_with("Water stands in five basins: a, b, c, d and one more. ")
+        );
     }
 
     #[test]

@@ -87,7 +87,7 @@ test('an alert is acknowledged, alone and with others', async () => {
   assert.equal(await page.locator('.alerts > li').count(), 2);
   await page.goto(`${demo.home}/alerts?show=open`);
   await page.locator('.alerts > li .name a').first().click();
-  await page.getByRole('button', { name: 'I take care of it' }).click();
+  await page.getByRole('button', { name: 'Acknowledge' }).click();
   await page.getByText(/acknowledged by/i).first().waitFor();
   await shoot(page, 'path-acknowledged');
 });

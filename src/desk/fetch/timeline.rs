@@ -1,6 +1,8 @@
 //! What a timeline needs.
 
-use crate::desk::gather::TimelineRecord;
+use std::collections::BTreeSet;
+
+use crate::desk::gather::{self, TimelineRecord};
 use crate::desk::sheet::Stretch;
 use crate::ledger::{Bin, LedgerFault, Resolution, View};
 use crate::model::{BasinIx, EventTime, Id, Place, Quantity, SensorIx, Span, System, Value};
@@ -41,6 +43,9 @@ pub(in crate::desk) fn timeline(
         let sensor = system.find_sensor(Place::System, quantity);
         sensor.map(|sensor| course(sensor, stretch.from - before, resolution)).transpose()
     };
+    let mut findings = view.findings_within(&system.id, stretch.from, stretch.to, FINDINGS)?;
+    let looked_at: BTreeSet<BasinIx> = basins.iter().copied().collect();
+    findings.retain(|stored| !gather::below(system, &stored.finding.subject).is_disjoint(&looked_at));
     Ok(TimelineRecord {
         now,
         bin_width,
@@ -50,7 +55,7 @@ pub(in crate::desk) fn timeline(
         standing: standing(view, system, &basins, now)?,
         meter: counter(Quantity::Meter)?.unwrap_or_default(),
         rain: counter(Quantity::Rain)?,
-        findings: view.findings_within(&system.id, stretch.from, stretch.to, FINDINGS)?,
+        findings,
         basins,
     })
 }

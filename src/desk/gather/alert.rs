@@ -1,11 +1,11 @@
 //! Alerts as the pages show them.
 
+use super::explanation::{check, explanations};
 use super::finding::{floods, sheet};
+use super::rival;
 use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
-use crate::advice::{
-    drift_check, headline, headline_past, kind_words, place_title, place_words, separating_check,
-};
+use crate::advice::{headline, headline_past, place_title};
 use crate::alerts::{Closing, Deed, Stage, Why};
 use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Stretch, Urgency};
 use crate::desk::units::Units;
@@ -13,12 +13,7 @@ use crate::desk::words;
 use crate::ledger::{
     AlertStory, DeliveryState, Latest, StoredAlert, StoredDelivery, StoredFinding, StoredStep,
 };
-use crate::model::{EventTime, Finding, FindingKind, Severity, Subject, System};
-
-/// That nothing is wrong is told as an explanation from this probability on.
-const WORTH_TELLING: f64 = 0.02;
-/// A second explanation this probable is worth a check.
-const WORTH_CHECKING: f64 = 0.05;
+use crate::model::{EventTime, Severity, Subject, System};
 
 /// An alert in a list, with what its finding is known as now, if that is open.
 pub fn alert_row(
@@ -32,7 +27,7 @@ pub fn alert_row(
         no: alert.no,
         headline: match finding {
             Some(finding) => finding.headline.clone(),
-            None if is_cleared(&alert.stage) => headline_past(&alert.finding, system),
+            None if alert.stage.is_closed() => headline_past(&alert.finding, system),
             None => headline(&alert.finding, system),
         },
         urgency: finding.map_or(Urgency::of(alert.finding.severity), |finding| finding.urgency),
@@ -46,14 +41,10 @@ pub fn alert_row(
     }
 }
 
-const fn is_cleared(stage: &Stage) -> bool {
-    matches!(stage, Stage::Closed { how: Closing::Cleared, .. })
-}
-
 fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime) -> String {
     let when = |at| words::moment(at, now, &system.zone).words;
     match stage {
-        Stage::Open { since } if *since == opened => "nobody takes care of it yet".to_owned(),
+        Stage::Open { since } if *since == opened => "not acknowledged yet".to_owned(),
         Stage::Open { since } => format!("open again since {}", when(*since)),
         Stage::Acknowledged { at, by } => format!("acknowledged by {by}, {}", when(*at)),
         Stage::Snoozed { until, by } => format!("snoozed by {by} until {}", when(*until)),
@@ -85,6 +76,8 @@ pub struct Present {
     pub open: Vec<StoredFinding>,
     /// Last readings.
     pub latest: Vec<Latest>,
+    /// The newest alerts.
+    pub alerts: Vec<StoredAlert>,
 }
 
 /// Everything about one alert; `record` is of the time around it.
@@ -105,6 +98,7 @@ pub fn alert(
         finding: standing(&present.open, alert).map_or(&alert.finding, |it| &it.finding).clone(),
     };
     let explained = explanations(&stored.finding);
+    let rivals = rival::rivals(system, alert, &present.alerts, now);
     let readings = Readings::new(system, &present.latest, now);
     let told = |stored: &StoredFinding| sheet(system, stored, floods(&present.open, stored), readings, units);
     let finding = told(&stored);
@@ -115,59 +109,14 @@ pub fn alert(
         row: alert_row(system, alert, Some(&finding), now),
         about: about(system, &alert.finding.subject),
         explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
-        check: check(&explained),
+        check: check(&explained).or_else(|| rivals.iter().find_map(|rival| rival.check)),
+        rivals: rivals.into_iter().map(|rival| rival.row).collect(),
         under: alert.under,
         folded: story.folded.iter().map(folded).collect(),
         steps: history(system, story, now),
+        problem: None,
         picture: timeline(system, record, stretch, &format!("/systems/{}", system.id), units),
         finding,
-    }
-}
-
-/// One explanation of what was seen.
-struct Explanation {
-    /// What is wrong and where; none if nothing is.
-    fault: Option<(FindingKind, Subject)>,
-    probability: f64,
-}
-
-impl Explanation {
-    fn words(&self, system: &System) -> String {
-        match &self.fault {
-            Some((kind, subject)) => {
-                format!("{}: {}", words::capitalised(kind_words(*kind)), place_words(system, subject))
-            }
-            None => "Nothing is wrong: the sensors drifted".to_owned(),
-        }
-    }
-}
-
-/// Every explanation, most probable first; that nothing is wrong is one of them.
-fn explanations(finding: &Finding) -> Vec<Explanation> {
-    let told = finding.estimate.get("explanations").and_then(|told| told.as_array());
-    let read = |told: &serde_json::Value| {
-        let kind = FindingKind::named(told.get("finding")?.as_str()?)?;
-        let subject = serde_json::from_value(told.get("subject")?.clone()).ok()?;
-        Some(Explanation { fault: Some((kind, subject)), probability: told.get("probability")?.as_f64()? })
-    };
-    let nothing = finding.estimate.get("no_fault").and_then(serde_json::Value::as_f64);
-    let nothing = nothing.filter(|&probability| probability >= WORTH_TELLING);
-    let nothing = nothing.map(|probability| Explanation { fault: None, probability });
-    let mut all: Vec<_> = told.into_iter().flatten().filter_map(read).chain(nothing).collect();
-    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    all
-}
-
-/// What tells the first two explanations apart, where the second is likely enough to be worth the way.
-fn check(explained: &[Explanation]) -> Option<&'static str> {
-    let [first, second, ..] = explained else { return None };
-    if second.probability < WORTH_CHECKING {
-        return None;
-    }
-    match (&first.fault, &second.fault) {
-        (Some((first, _)), Some((second, _))) => separating_check(*first, *second),
-        (Some((fault, _)), None) | (None, Some((fault, _))) => drift_check(*fault),
-        (None, None) => None,
     }
 }
 

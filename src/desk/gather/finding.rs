@@ -1,13 +1,16 @@
 //! One open finding.
 
+use std::collections::BTreeSet;
+
 use super::Readings;
+use super::explanation::doubt;
 use super::water::{in_the_past, water};
 use crate::advice::{WaterNow, advice, advice_in_flood, headline_now, quoted};
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredFinding;
-use crate::model::{EventTime, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System};
+use crate::model::{BasinIx, EventTime, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System};
 
 /// Numbers that the gist, or what explains a finding, tells in words.
 const TOLD_OTHERWISE: [&str; 9] = [
@@ -68,6 +71,12 @@ pub(in crate::desk) fn sheet(
     FindingSheet {
         kind: finding.kind,
         anchor: anchor(&stored.system, finding),
+        basin: match &finding.subject {
+            Subject::Basin(id) => {
+                system.find_basin(id.as_str()).map(|ix| system.basin(ix).label().to_owned())
+            }
+            Subject::Splitter(_) | Subject::Sensor(_) | Subject::Source | Subject::Diverter => None,
+        },
         headline: headline_now(finding, system, stands),
         water: stands,
         gist: water.map(|water| water.says).or_else(|| gist(system, finding, ahead.as_ref())),
@@ -89,6 +98,7 @@ pub(in crate::desk) fn sheet(
             .filter(|e| ahead.is_some() || !e.says.starts_with(LOOKING_AHEAD))
             .map(|e| (e.at.map(moment), units.retold(&in_the_past(&e.says, stands))))
             .collect(),
+        doubt: doubt(system, finding),
         advice: if in_flood { advice_in_flood } else { advice }(finding.kind, Some(system)),
     }
 }
@@ -153,6 +163,24 @@ pub(super) fn node_words(system: &System, node: Node) -> String {
 pub(in crate::desk) fn anchor(system: &Id, finding: &Finding) -> String {
     let subject = finding.subject.key().replace([':', '/'], "-");
     format!("{system}-{}-{subject}", finding.kind)
+}
+
+/// Basins whose water a finding about `subject` shows in.
+pub(in crate::desk) fn below(system: &System, subject: &Subject) -> BTreeSet<BasinIx> {
+    let all = || system.basin_ixs();
+    match subject {
+        Subject::Basin(id) => system.find_basin(id.as_str()).into_iter().collect(),
+        Subject::Sensor(name) => {
+            // What is of no basin is of the whole system.
+            let Some((basin, _)) = name.split_once('/') else { return all().collect() };
+            system.find_basin(basin).into_iter().collect()
+        }
+        Subject::Splitter(id) => match system.find_splitter(id.as_str()) {
+            Some(splitter) => all().filter(|ix| system.tree().side_of(splitter, *ix).is_some()).collect(),
+            None => BTreeSet::new(),
+        },
+        Subject::Source | Subject::Diverter => all().collect(),
+    }
 }
 
 /// Whether a finding is about `basin`, its outlet or one of its sensors other than a battery.

@@ -1,7 +1,7 @@
 //! One basin's own page.
 
 use super::finding::findings;
-use super::received::received;
+use super::received::{of_basin as received_of, received};
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
@@ -17,6 +17,8 @@ const ENOUGH: usize = 8;
 const AT_MOST: usize = 300;
 /// Probability of a trend by chance below which it is told as one.
 const SURE: f64 = 0.02;
+
+const RECEIVED_SINCE: &str = "Received since the mulch was renewed";
 
 /// What the ledger knows of one basin beyond its system's record.
 #[derive(Clone, Debug)]
@@ -39,7 +41,7 @@ pub fn basin_page(
     basin_record: &BasinRecord,
     units: Units,
 ) -> BasinPage {
-    let BasinRecord { half_year, soaks, forecast, renewed } = basin_record;
+    let BasinRecord { half_year, soaks, renewed, .. } = basin_record;
     let now = record.timeline.now;
     let basin = system.basin(ix);
     let about =
@@ -57,7 +59,7 @@ pub fn basin_page(
         basin: shown.expect("a card has every basin of its system"),
         facts: facts(system, ix, (&record.doses, *renewed), now, units)
             .into_iter()
-            .chain(forecast.iter().flat_map(|made| outlook(system, made, is_flooded, now, units)))
+            .chain(ahead(system, ix, (record, basin_record), is_flooded, units))
             .collect(),
         findings: findings(system, &open, readings, units),
         soak_trend: soak_trend(
@@ -145,6 +147,36 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
     told
 }
 
+/// What is expected of a basin; while its mulch is newer than the last estimate, what is known since.
+fn ahead(
+    system: &System,
+    ix: BasinIx,
+    (record, of_basin): (&SystemRecord, &BasinRecord),
+    is_flooded: bool,
+    units: Units,
+) -> Vec<(&'static str, String)> {
+    let now = record.timeline.now;
+    let Some(made) = &of_basin.forecast else { return Vec::new() };
+    let Some((renewed, _)) = of_basin.renewed.filter(|(at, _)| *at > made.made) else {
+        return outlook(system, made, is_flooded, now, units).collect();
+    };
+    let since = &record.doses[record.doses.partition_point(|dose| dose.at < renewed)..];
+    let litres = if since.is_empty() { Some(0.0) } else { received_of(system, ix, since).litres };
+    let next = if renewed.local_day(&system.zone) == now.local_day(&system.zone) {
+        "tomorrow morning"
+    } else {
+        "with the next water"
+    };
+    let when = words::moment(renewed, now, &system.zone).words;
+    vec![
+        (
+            RECEIVED_SINCE,
+            litres.map_or_else(|| "not known: no meter told".to_owned(), |litres| units.volume(litres)),
+        ),
+        ("Mulch that is left", format!("renewed {when}; the next estimate comes {next}")),
+    ]
+}
+
 /// What the engine expects of a basin, and from how much water.
 fn outlook(
     system: &System,
@@ -164,7 +196,7 @@ fn outlook(
     };
     let due = if made.due <= now { "any day now".to_owned() } else { between() };
     [
-        ("Received since the mulch was renewed", units.volume(made.litres)),
+        (RECEIVED_SINCE, units.volume(made.litres)),
         (
             "Mulch that is left",
             format!("about {}, by the model of its decay", words::percent(made.mulch_left)),

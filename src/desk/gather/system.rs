@@ -48,8 +48,9 @@ impl SystemRecord {
 pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemSheet {
     let now = record.timeline.now;
     let page = format!("/systems/{}", system.id);
-    let card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
+    let mut card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
     let lately = Lately { open: &record.open, doses: record.month(), now };
+    mark_off(system, &mut card.basins, &lately);
     let retold = |row: &ComingRow| ComingRow { reason: units.retold(&row.reason), ..row.clone() };
     SystemSheet {
         property: words::title(system.property.as_str()),
@@ -58,6 +59,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, Readings::new(system, &record.latest, now), units),
         coming: record.coming.iter().map(retold).collect(),
+        bring: Vec::new(),
         received: received_sheet(system, &record.doses, now),
         design: design_words(system, &design(system)).iter().map(|says| units.retold(says)).collect(),
         past: past(system, &record.history, now),
@@ -99,6 +101,16 @@ pub struct Lately<'a> {
     pub doses: &'a [DoseRecord],
     /// The present.
     pub now: EventTime,
+}
+
+/// Marks splitters in the drawing that are surely off by more than can wait, as the plan does.
+pub(in crate::desk) fn mark_off(system: &System, basins: &mut [BasinSheet], lately: &Lately<'_>) {
+    for mark in basins.iter_mut().flat_map(|basin| &mut basin.pipes.splitters) {
+        let level = system
+            .find_splitter(&mark.id)
+            .and_then(|ix| level_now(system, ix, lately.open, lately.doses, lately.now));
+        mark.trouble |= level.is_some_and(|level| level.is_off());
+    }
 }
 
 /// The site plan, if every splitter and basin has a place on it.

@@ -18,7 +18,12 @@ const SNOOZES: [(u32, &str); 5] =
 /// The page around the list's `main`.
 pub fn alerts(chrome: &Chrome, sheet: &AlertsSheet) -> String {
     let here = sheet.asked.address(sheet.choice);
-    let page = Page { title: "Alerts", here: "/alerts", fragment: &format!("/fragments{here}"), live: true };
+    let page = Page {
+        title: "Alerts",
+        here: "/alerts",
+        fragment: &format!("/fragments{here}"),
+        live: sheet.problem.is_none(),
+    };
     layout_with(chrome, &page, &[&assets::FORMS], &alerts_main(chrome, sheet)).into_string()
 }
 
@@ -102,10 +107,11 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
             form method="post" action="/alerts" {
                 (hidden(chrome, &sheet.asked.address(sheet.choice)))
                 ul class="alerts" {
-                    @for row in &sheet.rows { (item(row, may_act)) }
+                    @for row in &sheet.rows { (item(row, may_act.then(|| sheet.ticked.contains(&row.no)))) }
                 }
                 @if sheet.more { p class="key" { "Only the newest are shown here. Each system’s page shows its own." } }
                 @if may_act {
+                    (not_done(sheet.problem.as_ref()))
                     fieldset class="acts" {
                         legend { "With the ticked ones" }
                         button name="act" value="acknowledge" { "Acknowledge" }
@@ -118,11 +124,12 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
     }
 }
 
-fn item(row: &AlertRow, may_tick: bool) -> Markup {
+/// A line of the list; with a box where it may be ticked, which says whether it is.
+fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
     let label = format!("Tick: {}", row.headline);
     html! {
         li class={ "alert " (row.urgency.class()) @if row.is_closed { " over" } } {
-            @if may_tick { input type="checkbox" name="alert" value=(row.no) aria-label=(label); }
+            @if let Some(is_ticked) = tick { input type="checkbox" name="alert" value=(row.no) checked[is_ticked] aria-label=(label); }
             div {
                 p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
                 p class="standing" {
@@ -133,6 +140,11 @@ fn item(row: &AlertRow, may_tick: bool) -> Markup {
             }
         }
     }
+}
+
+/// Why what was asked for was not done; the focus goes there.
+fn not_done(problem: Option<&String>) -> Markup {
+    html! { @if let Some(problem) = problem { p class="problem" role="alert" tabindex="-1" autofocus { (problem) } } }
 }
 
 fn folded_words(folded: u32) -> String {
@@ -173,7 +185,8 @@ fn close() -> Markup {
 pub fn alert(chrome: &Chrome, sheet: &AlertSheet) -> String {
     let (here, fragment) =
         (format!("/alerts/{}", sheet.row.no), format!("/fragments/alerts/{}", sheet.row.no));
-    let page = Page { title: &sheet.row.headline, here: &here, fragment: &fragment, live: true };
+    let page =
+        Page { title: &sheet.row.headline, here: &here, fragment: &fragment, live: sheet.problem.is_none() };
     layout_with(chrome, &page, &[&assets::FORMS], &alert_main(chrome, sheet)).into_string()
 }
 
@@ -184,14 +197,14 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
     };
     html! {
         (part("heading", heading(sheet)).markup())
-        @if chrome.who.as_ref().is_some_and(|who| who.attends) { (part("acts", acts(chrome, &sheet.row)).markup()) }
+        @if chrome.who.as_ref().is_some_and(|who| who.attends) { (part("acts", acts(chrome, &sheet.row, sheet.problem.as_ref())).markup()) }
         div class="beside" {
             (part("why", why(sheet)).markup())
             (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
         }
         @if !sheet.row.is_closed { (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup()) }
         @if !sheet.folded.is_empty() {
-            (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, false)) } } }).markup())
+            (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, None)) } } }).markup())
         }
         (part("steps", steps(sheet)).markup())
     }
@@ -206,14 +219,21 @@ fn heading(sheet: &AlertSheet) -> Markup {
         @else { (finding::standing(&sheet.finding)) }
         (finding::gist(&sheet.finding))
         p data-say { (words::capitalised(&row.stage)) "." }
+        @for rival in &sheet.rivals {
+            p {
+                @if rival.better { "Another cause fits the same signs better: " } @else { "The same signs were first taken for another cause: " }
+                a href={ "/alerts/" (rival.no) } { (rival.headline) } @if rival.better { ", since " } @else { ", until " } (mark::time(&rival.at)) "."
+            }
+        }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
         @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
         @if let Some((page, name)) = &sheet.about { p { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } } }
     }
 }
 
-fn acts(chrome: &Chrome, row: &AlertRow) -> Markup {
+fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
     html! {
+        (not_done(problem))
         form method="post" action="/alerts" {
             (hidden(chrome, &format!("/alerts/{}", row.no)))
             input type="hidden" name="alert" value=(row.no);
@@ -223,7 +243,7 @@ fn acts(chrome: &Chrome, row: &AlertRow) -> Markup {
                     label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
                     button class="plain" name="act" value="reopen" { "Reopen" }
                 } @else {
-                    @if row.is_open { button name="act" value="acknowledge" { "I take care of it" } }
+                    @if row.is_open { button name="act" value="acknowledge" { "Acknowledge" } }
                     (snooze())
                     (close())
                 }

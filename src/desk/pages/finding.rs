@@ -45,11 +45,24 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             (standing(finding))
             (gist(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
+            (doubt(finding))
             details open[finding.urgency == Urgency::Now] {
                 summary { "Why, and what to do" }
                 h4 { "Why" }
                 (evidence(finding))
                 (work(finding))
+            }
+        }
+    }
+}
+
+/// What else it could be, and how to be sure.
+pub(in crate::desk) fn doubt(finding: &FindingSheet) -> Markup {
+    html! {
+        @if let Some(doubt) = &finding.doubt {
+            p class="check" {
+                "Another explanation: " (doubt.words) " (" (words::chance(doubt.probability)) ")."
+                @if let Some(check) = doubt.check { " " b { "To be sure: " } (check) }
             }
         }
     }

@@ -33,9 +33,9 @@ pub fn first(chrome: &Chrome, filter: &Filter, main: &Markup) -> String {
     layout_with(chrome, &page, &[&assets::FORMS], main).into_string()
 }
 
-/// The state of all systems in one sentence.
-pub fn first_summary(counts: &Counts) -> Part {
-    let summary = words::summary(counts);
+/// Where water stands, then the state of all systems in one sentence.
+pub fn first_summary(counts: &Counts, flooded: &[&str]) -> Part {
+    let summary = words::summary(counts, flooded);
     Part::new("summary", |print| {
         html! { h1 class="summary" data-part="summary" data-print=(print) data-say { (summary) } }
     })
@@ -74,9 +74,14 @@ pub fn first_rows(group: &Group<'_>) -> Part {
 }
 
 /// What is inside `main`: the summary, the form, then the systems that it lets through, by what they need.
-pub fn first_main(counts: &Counts, choices: &Choices, filter: &Filter, groups: &[Group<'_>]) -> Markup {
+pub fn first_main(
+    (counts, flooded): (&Counts, &[&str]),
+    choices: &Choices,
+    filter: &Filter,
+    groups: &[Group<'_>],
+) -> Markup {
     html! {
-        (first_summary(counts).markup())
+        (first_summary(counts, flooded).markup())
         @if counts.all() == 0 {
             p { "Is there one? " a class="target" href="/setup" { "Set up the first system" } }
         } @else if counts.all() > 1 || filter.is_set() {

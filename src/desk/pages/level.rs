@@ -20,7 +20,7 @@ pub(super) fn level(level: Option<&Level>, troubled: bool, x: f64, y: f64) -> Ma
         let off = ((share - level.design_a) / FULL).clamp(-1.0, 1.0);
         x + off * (HALF - THICK)
     };
-    let class = if troubled || level.is_some_and(Level::is_off) { "level off" } else { "level" };
+    let class = if troubled { "level off" } else { "level" };
     html! {
         g class=(class) {
             rect class="tube" x=(one(x - HALF)) y=(one(y - THICK)) width=(2.0 * HALF) height=(2.0 * THICK) rx=(THICK) {}
@@ -46,6 +46,14 @@ pub(super) fn split(level: Option<&Level>) -> String {
         || "not known yet".to_owned(),
         |level| format!("{:.0} : {:.0}", level.share_a * 100.0, (1.0 - level.share_a) * 100.0),
     )
+}
+
+/// What a split rests on: `of the last 30 days`, `since it changed`.
+pub(super) const fn period(level: &Level) -> &'static str {
+    match level.basis {
+        LevelBasis::Finding => "since it changed",
+        LevelBasis::Doses(_) => "of the last 30 days",
+    }
 }
 
 /// The same as a sentence; `a` and `b` are what the sides feed.

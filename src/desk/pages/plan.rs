@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::labelling::{self, Ground, Label, Named, Rect};
 use super::level;
 use crate::advice::quoted;
-use crate::desk::sheet::{PlanBasin, PlanSheet, PlanSplitter, Urgency};
+use crate::desk::sheet::{Level, PlanBasin, PlanSheet, PlanSplitter, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 
@@ -90,7 +90,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
-                        title { "Splitter " (quoted(&splitter.id)) ", split now " (level::split(splitter.level.as_ref())) }
+                        title { "Splitter " (quoted(&splitter.id)) ", split " (level::split(splitter.level.as_ref())) @if let Some(level) = &splitter.level { " " (level::period(level)) } }
                         (level::level(splitter.level.as_ref(), splitter.trouble, x, y))
                     }
                 }
@@ -107,7 +107,9 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
             figcaption {
                 "Circles have the area of their basins and are filled as the soil is with water. Each splitter is a spirit level, "
                 "side a on the left: the bubble lies towards the side that gets too little; the pale part is what is not certain. "
-                "The arrow is where the water comes in."
+                "The arrow is where the water comes in. What basins got and how splitters divide is of the last 30 days; where a "
+                "splitter is found uneven, since that changed. A splitter with ! is found uneven, or is surely more than "
+                (format!("{:.0}", Level::LIMIT * 100.0)) " parts in 100 off its design."
             }
         }
     }

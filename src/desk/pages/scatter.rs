@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::timeline::LAST_TICK;
 use crate::desk::sheet::Scatter;
 
 /// Height, px.
@@ -17,7 +18,7 @@ pub(super) fn scatter(sheet: &Scatter) -> Markup {
             svg width="100%" height=(HEIGHT + 22.0) role="img" aria-label=(sheet.words) {
                 @for tick in &sheet.ticks {
                     line class="tick" x1=(x(tick.x)) x2=(x(tick.x)) y1="0" y2=(HEIGHT) {}
-                    @if tick.x < 0.97 { text class=[tick.minor.then_some("minor")] x=(x(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
+                    @if tick.x < LAST_TICK { text class=[tick.minor.then_some("minor")] x=(x(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
                 }
                 @for (height, _, is_limit) in &sheet.guides {
                     line class=(if *is_limit { "limit" } else { "guide" }) x1="0" x2="100%" y1=(y(*height)) y2=(y(*height)) {}

@@ -81,6 +81,13 @@ fn findings(sheet: &SystemSheet) -> Markup {
         @if sheet.card.last_heard.is_some() || !sheet.card.findings.is_empty() { h2 { "What is wrong" } }
         @if sheet.card.findings.is_empty() && sheet.card.last_heard.is_some() { p { "Nothing is known to be wrong." } }
         @for open in &sheet.card.findings { (finding::whole(open)) }
+        @if !sheet.bring.is_empty() {
+            details {
+                summary { "What to bring for all that is due here" }
+                ul { @for thing in &sheet.bring { li { (thing) } } }
+                p { a class="target" href={ "/systems/" (sheet.card.id) "/sheet" } { "Visit sheet, to tick them off" } }
+            }
+        }
     }
 }
 

@@ -16,6 +16,10 @@ use crate::desk::words;
 const SOIL_PX: f64 = 76.0;
 /// Height of a lane of bars, px.
 const BARS_PX: f64 = 52.0;
+/// Width of the drawing on a small phone, px.
+const NARROWEST_PX: f64 = 320.0;
+/// Ticks beyond this have no room for their words there.
+pub(super) const LAST_TICK: f64 = 0.86;
 /// Height of a row of findings, px.
 const FINDING_PX: f64 = 26.0;
 /// Height of the strip in which standing water is drawn, px.
@@ -118,7 +122,7 @@ fn axis(sheet: &TimelineSheet) -> Markup {
                     }
                 }
             }
-            @for tick in sheet.ticks.iter().filter(|tick| tick.x < 0.97) {
+            @for tick in sheet.ticks.iter().filter(|tick| tick.x < LAST_TICK) {
                 text class=[tick.minor.then_some("minor")] x=(percent(tick.x)) y="15" dx="3" { (tick.words) }
             }
         }
@@ -138,13 +142,19 @@ fn findings(findings: &[FindingBar]) -> Markup {
                         svg x=(percent(finding.x)) y=(finding.row as f64 * FINDING_PX + 1.0)
                             width=(percent(finding.width.max(0.008))) height=(FINDING_PX - 2.0) {
                             rect width="100%" height="100%" {}
-                            text x="6" y="16" { (finding.short) }
+                            @if fits(finding) { text x="6" y="16" { (finding.short) } }
                         }
                     }
                 }
             }
         }
     }
+}
+
+/// Whether its words fit into a bar on a phone; the bar says them to whoever points at it in any case.
+fn fits(finding: &FindingBar) -> bool {
+    const LETTER_PX: f64 = 7.5;
+    finding.width * NARROWEST_PX >= 10.0 + LETTER_PX * finding.short.chars().count() as f64
 }
 
 /// One scale for the moisture of all basins, so that lanes can be compared.

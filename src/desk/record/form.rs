@@ -26,13 +26,15 @@ pub(in crate::desk) struct Asked<'a> {
     pub(in crate::desk) units: Units,
     /// What it says already.
     pub(in crate::desk) record: Option<&'a ServiceRecord>,
+    /// Work that is ticked in a form that says nothing yet.
+    pub(in crate::desk) ticked: &'static [Work],
     /// Tells this form's labels from those of others on the page.
     pub(in crate::desk) mark: &'a str,
 }
 
 /// The fields of a record about `asked.subject`; the form around them, its key and its button are the caller's.
 pub(in crate::desk) fn form(asked: &Asked<'_>) -> Markup {
-    let Asked { system, subject, units, record, mark, now } = *asked;
+    let Asked { system, subject, units, record, ticked, mark, now } = *asked;
     let is_basin = matches!(subject, Subject::Basin(_));
     let at = record.map_or(now, |record| record.at);
     html! {
@@ -46,7 +48,7 @@ pub(in crate::desk) fn form(asked: &Asked<'_>) -> Markup {
             legend { "Done" }
             @for work in Work::ALL.into_iter().filter(|work| work.fits(subject, system)) {
                 label class="choice" {
-                    input type="checkbox" name="work" value=(work.name()) checked[record.is_some_and(|record| record.work.contains(&work))];
+                    input type="checkbox" name="work" value=(work.name()) checked[record.map_or(ticked, |record| &record.work).contains(&work)];
                     (words::capitalised(&work.words()))
                 }
             }
@@ -287,6 +289,7 @@ mod tests {
                 now,
                 units: Units::Metric,
                 record: None,
+                ticked: &[Work::MulchRenewed],
                 mark: "f",
             };
             form(&asked).into_string()
@@ -297,6 +300,7 @@ mod tests {
                 && basin.contains("Mulch found")
                 && !basin.contains("splitter-levelled")
         );
+        assert_eq!(basin.matches(" checked").count(), 1, "what the task is for: {basin}");
         let splitter = offers("splitter:s1");
         assert!(
             splitter.contains("splitter-levelled")

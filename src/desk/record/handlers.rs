@@ -23,6 +23,7 @@ use crate::desk::words;
 use crate::ledger::{ServiceFilter, ServiceStory, StoredService};
 use crate::model::{Action, EventTime, RecordKey, Subject, System};
 use crate::secrets::Token;
+use crate::upkeep::TaskKind;
 
 /// Records on one page, and lines of one table.
 const LISTED: usize = 50;
@@ -49,6 +50,9 @@ struct At {
     /// A subject's key, `basin:quince`.
     #[serde(default)]
     at: String,
+    /// The kind of the task that it is for, if it is for one.
+    #[serde(default)]
+    task: String,
 }
 
 /// Where a list begins.
@@ -84,7 +88,8 @@ async fn new(
     let Some(subject) = form::subject(&at.at, &system) else { return Fault::NoPage.page(&office, &visitor) };
     match new_key() {
         Ok(key) => {
-            let asked = asked(&system, &subject, &office, units);
+            let ticked = TaskKind::named(&at.task).map_or(&[][..], TaskKind::work);
+            let asked = Asked { ticked, ..asked(&system, &subject, &office, units) };
             html(pages::new(&office.chrome(&visitor, 0), &asked, key.as_str(), None))
         }
         Err(problem) => problem.into_response(),
@@ -92,7 +97,7 @@ async fn new(
 }
 
 fn asked<'a>(system: &'a System, subject: &'a Subject, office: &Office, units: Units) -> Asked<'a> {
-    Asked { system, subject, now: office.now(), units, record: None, mark: "new" }
+    Asked { system, subject, now: office.now(), units, record: None, ticked: &[], mark: "new" }
 }
 
 /// A key for a form that is filled in without the script.

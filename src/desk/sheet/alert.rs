@@ -36,6 +36,10 @@ pub struct AlertsSheet {
     pub rows: Vec<AlertRow>,
     /// There are more than are shown.
     pub more: bool,
+    /// Why what was asked for was not done, where it was not.
+    pub problem: Option<String>,
+    /// What was ticked then.
+    pub ticked: Vec<AlertNo>,
 }
 
 /// One alert in a list.
@@ -63,6 +67,19 @@ pub struct AlertRow {
     pub folded: u32,
 }
 
+/// Another alert about the same signs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RivalRow {
+    /// Its number.
+    pub no: AlertNo,
+    /// Its finding as one sentence.
+    pub headline: String,
+    /// It explains the signs better; otherwise it was thought so before.
+    pub better: bool,
+    /// Since when the better one stands, or until when the other did.
+    pub at: Moment,
+}
+
 /// Everything about one alert.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AlertSheet {
@@ -77,6 +94,8 @@ pub struct AlertSheet {
     pub explanations: Vec<(String, f64)>,
     /// The check that tells the first two apart.
     pub check: Option<&'static str>,
+    /// Alerts about the same signs that took its place, or whose place it took.
+    pub rivals: Vec<RivalRow>,
     /// The alert that it is a consequence of.
     pub under: Option<AlertNo>,
     /// Alerts that are its consequences.
@@ -85,6 +104,8 @@ pub struct AlertSheet {
     pub steps: Vec<(Moment, String, String)>,
     /// The course of things around it.
     pub picture: TimelineSheet,
+    /// Why what was asked for was not done, where it was not.
+    pub problem: Option<String>,
 }
 
 impl AlertChoice {

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 
 use super::{BasinSheet, ComingRow, FindingSheet, Moment, Urgency};
+use crate::advice::WaterNow;
 use crate::model::{Course, FindingKind, Id};
 
 /// Every system, most urgent first.
@@ -112,6 +113,17 @@ impl SystemCard {
         }
         self.due = due;
         self
+    }
+
+    /// Basins in which water stands that should have gone, as far as anybody knows.
+    pub fn flooded(&self) -> impl Iterator<Item = &str> {
+        let stands = |finding: &&FindingSheet| {
+            matches!(finding.kind, FindingKind::Flooding | FindingKind::Ponding)
+                && finding.water != Some(WaterNow::Gone)
+        };
+        let basins: BTreeSet<&str> =
+            self.findings.iter().filter(stands).filter_map(|finding| finding.basin.as_deref()).collect();
+        basins.into_iter()
     }
 
     /// What it needs of people.

@@ -20,14 +20,14 @@ mod stretch;
 mod system;
 mod timeline;
 
-pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet};
+pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, RivalRow};
 pub use alert_filter::{AlertSieve, AlertsAsked};
 pub use board::{Board, Choices, Counts, Filter, Need, SystemCard};
 pub use chrome::{Chrome, Who};
 pub use coming::ComingRow;
 pub use heard::{HeardSheet, RefusalSheet, StraySheet};
 pub use level::{Level, LevelBasis};
-pub use part::{BasinSheet, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
+pub use part::{BasinSheet, Doubt, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
 pub use pipes::{PipeRow, SplitterMark};
 pub use place::{BasinPage, SplitterPage};
 pub use received::{BasinLine, Received, ReceivedSheet, ReceivedTime};

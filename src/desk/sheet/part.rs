@@ -40,6 +40,8 @@ pub struct FindingSheet {
     pub kind: FindingKind,
     /// Name of the finding's place on the page, unique in its system.
     pub anchor: String,
+    /// The basin that it is about, as people call it.
+    pub basin: Option<String>,
     /// The finding as one sentence.
     pub headline: String,
     /// Where the water of a flood or pond stands now.
@@ -56,8 +58,21 @@ pub struct FindingSheet {
     pub estimates: Vec<(String, String)>,
     /// What it rests on, with the time of the observation where it has one.
     pub evidence: Vec<(Option<Moment>, String)>,
+    /// What else could explain it, where that is likely enough to be looked at.
+    pub doubt: Option<Doubt>,
     /// What to do.
     pub advice: Advice,
+}
+
+/// The next likely explanation of a finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Doubt {
+    /// What it would be, and where.
+    pub words: String,
+    /// Its probability, 0 to 1.
+    pub probability: f64,
+    /// The check on the spot that tells the two apart.
+    pub check: Option<&'static str>,
 }
 
 /// How wet the soil is, against what its class holds.

@@ -25,7 +25,7 @@ pub struct SplitterMark {
     pub column: usize,
     /// Its id.
     pub id: String,
-    /// An open finding is about it.
+    /// An open finding is about it, or it is surely off by more than can wait.
     pub trouble: bool,
 }
 

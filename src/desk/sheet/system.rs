@@ -20,6 +20,8 @@ pub struct SystemSheet {
     pub sensors: Vec<SensorRow>,
     /// What is to be done, the soonest first.
     pub coming: Vec<ComingRow>,
+    /// What to bring for what is wrong and what is worth doing by now, as the visit sheet says.
+    pub bring: Vec<String>,
     /// What the basins received.
     pub received: ReceivedSheet,
     /// How the basins stand against published tables.
@@ -79,7 +81,7 @@ pub struct PlanSplitter {
     pub id: String,
     /// Place.
     pub at: (f64, f64),
-    /// An open finding is about it.
+    /// An open finding is about it, or it is surely off by more than can wait.
     pub trouble: bool,
     /// How it divides the water now, where enough doses tell.
     pub level: Option<Level>,

@@ -115,7 +115,7 @@ pub struct FindingBar {
     /// The finding, and from when to when.
     pub words: String,
     /// The finding in a few words.
-    pub short: &'static str,
+    pub short: String,
     /// Where to read more.
     pub href: String,
     /// Not over yet.

@@ -2,6 +2,7 @@
 //!
 //! Everything is taken from what the schedule worked out last; for a request, only the last year is played through.
 
+mod bring;
 mod compared;
 mod feed;
 mod handlers;
@@ -10,8 +11,9 @@ mod pages;
 mod rows;
 mod table;
 
+pub(in crate::desk) use bring::bring;
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use pages::coming;
 pub(in crate::desk) use rows::{
-    TaskRow, VisitRow, Wanted, coming_rows, due_soon, material_words, summed, tasks, visits,
+    TaskRow, VisitRow, Wanted, coming_rows, due_soon, tasks, visits, worth_doing,
 };

@@ -98,7 +98,7 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
                 a href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (row.property) ": "
                 span class=[row.over.then_some("word")] { (due_words(row.window[1], today, planned)) } ". " (row.task.minutes) " minutes."
             }
-            p { (units.retold(&row.task.reason)) }
+            p { @if let Some(says) = too_late(row) { b class="word" { (says) } " " } (units.retold(&row.task.reason)) }
             details {
                 summary { "What to bring, cautions, and where to write it down" span class="unseen" { ": " (row.title) } }
                 (bring(row, units))
@@ -116,10 +116,20 @@ fn step(row: &TaskRow, today: Day, units: Units) -> Markup {
     html! {
         li {
             b { (row.title) } " " (urgency(row.urgency)) br;
-            span class="when" { a class="target" href=(record_address(row)) { (row.system.1) } ", " (due_words(row.window[1], today, None)) ", " (hours(row.task.minutes)) } br;
+            span class="when" { a class="target" href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (due_words(row.window[1], today, None)) ", " (hours(row.task.minutes)) ". "
+                a class="target" href=(record_address(row)) { @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write it down" } } } br;
+            @if let Some(says) = too_late(row) { b class="word" { (says) } " " }
             (units.retold(&row.task.reason))
         }
     }
+}
+
+/// That a task is planned for a day on which what it is to prevent is likely to have come.
+fn too_late(row: &TaskRow) -> Option<String> {
+    let (_, day) = row.visit?;
+    let latest = row.window[2];
+    (day > latest)
+        .then(|| format!("It should be done by {latest} at the latest, but no earlier working day has room."))
 }
 
 fn bring(row: &TaskRow, units: Units) -> Markup {
@@ -167,6 +177,8 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
     html! {
         article class="stop" {
             h3 { (row.property) span class="when" { " at " (row.clock) ", " (hours(row.visit.minutes)) } }
+            @if row.missed { p class="late" { "This hour is over. What was done shows once it is written down; the rest is planned anew tomorrow." } }
+            p { a class="target" href={ "/properties/" (row.visit.property) "/sheet" } { "Visit sheet" span class="unseen" { " of " (row.property) } } }
             p { (units.retold(&row.why)) }
             p { b { "Skipping it: " } (row.risk) }
             @if row.late > 0 { p class="late" { (many(row.late, "task")) @if row.late == 1 { " is" } @else { " are" } " done after the due day." } }

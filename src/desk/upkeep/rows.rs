@@ -10,7 +10,7 @@ use crate::desk::people::Visitor;
 use crate::desk::sheet::{ComingRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::model::{EventTime, Id, Severity, System};
+use crate::model::{EventTime, Id, Severity, Span, System};
 use crate::schedule::Upkeep;
 use crate::upkeep::{Day, Material, Task, TaskKey, TaskKind, Visit, skipping, visit_reason};
 
@@ -80,9 +80,18 @@ pub(in crate::desk) struct VisitRow {
     pub(in crate::desk) tools: Vec<&'static str>,
     /// What could hurt somebody or break a rule.
     pub(in crate::desk) cautions: Vec<&'static str>,
+    /// It was to be over by now.
+    pub(in crate::desk) missed: bool,
     /// Tasks whose due day it misses.
     pub(in crate::desk) late: usize,
 }
+
+/// Pieces that are counted, one and many.
+const PLURALS: &[(&str, &str)] = &[
+    ("battery", "batteries"),
+    ("spare float", "spare floats"),
+    ("spare moisture probe", "spare moisture probes"),
+];
 
 /// A quantity in words: `160 L wood chips, coarse`.
 pub(in crate::desk) fn material_words(material: &Material, units: Units) -> String {
@@ -90,8 +99,13 @@ pub(in crate::desk) fn material_words(material: &Material, units: Units) -> Stri
         return format!("{} {}", units.volume(material.quantity), material.what);
     }
     let number = words::grouped(material.quantity.round() as u64);
-    let unit = if material.unit.is_empty() { String::new() } else { format!("\u{a0}{}", material.unit) };
-    format!("{number}{unit} {}", material.what)
+    if material.unit.is_empty() {
+        let plural = if material.quantity > 1.5 { PLURALS } else { &[] };
+        let words =
+            plural.iter().find(|(one, _)| *one == material.what).map_or(material.what, |(_, many)| many);
+        return format!("{number} {words}");
+    }
+    format!("{number}\u{a0}{} {}", material.unit, material.what)
 }
 
 fn urgency(task: &Task) -> Urgency {
@@ -192,6 +206,7 @@ pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRo
             Some(VisitRow {
                 property: words::title(visit.property.as_str()),
                 begins,
+                missed: begins + Span::from_mins(i64::from(visit.minutes)) < now,
                 clock: format!("{:02}:{:02}", visit.starts_at / 60, visit.starts_at % 60),
                 why: visit_reason(visit, &tasks, system),
                 risk: skipping(&tasks),
@@ -235,6 +250,16 @@ pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventT
     tasks.sort_by(|a, b| (urgency(a), a.window.due, &a.key).cmp(&(urgency(b), b.window.due, &b.key)));
     let planned = planned(upkeep, |key| key.system == system.id);
     tasks.into_iter().take(COMING).map(|task| coming_row(task, system, &planned, now)).collect()
+}
+
+/// The tasks at `system` that are worth doing by now.
+pub(in crate::desk) fn worth_doing<'u>(
+    upkeep: &'u Upkeep,
+    system: &System,
+    now: EventTime,
+) -> impl Iterator<Item = &'u Task> {
+    let id = system.id.clone();
+    upkeep.tasks.values().filter(move |task| task.key.system == id && task.window.earliest <= now)
 }
 
 /// Of each system that has something due soon, what is due first.
@@ -295,5 +320,6 @@ pub(super) fn record_address(row: &TaskRow) -> String {
     if row.task.key.kind == TaskKind::FlowTest {
         return format!("/systems/{}/tests", row.system.0);
     }
-    format!("/systems/{}/record?at={}", row.system.0, row.task.key.subject.key())
+    let TaskKey { kind, subject, .. } = &row.task.key;
+    format!("/systems/{}/record?at={}&task={kind}", row.system.0, subject.key())
 }

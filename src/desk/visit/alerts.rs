@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use axum::extract::{Path, Query, State};
+use axum::http::Uri;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{Shared, ask};
@@ -15,7 +16,7 @@ use crate::desk::problem::Problem;
 use crate::desk::sheet::{AlertChoice, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
 use crate::desk::units::Units;
 use crate::desk::{fetch, gather, pages};
-use crate::ledger::{AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
+use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
 use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
 
 /// Alerts that a list shows at most.
@@ -76,7 +77,10 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
         rows.sort_by_key(|row| row.urgency);
     }
     let choices = board.choices.clone();
-    Ok((board.stamp, AlertsSheet { asked, choice, puzzle, choices, rows, more }))
+    Ok((
+        board.stamp,
+        AlertsSheet { asked, choice, puzzle, choices, rows, more, problem: None, ticked: Vec::new() },
+    ))
 }
 
 /// The newest alerts in the visitor's reach that `sieve` lets through, at most `limit`.
@@ -156,8 +160,13 @@ async fn alert_sheet(
     let stretch = around(&story.alert, now);
     let basins = concerned(&system, &story.alert.finding.subject);
     let asked = Arc::clone(&system);
+    let of_system = AlertFilter { system: Some(system.id.clone()), ..AlertFilter::default() };
     let (present, record) = ask(office, move |view| {
-        let present = Present { open: fetch::open(view, &asked)?, latest: view.latest(Some(&asked.id))? };
+        let present = Present {
+            open: fetch::open(view, &asked)?,
+            latest: view.latest(Some(&asked.id))?,
+            alerts: view.alerts(&of_system, LISTED)?,
+        };
         Ok((present, fetch::timeline(view, &asked, basins, &stretch, now)?))
     })
     .await?;
@@ -191,29 +200,58 @@ fn concerned(system: &System, subject: &Subject) -> Vec<BasinIx> {
     system.basin_ixs().filter(shares).collect()
 }
 
-/// `POST /alerts`: one act with one alert or several.
-pub(in crate::desk) async fn act(visitor: Visitor, State(office): Shared, fields: Fields) -> Response {
+/// `POST /alerts`: one act with one alert or several. What cannot be done brings the same page again, which says why.
+pub(in crate::desk) async fn act(
+    visitor: Visitor,
+    State(office): Shared,
+    units: Units,
+    fields: Fields,
+) -> Response {
     let back = fields.get("back");
     let back = if back.starts_with("/alerts") { back } else { "/alerts" };
     match acted(&office, &visitor, &fields).await {
         Ok(()) => Redirect::to(back).into_response(),
-        Err(problem) => {
-            let page = pages::fault(&office.chrome(&visitor, 0), "This was not done", problem.detail());
-            (problem.status(), html(page)).into_response()
-        }
+        Err(problem) => match again(&office, &visitor, back, (&fields, &problem), units).await {
+            Ok(page) => (problem.status(), html(page)).into_response(),
+            Err(fault) => fault.page(&office, &visitor),
+        },
     }
+}
+
+/// The page at `back` with what is wrong beside the buttons.
+async fn again(
+    office: &Office,
+    visitor: &Visitor,
+    back: &str,
+    (fields, problem): (&Fields, &Problem),
+    units: Units,
+) -> Result<String, Fault> {
+    let says = Some(problem.detail().to_owned());
+    if let Some(no) = back.strip_prefix("/alerts/").and_then(|no| no.parse().ok()) {
+        let (stamp, mut sheet) = alert_sheet(office, visitor, AlertNo(no), units).await?;
+        sheet.problem = says;
+        return Ok(pages::alert(&office.chrome(visitor, stamp), &sheet));
+    }
+    let asked = back.parse::<Uri>().ok().and_then(|uri| Query::try_from_uri(&uri).ok());
+    let (stamp, mut sheet) =
+        listed(office, visitor, asked.map_or_else(AlertsAsked::default, |Query(asked)| asked)).await?;
+    sheet.problem = says;
+    sheet.ticked = ticked(fields);
+    Ok(pages::alerts(&office.chrome(visitor, stamp), &sheet))
+}
+
+fn ticked(fields: &Fields) -> Vec<AlertNo> {
+    fields.all("alert").filter_map(|no| no.parse().ok().map(AlertNo)).take(AT_ONCE).collect()
 }
 
 async fn acted(office: &Office, visitor: &Visitor, fields: &Fields) -> Result<(), Problem> {
     only_if_may(visitor, Action::Attend)?;
-    let at = office.now();
-    let act = wanted(fields, at)?;
-    let ticked = fields.all("alert").filter_map(|no| no.parse().ok().map(AlertNo));
-    let ticked: Vec<AlertNo> = ticked.take(AT_ONCE).collect();
+    let ticked = ticked(fields);
+    let act = wanted(fields, office.now());
     if ticked.is_empty() {
         return Err(Problem::wrong("Tick at least one alert first."));
     }
-    step_all(office, visitor, ticked, &act).await
+    step_all(office, visitor, ticked, &act?).await
 }
 
 /// Takes `act` with every one of `alerts`; with none, if one of them is not there or beyond reach.
@@ -250,7 +288,7 @@ fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
             Ok(Act::Snooze { until: at + Span::from_hours(hours.clamp(1, 24 * 90)) })
         }
         "close" if reason.is_empty() => {
-            Err(Problem::wrong("Say why the alert is closed although it still stands."))
+            Err(Problem::wrong("Write after “because” why it is closed although it still stands."))
         }
         "close" => Ok(Act::Close { reason }),
         "reopen" => Ok(Act::Reopen { reason }),

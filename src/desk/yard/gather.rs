@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use crate::advice::place_title;
 use crate::desk::gather::{self, Lately};
-use crate::desk::sheet::{FindingSheet, Moment, PlanSheet};
+use crate::desk::sheet::{FindingSheet, Moment, PlanSheet, Urgency};
 use crate::desk::units::Units;
-use crate::desk::upkeep::{TaskRow, material_words, summed};
+use crate::desk::upkeep::{TaskRow, bring};
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
@@ -18,6 +18,8 @@ pub(super) struct SystemSheet {
     pub(super) id: String,
     pub(super) name: String,
     pub(super) plan: Option<PlanSheet>,
+    /// None of its sensors was ever heard.
+    pub(super) unheard: bool,
     /// Somebody should turn the diverter first.
     pub(super) floods: bool,
     /// Where something is wrong, in the order of the work.
@@ -42,6 +44,7 @@ pub(super) struct Stop {
 #[derive(Debug)]
 pub(super) struct TaskLine {
     pub(super) kind: TaskKind,
+    pub(super) urgency: Urgency,
     pub(super) title: String,
     pub(super) reason: String,
     pub(super) materials: Vec<Material>,
@@ -52,6 +55,7 @@ impl TaskLine {
     pub(super) fn of(row: &TaskRow, units: Units) -> Self {
         Self {
             kind: row.task.key.kind,
+            urgency: row.urgency,
             title: row.title.clone(),
             reason: units.retold(&row.task.reason),
             materials: row.task.materials.clone(),
@@ -60,7 +64,7 @@ impl TaskLine {
     }
 }
 
-/// The stops of `system`: floods first, then along the water from the source.
+/// The stops of `system`: floods first, then what is most urgent, along the water from the source.
 pub(super) fn system(
     system: &System,
     open: &[StoredFinding],
@@ -70,7 +74,9 @@ pub(super) fn system(
     due: &[TaskRow],
     (now, units): (EventTime, Units),
 ) -> SystemSheet {
-    let card = gather::card(system, open, latest, now, units);
+    let mut card = gather::card(system, open, latest, now, units);
+    let lately = Lately { open, doses, now };
+    gather::mark_off(system, &mut card.basins, &lately);
     let readings = gather::Readings::new(system, latest, now);
     let mut stops: Vec<(bool, Stop)> = along_the_water(system)
         .into_iter()
@@ -91,12 +97,14 @@ pub(super) fn system(
             (floods, stop(system, subject, (findings, tasks), last, now))
         })
         .collect();
-    stops.sort_by_key(|(floods, _)| !floods);
+    // Of what is as urgent, what the water reaches first.
+    stops.sort_by_key(|(floods, stop)| (!floods, stop.urgency()));
     let (stops, others) = stops.into_iter().map(|(_, stop)| stop).partition(Stop::needs_work);
     SystemSheet {
         id: system.id.to_string(),
         name: system.name.clone(),
-        plan: gather::plan(system, &card.basins, &Lately { open, doses, now }),
+        plan: gather::plan(system, &card.basins, &lately),
+        unheard: card.last_heard.is_none(),
         floods: open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding),
         stops,
         others,
@@ -128,6 +136,12 @@ fn stop(
 }
 
 impl Stop {
+    /// The most urgent thing to do here.
+    fn urgency(&self) -> Urgency {
+        let findings = self.findings.iter().map(|finding| finding.urgency);
+        findings.chain(self.tasks.iter().map(|task| task.urgency)).min().unwrap_or(Urgency::Fine)
+    }
+
     /// Whether there is more to do than to look.
     fn needs_work(&self) -> bool {
         !self.findings.is_empty() || self.tasks.iter().any(|task| task.kind != TaskKind::YearlyLook)
@@ -173,20 +187,13 @@ pub(super) fn along_the_water(system: &System) -> Vec<Subject> {
 
 /// What the sheet's findings and tasks ask to bring, and what to take care of, each once.
 pub(super) fn bring_and_care(systems: &[SystemSheet], units: Units) -> (Vec<String>, Vec<&'static str>) {
-    let stops = || systems.iter().flat_map(|system| &system.stops);
-    let advice = || stops().flat_map(|stop| &stop.findings).map(|finding| finding.advice);
-    // A task says what it needs itself; advice would name the same once more in other words.
-    let bare = stops().filter(|stop| stop.tasks.is_empty()).flat_map(|stop| &stop.findings);
-    let tasks = || stops().flat_map(|stop| &stop.tasks);
-    let materials = summed(tasks().flat_map(|task| &task.materials));
-    let materials = materials.iter().map(|material| material_words(material, units));
-    let tools = tasks().flat_map(|task| task.kind.tools().iter().map(|tool| (*tool).to_owned()));
-    let brought = bare.flat_map(|finding| finding.advice.bring.iter().map(|thing| (*thing).to_owned()));
-    let cautions = tasks().flat_map(|task| task.kind.cautions().iter().copied());
+    let stops = || systems.iter().flat_map(|system| system.stops.iter().chain(&system.others));
+    let advice: Vec<_> = stops().flat_map(|stop| &stop.findings).map(|finding| finding.advice).collect();
+    let tasks: Vec<_> = stops().flat_map(|stop| &stop.tasks).collect();
+    let bring = bring(&advice, tasks.iter().map(|task| (task.kind, task.materials.as_slice())), units);
+    let cautions = tasks.iter().flat_map(|task| task.kind.cautions().iter().copied());
     let mut seen = BTreeSet::new();
-    let bring = materials.chain(brought).chain(tools).filter(|thing| seen.insert(thing.clone())).collect();
-    let mut seen = BTreeSet::new();
-    let care = advice().flat_map(|advice| advice.cautions.iter().copied()).chain(cautions);
+    let care = advice.iter().flat_map(|advice| advice.cautions.iter().copied()).chain(cautions);
     (bring, care.filter(|says| seen.insert(*says)).collect())
 }
 

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
 use crate::advice::advice;
 use crate::desk::assets;
-use crate::desk::pages::{Page, evidence, gist, layout_with, site_plan, standing, steps, time};
+use crate::desk::pages::{Page, doubt, evidence, gist, layout_with, site_plan, standing, steps, time};
 use crate::desk::record::{self, Asked};
 use crate::desk::sheet::{Chrome, Moment};
 use crate::desk::units::Units;
@@ -33,6 +33,10 @@ pub(super) struct Sheet<'a> {
 const ALWAYS: &str = "Greywater carries germs. Wear waterproof gloves, do not splash or spray it, and wash hands with \
                       soap afterwards. The local plumbing and health code governs wherever it differs from this sheet.";
 
+/// As on the page of such a system.
+const UNHEARD: &str =
+    "Nothing has been heard from its sensors yet, so nobody knows whether anything is wrong with it.";
+
 /// What is looked at everywhere once a year, because no sensor sees it (common practice, no published source).
 const LOOK: &str = "Lid and label in place; air gap free of mulch and roots; no rodents or nests; chips deep and loose; \
                     no water on the surface; nothing planted or built above the line.";
@@ -46,6 +50,7 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
         p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" class="screen" role="status" {} }
         p class="summary" {
             @match stops {
+                0 if sheet.systems.iter().all(|system| system.unheard) => (UNHEARD),
                 0 => "Nothing is known to be wrong. Look everywhere once.",
                 1 => "One place needs work; look everywhere else once.",
                 many => { (words::capitalised(&words::count(many))) " places need work; look everywhere else once." }
@@ -74,10 +79,11 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
     html! {
         section class="yard" {
             h2 { a href={ "/systems/" (system.id) } { (system.name) } }
+            @if system.unheard && sheet.systems.len() > 1 { p { (UNHEARD) } }
             @if system.floods { p class="first now-first" { b { "First: " } (advice(FindingKind::Flooding, Some(plan)).first) } }
             @if let Some(drawn) = &system.plan { (site_plan(drawn, sheet.units)) }
             @if !system.stops.is_empty() {
-                h3 { "Where work is due, in this order" }
+                h3 { "Where work is due, most urgent first" }
                 ol class="stops" { @for stop in &system.stops { li class="stop" { (work(chrome, sheet, plan, stop)) } } }
             }
             h3 { "Look at everything else once" }
@@ -95,6 +101,7 @@ fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Mar
                 h4 { (finding.headline) }
                 (standing(finding))
                 (gist(finding))
+                (doubt(finding))
                 details { summary { "Why" } (evidence(finding)) }
                 (steps(finding))
                 p { b { "Mended when: " } (finding.advice.proof) }
@@ -127,6 +134,7 @@ fn write(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Ma
         now: sheet.now,
         units: sheet.units,
         record: None,
+        ticked: &[],
         mark: &mark,
     };
     html! {

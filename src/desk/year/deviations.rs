@@ -2,6 +2,7 @@
 
 use super::account::Account;
 use crate::advice::quoted;
+use crate::desk::units::Units;
 use crate::desk::words;
 use crate::model::{FindingKind, System};
 
@@ -83,8 +84,8 @@ fn water(year: &Account, says: &mut Vec<String>) {
         }
         if water.unattributed_litres > 0.0 {
             says.push(format!(
-                "{:.0} L of {:.0} L could not be attributed to basins, because of rain or silent probes, or because it was too little to tell.",
-                water.unattributed_litres, water.litres
+                "{} of {} could not be attributed to basins, because of rain or silent probes, or because it was too little to tell.",
+                Units::Metric.volume(water.unattributed_litres), Units::Metric.volume(water.litres)
             ));
         }
     }

@@ -1,12 +1,12 @@
 //! The lanes of the drawing.
 
 use crate::advice::{headline, headline_past, kind_words};
-use crate::desk::gather::finding::anchor;
+use crate::desk::gather::finding::{anchor, below};
 use crate::desk::sheet::{Bar, BarLane, FindingBar, SoilLane, SoilPoint, Stretch, TimeRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, StoredFinding};
-use crate::model::{BasinIx, EventTime, Place, Quantity, Span, System};
+use crate::model::{BasinIx, EventTime, Place, Quantity, Span, Subject, System};
 
 use super::TimelineRecord;
 use super::rows::increments;
@@ -194,7 +194,7 @@ fn bars(
 /// Findings that were open within the stretch, so that no two overlap.
 pub(super) fn findings(
     system: &System,
-    findings: &[StoredFinding],
+    TimelineRecord { findings, basins, .. }: &TimelineRecord,
     stretch: &Stretch,
     now: EventTime,
 ) -> Vec<FindingBar> {
@@ -217,7 +217,7 @@ pub(super) fn findings(
                 row,
                 urgency: Urgency::of(stored.finding.severity),
                 words: finding_words(system, stored, now),
-                short: kind_words(stored.finding.kind),
+                short: short(system, stored, basins.len() > 1),
                 href: match stored.cleared_at {
                     None => format!("/systems/{}#{}", system.id, anchor(&stored.system, &stored.finding)),
                     Some(_) => format!("/systems/{}#past", system.id),
@@ -226,6 +226,18 @@ pub(super) fn findings(
             }
         })
         .collect()
+}
+
+/// `soaking slowly`, or `soaking slowly, fig` where several basins are looked at.
+fn short(system: &System, stored: &StoredFinding, several: bool) -> String {
+    let kind = kind_words(stored.finding.kind);
+    let mut below = below(system, &stored.finding.subject).into_iter();
+    let place = match (&stored.finding.subject, below.next(), below.next()) {
+        (Subject::Splitter(id), ..) => Some(id.as_str()),
+        (Subject::Basin(_) | Subject::Sensor(_), Some(ix), None) => Some(system.basin(ix).label()),
+        (Subject::Basin(_) | Subject::Sensor(_) | Subject::Source | Subject::Diverter, ..) => None,
+    };
+    place.filter(|_| several).map_or_else(|| kind.to_owned(), |place| format!("{kind}, {place}"))
 }
 
 fn finding_words(system: &System, stored: &StoredFinding, now: EventTime) -> String {

@@ -76,7 +76,7 @@ pub fn timeline(
         soil: (0..record.basins.len()).filter(is_sensed).map(lane).collect(),
         water: lanes::water(system, record, stretch, &see, units, now),
         rain: record.rain.as_ref().map(|_| lanes::rain(stretch, &see, units)),
-        findings: lanes::findings(system, &record.findings, stretch, now),
+        findings: lanes::findings(system, record, stretch, now),
         table: table(system, record, read),
     }
 }
