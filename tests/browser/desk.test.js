@@ -86,7 +86,10 @@ test('an alert is acknowledged, alone and with others', async () => {
   await page.goto(`${demo.home}/alerts?show=acknowledged`);
   assert.equal(await page.locator('.alerts > li').count(), 2);
   await page.goto(`${demo.home}/alerts?show=open`);
+  await page.getByRole('button', { name: 'Acknowledge' }).click();
+  await page.getByRole('alert').getByText('Tick at least one').waitFor();
   await page.locator('.alerts > li .name a').first().click();
+  await page.waitForURL(/\/alerts\/\d+$/);
   await page.getByRole('button', { name: 'Acknowledge' }).click();
   await page.getByText(/acknowledged by/i).first().waitFor();
   await shoot(page, 'path-acknowledged');

@@ -37,7 +37,9 @@ test('a four-outlet system is registered without seeing its file, and its readin
   await page.getByRole('link', { name: 'New system' }).click();
   await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');
   await page.getByLabel('Property').fill('Alder Court');
-  await page.getByLabel('Time zone').fill('America/Denver');
+  await page.getByLabel('Time zone').fill('Denver');
+  await page.getByLabel('Time zone').blur();
+  assert.equal(await page.getByLabel('Time zone').inputValue(), 'America/Denver');
   await page.getByLabel('laundry').check();
   const first = page.getByRole('group', { name: 'Basin 1' });
   await first.getByLabel('Plant').fill('quince tree');
