@@ -93,7 +93,7 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
             let _ = writeln!(text, "- {fact}");
         }
         if let Some(acknowledge) = acknowledge {
-            let _ = writeln!(text, "\nI take care of it: {acknowledge}");
+            let _ = writeln!(text, "\nAcknowledge: {acknowledge}");
         }
     }
     let _ = writeln!(text, "\nEverything about it: {page}");
@@ -114,7 +114,7 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
         p { "Where: " (said.place) br; "Since: " (said.since) }
         @if !item.over {
             @if !said.evidence.is_empty() { ul { @for fact in &said.evidence { li { (fact) } } } }
-            @if let Some(acknowledge) = acknowledge { p { a href=(acknowledge) { "I take care of it" } } }
+            @if let Some(acknowledge) = acknowledge { p { a href=(acknowledge) { "Acknowledge" } } }
         }
         p { a href=(page) { "Everything about it" } }
         @if !item.over { p { "Take care:" } ul { @for caution in said.cautions { li { (caution) } } } }
@@ -177,7 +177,7 @@ fn several<'a>(
             let _ = writeln!(text, "  {first}");
         }
         if let Some(acknowledge) = acknowledge {
-            let _ = writeln!(text, "  I take care of it: {acknowledge}");
+            let _ = writeln!(text, "  Acknowledge: {acknowledge}");
         }
         let _ = writeln!(text, "  Everything about it: {page}\n");
     }
@@ -198,7 +198,7 @@ fn several<'a>(
                 li {
                     a href=(page) { (line) }
                     @if let Some(first) = first { br; (first) }
-                    @if let Some(acknowledge) = acknowledge { br; a href=(acknowledge) { "I take care of it" } }
+                    @if let Some(acknowledge) = acknowledge { br; a href=(acknowledge) { "Acknowledge" } }
                 }
             }
         }

@@ -44,7 +44,7 @@ fn a_storm_stays_within_the_ceiling_and_a_summary_tells_of_the_rest() {
         })
         .collect();
     assert_eq!(links.values().collect::<BTreeSet<_>>().len(), alerts.len(), "no two alike");
-    assert!(links.values().all(|link| text.contains(&format!("I take care of it: {link}\n"))), "{text}");
+    assert!(links.values().all(|link| text.contains(&format!("Acknowledge: {link}\n"))), "{text}");
     let (no, link) = links.first_key_value().expect("more than one");
     assert!(House::ask("POST", link).starts_with("HTTP/1.1 200"));
     let acknowledged = house.floods().into_iter().filter(|alert| alert.stage.name() == "acknowledged");
