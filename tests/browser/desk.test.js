@@ -8,10 +8,24 @@ let demo;
 let browser;
 let page;
 before(async () => {
-  // Long enough that last month was seen, and for the yards to get into trouble.
-  [demo, browser] = [await startDemo(60), await openBrowser()];
+  browser = await openBrowser();
+  demo = await startTroubled();
   page = await openPage(browser);
 });
+// Long enough that last month was seen, and for the yards to get into trouble. Their weather goes with the day on which
+// the test is run, and in one of ten a splitter is not found to be uneven: then another history is made up.
+async function startTroubled() {
+  for (const days of [60, 62, 57, 64]) {
+    const started = await startDemo(days);
+    const look = await openPage(browser);
+    await look.goto(started.home);
+    const shown = await look.locator('main').textContent();
+    await look.context().close();
+    if (shown.includes('divides the water unevenly') && /basin (is flooding|flooded, and)/.test(shown)) return started;
+    await started.stop();
+  }
+  throw new Error('in none of four histories a basin floods while a splitter is uneven');
+}
 after(async () => { await browser?.close(); await demo?.stop(); });
 
 test('the first page says which basin floods and what to do first', async () => {
