@@ -98,7 +98,9 @@ impl Steward {
                 saves.note(at, entry.received);
             }
         })?;
-        engines.iter_mut().for_each(|engine| tell_again(engine, told));
+        for engine in &mut engines {
+            tell_again(engine, told);
+        }
         info!(systems = systems.len(), inputs, "brought back to where the last commit left it");
         self.now = recovery.last_received.unwrap_or(EventTime::MIN);
         self.told = told;
