@@ -74,3 +74,29 @@ fn work_on_the_outlet_ends_it_and_what_was_gathered_against_it() {
     (75..77).for_each(|n| dose(&mut story, n, false));
     assert!(!blocked(&story), "it begins anew");
 }
+
+#[test]
+fn one_blocked_outlet_that_is_cleared_leaves_what_was_told_of_another() {
+    let splitters = [("s1", ["s2", "olive"]), ("s2", ["quince", "fig"])];
+    let system = floats_of(&["quince", "fig", "olive"], &splitters);
+    let mut story = Story { engine: Engine::new(Arc::clone(&system)), effects: Vec::new() };
+    let dose = |story: &mut Story, n: i64, rising: &[&str]| {
+        for float in rising {
+            story.wet(n * APART, &format!("{float}/float"));
+        }
+        for float in ["quince", "fig", "olive"] {
+            story.dry(n * APART + 40, &format!("{float}/float"));
+        }
+    };
+    (0..60).for_each(|n| dose(&mut story, n, &["quince", "fig", "olive"]));
+    (60..75).for_each(|n| dose(&mut story, n, &["olive"]));
+    let of_fig = |story: &Story| -> Vec<String> {
+        let told = story.told().into_iter();
+        told.filter(|told| told.contains("blocked-outlet basin:fig")).collect()
+    };
+    let before = of_fig(&story);
+    assert!(before.iter().any(|told| told.contains("raised")), "{:?}", story.told());
+    (75..85).for_each(|n| dose(&mut story, n, &["quince", "olive"]));
+    assert!(story.told().iter().any(|told| told.contains("cleared blocked-outlet basin:quince")));
+    assert_eq!(of_fig(&story), before);
+}

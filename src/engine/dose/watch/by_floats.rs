@@ -54,6 +54,10 @@ impl DoseWatch {
         }
         for standing in &self.standing {
             let Cause::Blocked { basin, .. } = standing.cause else { continue };
+            // A rise or two leave what was told as it was, until it is over.
+            if self.rises.blocked(|it| it == basin).is_none() {
+                continue;
+            }
             let conclusion = told::blocked_by_floats(view.system, self.rises.missing(basin), standing.since);
             board.conclude(view.system, now, conclusion, out);
         }
