@@ -31,6 +31,9 @@ impl Engine {
         if doubts.iter().any(|&kind| state.board.stands(kind, Spot::Sensor(sensor))) {
             return;
         }
+        if let Some(wetting) = &noted.ended {
+            state.soak.wetted(basin, wetting);
+        }
         let layout = self.layout.basins[basin.0 as usize];
         let view =
             BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };

@@ -181,6 +181,13 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// A floor is told slow before water stands at its float.
+pub(crate) fn told_by_probe(basin: &str) -> String {
+    format!(
+        "The moisture probe tells it: each dose reaches the soil under {basin} later and is spread over more hours."
+    )
+}
+
 pub(crate) fn loads_are_guessed() -> String {
     "No meter counts the water: how much came is guessed from the sensors, and so is the soak time."
         .to_owned()
@@ -195,7 +202,7 @@ pub(crate) fn basis(mulch_left: f64, has_float: bool, is_seen: bool, is_slow: bo
     let percent = 100.0 * mulch_left;
     let floor = match (has_float, is_seen, is_slow) {
         (false, ..) => "there is no float, so standing water cannot be seen",
-        (true, false, _) => "no water has stood at the float, so the floor is not known yet",
+        (true, false, _) => "no water has stood at the float, and the probe does not tell the floor yet",
         (true, true, false) => "the floor soaks as it did",
         (true, true, true) => "the floor soaks ever more slowly",
     };

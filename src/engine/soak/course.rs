@@ -1,7 +1,8 @@
-//! How the resistance of one floor went over time, as far as its float told.
+//! How the resistance of one floor went over time, as far as one witness told: its float, or the probe below it.
 
 use serde::{Deserialize, Serialize};
 
+use crate::stats::normal;
 use crate::stats::robust::median;
 use crate::stats::trend::{Censoring, Observation, mann_kendall};
 
@@ -11,6 +12,9 @@ const MOST: usize = 64;
 /// Spread of the logarithm of a resistance told by many hours of standing water, and what few hours add.
 const SURE: f64 = 0.07;
 const UNSURE: f64 = 0.35;
+/// Tails of what is seen are heavy: degrees of freedom, and the chance that a bound is simply wrong.
+const FREEDOM: f64 = 4.0;
+const WRONG_BOUND: f64 = 0.01;
 /// Weight (inverse variance) of the belief that basins have nothing in common at a time.
 const APART: f64 = 10.0;
 /// A rising trend must be this unlikely without one, and amount to this factor.
@@ -29,8 +33,10 @@ pub(crate) struct Seen {
     pub(crate) stretch: i32,
     /// Logarithm of the resistance in hours; an upper bound if no water stood at the float.
     pub(crate) log_resistance: f32,
-    /// Hours that water stood at the float.
-    pub(crate) stood_h: f32,
+    /// Its standard deviation.
+    pub(crate) spread: f32,
+    /// Whether it only bounds the resistance from above.
+    pub(crate) is_bound: bool,
 }
 
 /// What was seen of a floor since it was last dug, oldest first.
@@ -48,9 +54,20 @@ pub(crate) struct Slowing {
 }
 
 impl Seen {
-    /// Whether it only bounds the resistance from above.
-    pub(crate) fn is_bound(&self) -> bool {
-        self.stood_h <= 0.0
+    /// What `stood_h` hours of standing water told; none make it a bound.
+    pub(crate) fn by_float(stretch: i32, log_resistance: f64, stood_h: f64) -> Self {
+        let spread = (SURE + UNSURE / (1.0 + stood_h)) as f32;
+        Self { stretch, log_resistance: log_resistance as f32, spread, is_bound: stood_h <= 0.0 }
+    }
+
+    /// Log likelihood of a resistance (logarithm), up to a constant.
+    pub(crate) fn log_likelihood(&self, log: f64) -> f64 {
+        let miss = (self.value() - log) / self.spread();
+        if self.is_bound {
+            (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
+        } else {
+            -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p()
+        }
     }
 
     /// The resistance's logarithm.
@@ -60,7 +77,7 @@ impl Seen {
 
     /// Its standard deviation.
     pub(crate) fn spread(&self) -> f64 {
-        SURE + UNSURE / (1.0 + f64::from(self.stood_h))
+        f64::from(self.spread)
     }
 }
 
@@ -83,7 +100,7 @@ impl Course {
     /// What was seen in one stretch, if it was more than a bound.
     fn exact_in(&self, stretch: i32) -> Option<&Seen> {
         let found = self.seen.binary_search_by_key(&stretch, |seen| seen.stretch).ok()?;
-        Some(&self.seen[found]).filter(|seen| !seen.is_bound())
+        Some(&self.seen[found]).filter(|seen| !seen.is_bound)
     }
 
     /// Median of what was more than a bound, from four stretches on.
@@ -98,7 +115,7 @@ impl Course {
         let usual: Vec<(&Self, f64)> =
             siblings.filter_map(|course| Some((course, course.usual()?))).collect();
         let own = |seen: &Seen| {
-            if seen.is_bound() {
+            if seen.is_bound {
                 return *seen;
             }
             let now =
@@ -115,15 +132,15 @@ impl Course {
     }
 }
 
-/// The more telling of two: the one with more standing water, or the lower bound.
+/// The more telling of two: the surer one that is no bound, or the lower bound.
 fn telling(pair: &[Seen]) -> Seen {
-    let rank = |seen: &Seen| (seen.stood_h, -seen.log_resistance);
+    let rank = |seen: &Seen| (!seen.is_bound, -seen.spread, -seen.log_resistance);
     let better = |a: Seen, b: &Seen| if rank(b) > rank(&a) { *b } else { a };
     pair[1..].iter().fold(pair[0], better)
 }
 
 fn exact(seen: &[Seen]) -> impl DoubleEndedIterator<Item = &Seen> {
-    seen.iter().filter(|seen| !seen.is_bound())
+    seen.iter().filter(|seen| !seen.is_bound)
 }
 
 /// Whether a floor has become slower than it was: by a trend, or by having left all earlier bounds behind.
@@ -146,7 +163,7 @@ pub(crate) fn levels(seen: &[Seen]) -> Option<Slowing> {
     }
     let mut early = values[..(values.len() / 2).max(3)].to_vec();
     let mut late = values[values.len() - 3..].to_vec();
-    let mut bounds: Vec<f64> = seen.iter().filter(|seen| seen.is_bound()).map(Seen::value).collect();
+    let mut bounds: Vec<f64> = seen.iter().filter(|seen| seen.is_bound).map(Seen::value).collect();
     bounds.truncate(bounds.len().div_ceil(2));
     bounds.sort_unstable_by(f64::total_cmp);
     // The lowest bounds say most, but a single one may be a miscounted load.
@@ -158,7 +175,7 @@ fn trend_p(seen: &[Seen]) -> f64 {
     let observation = |seen: &Seen| Observation {
         at: f64::from(seen.stretch),
         value: seen.value(),
-        censoring: if seen.is_bound() { Censoring::AtMost } else { Censoring::Exact },
+        censoring: if seen.is_bound { Censoring::AtMost } else { Censoring::Exact },
     };
     let observations: Vec<Observation> = seen.iter().map(observation).collect();
     mann_kendall(&observations).map_or(1.0, |test| test.p_rising)
@@ -168,8 +185,8 @@ fn trend_p(seen: &[Seen]) -> f64 {
 mod tests {
     use super::*;
 
-    fn seen(stretch: i32, hours: f64, stood_h: f32) -> Seen {
-        Seen { stretch, log_resistance: hours.ln() as f32, stood_h }
+    fn seen(stretch: i32, hours: f64, stood_h: f64) -> Seen {
+        Seen::by_float(stretch, hours.ln(), stood_h)
     }
 
     fn noise(i: i32) -> f64 {

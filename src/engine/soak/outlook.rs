@@ -18,9 +18,6 @@ const LEVELS: i32 = 7;
 /// (logarithms).
 const LOWEST: f64 = 2.6;
 const AROUND: f64 = 0.5;
-/// Tails of what is seen are heavy: degrees of freedom, and the chance that a bound is simply wrong.
-const FREEDOM: f64 = 4.0;
-const WRONG_BOUND: f64 = 0.01;
 /// Large rises are rare, and so are quick ones: floors silt up over months (logarithm, and logarithm a day, that
 /// each make a course e times less likely; common practice, no published source).
 const RISE: f64 = 3.0;
@@ -29,8 +26,11 @@ const RISE_A_DAY: f64 = 0.2;
 const LEAST_SEEN: usize = 2;
 /// Courses less likely than this part of the likeliest are dropped.
 const DROPPED: f64 = 1e-3;
-/// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
-const LOAD_SPREAD: f64 = 0.12;
+/// Loads of days to come are like those of late, spread by a normal kernel of this part of their deviation over the fifth
+/// root of their number (Silverman 1986, *Density Estimation*, eq. 3.28), and by this at the least (logarithm of the
+/// resistance they bear).
+const SPREAD: f64 = 1.06;
+const LEAST_SPREAD: f64 = 0.12;
 /// Logarithm of a chance that is as good as none.
 const LOST: f64 = -30.0;
 /// How far ahead to look, days.
@@ -80,12 +80,7 @@ impl Path {
     fn log_weight(&self, seen: &[(f64, Seen)], least: f64) -> Option<f64> {
         let mut sum = self.log_prior();
         for &(day, seen) in seen.iter().rev() {
-            let miss = (seen.value() - self.at(day)) / seen.spread();
-            sum += if seen.is_bound() {
-                (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
-            } else {
-                -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p()
-            };
+            sum += seen.log_likelihood(self.at(day));
             if sum < least {
                 return None;
             }
@@ -129,12 +124,12 @@ pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
 
 /// Mean of the last resistances seen, the sure ones counting for more.
 fn last_level(seen: &[Seen]) -> Option<f64> {
-    let last = seen.iter().rev().filter(|seen| !seen.is_bound()).take(4);
+    let last = seen.iter().rev().filter(|seen| !seen.is_bound).take(4);
     let (sum, weight) = last.fold((0.0, 0.0), |(sum, weight), seen| {
         let own = seen.spread().powi(-2);
         (sum + own * seen.value(), weight + own)
     });
-    let seen = seen.iter().filter(|seen| !seen.is_bound()).count();
+    let seen = seen.iter().filter(|seen| !seen.is_bound).count();
     (seen >= LEAST_SEEN).then(|| sum / weight)
 }
 
@@ -171,6 +166,15 @@ pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> 
     Some(Outlook { due: due?, earliest: earliest?, latest: latest.unwrap_or(HORIZON) })
 }
 
+/// How far a day's load stands for others like it.
+fn spread(bears: &[f64]) -> f64 {
+    let finite = || bears.iter().copied().filter(|bears| bears.is_finite());
+    let days = finite().count().max(1) as f64;
+    let mean = finite().sum::<f64>() / days;
+    let variance = finite().map(|bears| (bears - mean).powi(2)).sum::<f64>() / days;
+    (SPREAD * variance.sqrt() * days.powf(-0.2)).max(LEAST_SPREAD)
+}
+
 /// Which part of the days does not flood at a resistance (logarithm), tabulated since it is asked for often.
 struct Loads {
     table: [f64; 200],
@@ -181,8 +185,9 @@ impl Loads {
     const STEP: f64 = 0.06;
 
     fn of(bears: &[f64]) -> Self {
+        let spread = spread(bears);
         let part = |log: f64| {
-            let borne = |bears: &f64| normal::tail((log - bears) / LOAD_SPREAD);
+            let borne = |bears: &f64| normal::tail((log - bears) / spread);
             let borne = if bears.is_empty() {
                 1.0
             } else {
@@ -206,7 +211,7 @@ mod tests {
     use super::*;
 
     fn seen(stretch: i32, hours: f64) -> Seen {
-        Seen { stretch, log_resistance: hours.ln() as f32, stood_h: 4.0 }
+        Seen::by_float(stretch, hours.ln(), 4.0)
     }
 
     /// Loads of which the heaviest in ten bears 20 hours, the rest more.

@@ -1,5 +1,6 @@
 //! What is told of a floor that has become slow.
 
+use super::basin::Witness;
 use super::course::Slowing;
 use super::floor::Floor;
 use super::outlook::Outlook;
@@ -28,6 +29,7 @@ pub(super) struct Report<'a> {
     pub(super) system: &'a System,
     pub(super) basin: BasinIx,
     pub(super) floor: Floor,
+    pub(super) by: Witness,
     pub(super) levels: Slowing,
     /// A large but usual dose, as depth over this basin.
     pub(super) dose_mm: f64,
@@ -82,6 +84,9 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
         ),
     }];
     evidence.push(Evidence { at: None, says: words::soil_alone(system, *dose_mm, by_soil, report.litres) });
+    if report.by == Witness::Probe {
+        evidence.push(Evidence { at: None, says: words::told_by_probe(label) });
+    }
     if system.source.litres_per_count.is_none() {
         evidence.push(Evidence { at: None, says: words::loads_are_guessed() });
     }

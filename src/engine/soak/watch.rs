@@ -2,19 +2,19 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::course::{Course, Seen, Slowing, levels, slowing};
-use super::evidence::{Day, bears, loads_from, resistance};
+use super::basin::{BasinSoak, STRETCH, Slow, Witness};
+use super::course::{Seen, Slowing, levels, slowing};
+use super::evidence::{Day, bears, loads_from};
 use super::inflow::Inflow;
-use super::outlook::{Outlook, Path, STRETCH_DAYS, first_flood, onset, paths};
+use super::outlook::{Outlook, Path, first_flood, onset, paths};
 use super::report::{Report, conclusion};
 use crate::engine::board::{Board, Spot};
 use crate::engine::layout::BasinLayout;
 use crate::engine::mulch::Chips;
+use crate::engine::signal::Wetting;
 use crate::engine::{Dose, Effect};
 use crate::model::{BasinIx, Depths, EventTime, FindingKind, Service, Span, System, Work};
 
-/// Days that count together.
-const STRETCH: i64 = STRETCH_DAYS as i64;
 /// A day with so much rain, its own and that of the day before, says nothing: rain fills basins too.
 const RAIN_SPOILS_MM: f64 = 1.0;
 /// Days of loads that a forecast looks at.
@@ -23,10 +23,6 @@ const LOAD_DAYS: i64 = 28;
 const RECOVERED: f64 = 1.2;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
-/// A basin in which water stands receives this part of its designed share at the least.
-const LEAST_WHERE_STOOD: f64 = 0.5;
-/// Stretches for which a slow floor may not be told.
-const MOST_HELD: u8 = 2;
 /// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
 const UNMEASURED_L: f64 = 60.0;
 /// Probes do not tell a dose more different than this from the usual one.
@@ -40,46 +36,6 @@ pub(crate) struct SoakWatch {
     gauge: Option<f64>,
     rain_mm: [f64; 2],
     pub(crate) basins: Vec<BasinSoak>,
-}
-
-/// What is known of one basin.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(crate) struct BasinSoak {
-    /// The part of each dose that it receives.
-    share: f64,
-    chips: Chips,
-    celsius: Option<f64>,
-    /// How long water stood at the float today.
-    stood: Span,
-    /// Days of this stretch that can be told from.
-    days: Vec<Day>,
-    course: Course,
-    /// Since when a slow floor stands, and the logarithm of the resistance it had before.
-    slow: Option<Slow>,
-    /// Stretches for which a slow floor was not told, since more water may stand on it.
-    held: u8,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-struct Slow {
-    raised: i32,
-    before: f64,
-    /// Whether it needed a visit when it was last looked at.
-    needed_visit: bool,
-    /// Whether it asks for one.
-    warns: bool,
-}
-
-impl Slow {
-    /// Whether it asks for a visit, after a look. One week's loads may be odd, so it takes two looks to change that,
-    /// unless a flood is imminent.
-    fn look(&mut self, needs_visit: bool, is_imminent: bool) -> bool {
-        if needs_visit == self.needed_visit || is_imminent {
-            self.warns = needs_visit;
-        }
-        self.needed_visit = needs_visit;
-        self.warns
-    }
 }
 
 /// What the watch sees of the engine when a day closes.
@@ -105,17 +61,7 @@ pub(crate) struct FloatNow {
 
 impl SoakWatch {
     pub(crate) fn new(system: &System) -> Self {
-        let basin = |ix: BasinIx| BasinSoak {
-            share: system.tree().design_share(ix),
-            chips: Chips::new(&system.basin(ix).mulch),
-            celsius: None,
-            stood: Span::ZERO,
-            days: Vec::new(),
-            course: Course::default(),
-            slow: None,
-            held: 0,
-        };
-        let basins = system.basin_ixs().map(basin).collect();
+        let basins = system.basin_ixs().map(|ix| BasinSoak::new(system, ix)).collect();
         Self { inflow: Inflow::default(), gauge: None, rain_mm: [0.0; 2], basins }
     }
 
@@ -174,6 +120,13 @@ impl SoakWatch {
         self.basins[basin.0 as usize].stood += (at - began.max(today)).max(Span::ZERO);
     }
 
+    /// The soil below a basin was wetted.
+    pub(crate) fn wetted(&mut self, basin: BasinIx, wetting: &Wetting) {
+        if !self.rained_of_late() {
+            self.basins[basin.0 as usize].seepage.note(wetting);
+        }
+    }
+
     /// Somebody worked on a basin.
     pub(crate) fn serviced(
         &mut self,
@@ -195,9 +148,7 @@ impl SoakWatch {
             basin.chips.renewed(at, service.mulch_left_mm.unwrap_or(mulch.depth_mm));
         }
         if service.work.iter().any(|work| matches!(work, Work::MulchRenewed | Work::BasinLoosened)) {
-            basin.course = Course::default();
-            basin.days.clear();
-            basin.slow = None;
+            basin.dug();
             board.clear(at, FindingKind::SlowSoak, Spot::Basin(ix), out);
         }
     }
@@ -236,16 +187,18 @@ impl SoakWatch {
         for (ix, layout) in (0..).map(BasinIx).zip(view.layouts) {
             let basin = &mut self.basins[ix.0 as usize];
             let days = std::mem::take(&mut basin.days);
-            let (Some(floor), Some(first), Some(last)) = (layout.floor, days.first(), days.last()) else {
-                continue;
-            };
-            let has_stood = days.iter().any(|day| day.stood > Span::ZERO);
-            let share = if has_stood { basin.share_where_stood(view.system, ix) } else { basin.share };
-            let loads = self.inflow.between(loads_from(first.from), last.to);
-            let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
-            if let Some(told) = resistance(&floor, &days, &loads) {
-                let (log_resistance, stood_h) = (told.log_resistance as f32, told.stood_h as f32);
-                basin.course.note(Seen { stretch, log_resistance, stood_h });
+            let Some(floor) = layout.floor else { continue };
+            let by_float = basin.by_float(&self.inflow, (&floor, &days), (view.system, ix), stretch);
+            let by_probe = basin.by_probe(
+                &self.inflow,
+                &floor,
+                by_float.filter(|seen| seen.is_bound),
+                (view.system, stretch),
+            );
+            for (course, seen) in basin.courses.iter_mut().zip([by_float, by_probe]) {
+                if let Some(seen) = seen {
+                    course.note(seen);
+                }
             }
         }
         for ix in view.system.basin_ixs() {
@@ -263,27 +216,29 @@ impl SoakWatch {
     ) {
         let index = ix.0 as usize;
         let Some(floor) = view.layouts[index].floor else { return };
-        let own = self.own_course(index);
         let found = match self.basins[index].slow {
-            None => slowing(&own).filter(|_| self.basins[index].is_not_by_load(view.may_get_more[index])),
+            None => {
+                self.slowing(index).filter(|_| self.basins[index].is_not_by_load(view.may_get_more[index]))
+            }
             Some(slow) => {
-                let Some(now) = levels(&own) else { return };
+                let Some(now) = levels(&self.own_course(index, slow.by)) else { return };
                 if now.now < slow.before + RECOVERED.ln() {
                     self.basins[index].slow = None;
                     board.clear(view.to, FindingKind::SlowSoak, Spot::Basin(ix), out);
                     return;
                 }
                 let is_due = (stretch - slow.raised) % REVIEW == 0;
-                is_due.then_some(Slowing { before: slow.before, now: now.now })
+                is_due.then_some((slow.by, Slowing { before: slow.before, now: now.now }))
             }
         };
-        let Some(levels) = found else { return };
-        let paths = paths(&own, view.number as f64 + 1.0);
+        let Some((by, levels)) = found else { return };
+        let paths = self.paths(index, view.number as f64 + 1.0);
         let outlook = self.outlook(view.system, ix, view.layouts[index], &paths, view.to);
         let report = Report {
             system: view.system,
             basin: ix,
             floor,
+            by,
             levels,
             dose_mm: floor
                 .depth_mm(self.basins[index].share_where_stood(view.system, ix) * self.usual_dose(view.to)),
@@ -291,15 +246,28 @@ impl SoakWatch {
             litres: self.basins[index].chips.litres(),
             outlook,
         };
-        let first = Slow { raised: stretch, before: levels.before, needed_visit: false, warns: false };
+        let first = Slow { by, raised: stretch, before: levels.before, needed_visit: false, warns: false };
         let warns =
             self.basins[index].slow.get_or_insert(first).look(report.needs_visit(), report.is_imminent());
         board.conclude(view.system, view.to, conclusion(&report, warns, view.to), out);
     }
 
-    fn own_course(&self, index: usize) -> Vec<Seen> {
+    fn own_course(&self, index: usize, by: Witness) -> Vec<Seen> {
         let siblings = self.basins.iter().enumerate().filter(|(other, _)| *other != index);
-        self.basins[index].course.of_its_own(siblings.map(|(_, sibling)| &sibling.course))
+        let courses = siblings.map(|(_, sibling)| &sibling.courses[by as usize]);
+        self.basins[index].courses[by as usize].of_its_own(courses)
+    }
+
+    /// Whether a floor has become slower, by its float, else by its probe.
+    fn slowing(&self, index: usize) -> Option<(Witness, Slowing)> {
+        let by = |by| Some((by, slowing(&self.own_course(index, by))?));
+        by(Witness::Float).or_else(|| by(Witness::Probe))
+    }
+
+    /// The courses that a floor may take: by its float once water has stood there, else by its probe.
+    fn paths(&self, index: usize, now: f64) -> Vec<Path> {
+        let by_float = paths(&self.own_course(index, Witness::Float), now);
+        if by_float.is_empty() { paths(&self.own_course(index, Witness::Probe), now) } else { by_float }
     }
 
     /// When a basin will first flood, by the courses its floor may take and the life of its mulch.
@@ -337,7 +305,7 @@ impl SoakWatch {
         now: (EventTime, f64),
     ) -> Standing<'_> {
         let basin = &self.basins[ix.0 as usize];
-        let paths = paths(&self.own_course(ix.0 as usize), now.1);
+        let paths = self.paths(ix.0 as usize, now.1);
         let outlook = self.outlook(system, ix, layout, &paths, now.0);
         Standing { outlook, chips: &basin.chips, is_seen: !paths.is_empty(), is_slow: basin.slow.is_some() }
     }
@@ -357,29 +325,6 @@ impl SoakWatch {
     }
 }
 
-impl BasinSoak {
-    /// The part of each dose that it receives, if water stands there: then some came, whatever is believed of its outlet.
-    fn share_where_stood(&self, system: &System, ix: BasinIx) -> f64 {
-        self.share.max(LEAST_WHERE_STOOD * system.tree().design_share(ix))
-    }
-
-    /// Whether a floor that seems slow is, though its basin may get more water, which stands for longer on any floor:
-    /// then it is told once that has had its time to be found.
-    fn is_not_by_load(&mut self, may_get_more: bool) -> bool {
-        self.held = if may_get_more { self.held.saturating_add(1) } else { 0 };
-        self.held == 0 || self.held > MOST_HELD
-    }
-
-    /// What the float has said since `since` was no water. Says whether a slow floor was concluded from it.
-    fn belied(&mut self, since: EventTime, view: &DayView<'_>) -> bool {
-        let days = ((view.to - since).days_f64().ceil() as i64 - 1).max(0);
-        let stretch = (view.number - days).div_euclid(STRETCH) as i32;
-        self.days.retain(|day| day.to <= since);
-        self.course.forget_from(stretch);
-        self.slow.take_if(|slow| slow.raised >= stretch).is_some()
-    }
-}
-
 /// The day that the view's end belongs to.
 fn paths_end(view: &DayView<'_>) -> f64 {
     view.number as f64 + 1.0
@@ -392,46 +337,4 @@ pub(crate) struct Standing<'a> {
     /// Water has stood at its float, so that its floor is known.
     pub(crate) is_seen: bool,
     pub(crate) is_slow: bool,
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::engine::stories::yard;
-
-    #[test]
-    fn it_takes_two_looks_to_ask_for_a_visit_and_two_to_ask_no_more() {
-        let mut slow = Slow { raised: 0, before: 0.0, needed_visit: false, warns: false };
-        let looks = [true, false, true, true, false, true, false, false];
-        let warns = looks.map(|needs_visit| slow.look(needs_visit, false));
-        assert_eq!(warns, [false, false, false, true, true, true, true, false]);
-        assert!(slow.look(true, true), "a flood is imminent");
-    }
-
-    #[test]
-    fn what_a_float_said_that_is_not_believed_is_forgotten_and_so_is_what_was_concluded_from_it() {
-        let system = yard();
-        let at = |day: i64| EventTime::from_secs(86_400 * day);
-        let seen = |stretch| Seen { stretch, log_resistance: 1.0, stood_h: 3.0 };
-        let day = |n| Day { from: at(n), to: at(n + 1), stood: Span::from_hours(20) };
-        let mut basin = SoakWatch::new(&system).basins.swap_remove(0);
-        (0..=5).for_each(|stretch| basin.course.note(seen(stretch)));
-        basin.days = (24..30).map(day).collect();
-        basin.slow = Some(Slow { raised: 5, before: 0.0, needed_visit: false, warns: false });
-        let view = DayView {
-            system: &system,
-            layouts: &[],
-            floats: &[],
-            may_get_more: &[],
-            number: 30,
-            from: at(30),
-            to: at(31),
-        };
-        // Since the morning of day 22, in the stretch that began with day 20.
-        assert!(basin.clone().belied(at(22), &view));
-        assert!(!basin.belied(at(26) + Span::HOUR, &view), "the slow floor was known before");
-        let days: Vec<EventTime> = basin.days.iter().map(|day| day.from).collect();
-        assert_eq!(days, [at(24), at(25)]);
-        assert!(basin.slow.is_some());
-    }
 }
