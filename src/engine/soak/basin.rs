@@ -16,6 +16,8 @@ use crate::model::{BasinIx, EventTime, Span, System};
 pub(super) const STRETCH: i64 = STRETCH_DAYS as i64;
 /// A basin in which water stands receives this part of its designed share at the least.
 const LEAST_WHERE_STOOD: f64 = 0.5;
+/// How far a probe may be wrong of a floor for weeks (logarithm of its resistance).
+const PROBE_MISSES: f64 = 2.5;
 /// Stretches for which a slow floor may not be told.
 const MOST_HELD: u8 = 2;
 
@@ -45,6 +47,16 @@ pub(crate) struct BasinSoak {
 pub(super) enum Witness {
     Float,
     Probe,
+}
+
+impl Witness {
+    /// How far it may be wrong for weeks (logarithm): dry soil takes water later too.
+    pub(super) fn miss(self) -> f64 {
+        match self {
+            Self::Float => 0.0,
+            Self::Probe => PROBE_MISSES,
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -10,12 +10,12 @@ use crate::stats::normal;
 
 /// Days that one stretch of evidence covers.
 pub(crate) const STRETCH_DAYS: f64 = 4.0;
-/// Grid of courses: steady levels, days of onset, levels now.
+/// Grid of courses: steady levels, days of onset, steps of the level now (logarithm).
 const STEADY: i32 = 12;
 const ONSETS: i32 = 18;
-const LEVELS: i32 = 7;
-/// Steady levels reach this far below the level now, levels now this far around what was seen last
-/// (logarithms).
+const LEVEL_STEP: f64 = 1.0 / 6.0;
+/// Steady levels reach this far below the level now; levels now this far around what was seen last (logarithms), or
+/// further below it where that may be wrong.
 const LOWEST: f64 = 2.6;
 const AROUND: f64 = 0.5;
 /// Large rises are rare, and so are quick ones: floors silt up over months (logarithm, and logarithm a day, that
@@ -26,11 +26,8 @@ const RISE_A_DAY: f64 = 0.2;
 const LEAST_SEEN: usize = 2;
 /// Courses less likely than this part of the likeliest are dropped.
 const DROPPED: f64 = 1e-3;
-/// Loads of days to come are like those of late, spread by a normal kernel of this part of their deviation over the fifth
-/// root of their number (Silverman 1986, *Density Estimation*, eq. 3.28), and by this at the least (logarithm of the
-/// resistance they bear).
-const SPREAD: f64 = 1.06;
-const LEAST_SPREAD: f64 = 0.12;
+/// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
+const LOAD_SPREAD: f64 = 0.12;
 /// Logarithm of a chance that is as good as none.
 const LOST: f64 = -30.0;
 /// How far ahead to look, days.
@@ -89,16 +86,17 @@ impl Path {
     }
 }
 
-/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while hardly any
-/// water stood at the float.
-pub(crate) fn paths(seen: &[Seen], now: f64) -> Vec<Path> {
+/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while hardly anything was
+/// seen. What was seen last may be wrong by `miss` (logarithm), so that a floor may be that much better.
+pub(crate) fn paths(seen: &[Seen], miss: f64, now: f64) -> Vec<Path> {
     let Some(last) = last_level(seen) else { return Vec::new() };
     let middle = |seen: &Seen| (f64::from(seen.stretch) + 0.5) * STRETCH_DAYS;
     let seen: Vec<(f64, Seen)> = seen.iter().map(|one| (middle(one), *one)).collect();
     let first = seen.first().map_or(now, |(day, _)| *day).min(now - 2.0 * STRETCH_DAYS);
     let step = |i: i32, of: i32| f64::from(i) / f64::from(of - 1);
     let (mut paths, mut best) = (Vec::new(), f64::NEG_INFINITY);
-    for level in (0..LEVELS).map(|i| last + AROUND * (2.0 * step(i, LEVELS) - 1.0)) {
+    let levels = 1 + ((AROUND + miss.max(AROUND)) / LEVEL_STEP).round() as i32;
+    for level in (0..levels).map(|i| last + AROUND - LEVEL_STEP * f64::from(i)) {
         for steady in (0..STEADY).map(|i| level - LOWEST * step(i, STEADY)) {
             for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
                 for even in [Some((steady.exp(), level.exp())), None] {
@@ -166,15 +164,6 @@ pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> 
     Some(Outlook { due: due?, earliest: earliest?, latest: latest.unwrap_or(HORIZON) })
 }
 
-/// How far a day's load stands for others like it.
-fn spread(bears: &[f64]) -> f64 {
-    let finite = || bears.iter().copied().filter(|bears| bears.is_finite());
-    let days = finite().count().max(1) as f64;
-    let mean = finite().sum::<f64>() / days;
-    let variance = finite().map(|bears| (bears - mean).powi(2)).sum::<f64>() / days;
-    (SPREAD * variance.sqrt() * days.powf(-0.2)).max(LEAST_SPREAD)
-}
-
 /// Which part of the days does not flood at a resistance (logarithm), tabulated since it is asked for often.
 struct Loads {
     table: [f64; 200],
@@ -185,9 +174,8 @@ impl Loads {
     const STEP: f64 = 0.06;
 
     fn of(bears: &[f64]) -> Self {
-        let spread = spread(bears);
         let part = |log: f64| {
-            let borne = |bears: &f64| normal::tail((log - bears) / spread);
+            let borne = |bears: &f64| normal::tail((log - bears) / LOAD_SPREAD);
             let borne = if bears.is_empty() {
                 1.0
             } else {
@@ -224,7 +212,7 @@ mod tests {
         // 4 h until stretch 10, then half an hour a day: 20 h come 32 days after the onset on day 40.
         let course: Vec<Seen> =
             (0..15).map(|i| seen(i, 4.0 + 0.5 * (f64::from(i) * 4.0 + 2.0 - 40.0).max(0.0))).collect();
-        let paths = paths(&course, 60.0);
+        let paths = paths(&course, 0.0, 60.0);
         let found = first_flood(&paths, &bears(), |_| 1.0).expect("it rises");
         assert!((6.0..24.0).contains(&found.due), "{found:?}");
         assert!(found.earliest < found.due && found.due < found.latest, "{found:?}");
@@ -236,9 +224,9 @@ mod tests {
     fn a_steady_floor_waits_for_its_mulch() {
         let course: Vec<Seen> = (0..40).map(|i| seen(i, 4.0)).collect();
         let lasts = |days: f64| (-days / 700.0).exp();
-        let found = first_flood(&paths(&course, 160.0), &bears(), lasts).expect("mulch ends");
+        let found = first_flood(&paths(&course, 0.0, 160.0), &bears(), lasts).expect("mulch ends");
         assert!((250.0..520.0).contains(&found.due), "{found:?}");
-        let unseen = first_flood(&paths(&[], 160.0), &bears(), lasts).expect("mulch ends");
+        let unseen = first_flood(&paths(&[], 0.0, 160.0), &bears(), lasts).expect("mulch ends");
         assert!((unseen.due - 700.0 * std::f64::consts::LN_2).abs() < 30.0, "{unseen:?}");
     }
 

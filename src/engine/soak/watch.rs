@@ -266,8 +266,9 @@ impl SoakWatch {
 
     /// The courses that a floor may take: by its float once water has stood there, else by its probe.
     fn paths(&self, index: usize, now: f64) -> Vec<Path> {
-        let by_float = paths(&self.own_course(index, Witness::Float), now);
-        if by_float.is_empty() { paths(&self.own_course(index, Witness::Probe), now) } else { by_float }
+        let by = |by: Witness| paths(&self.own_course(index, by), by.miss(), now);
+        let by_float = by(Witness::Float);
+        if by_float.is_empty() { by(Witness::Probe) } else { by_float }
     }
 
     /// When a basin will first flood, by the courses its floor may take and the life of its mulch.
