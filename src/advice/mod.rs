@@ -6,15 +6,19 @@
 
 mod check;
 mod english;
+mod foretold;
 mod headline;
+mod number;
 mod place;
 mod water;
 
 pub use check::{drift_check, separating_check};
 pub use english::{Advice, advice, advice_in_flood};
+pub use foretold::{flood_due, foretold};
 pub use headline::{
     headline, headline_now, headline_past, kind_words, kind_words_now, probability_words, severity_words,
 };
+pub use number::grouped;
 pub use place::{basin_title, basin_words, place_title, place_words, quoted, sensor_title, sensor_words};
 pub use water::WaterNow;
 

@@ -130,9 +130,7 @@ impl Shelf {
         let board = tokio::task::spawn_blocking(move || {
             let (mut open, latest) = (view.findings_open()?, view.latest(None)?);
             for stored in open.iter_mut().filter(|stored| stored.finding.kind == FindingKind::SlowSoak) {
-                if let Some(system) = drawn_from.iter().find(|system| system.id == stored.system) {
-                    fetch::foretell(&view, stored, &system.zone)?;
-                }
+                fetch::foretell(&view, stored)?;
             }
             let cards = cards(&drawn_from, open, latest, &due, now);
             Ok::<_, LedgerFault>(Arc::new(draw(cards, now, previous.as_deref())))

@@ -4,6 +4,7 @@ use jiff::tz::TimeZone;
 use serde_json::Value as Json;
 
 use super::sheet::{Counts, Moment, Urgency};
+pub(super) use crate::advice::grouped;
 use crate::model::{EventTime, Quantity, Span, Value};
 
 /// A no-break space, between a number and its unit.
@@ -88,19 +89,6 @@ pub(super) fn count(number: usize) -> String {
         "twelve",
     ];
     SMALL.get(number).map_or_else(|| grouped(number as u64), |word| (*word).to_owned())
-}
-
-/// Digits in groups of three.
-pub(super) fn grouped(number: u64) -> String {
-    let digits = number.to_string();
-    let mut out = String::with_capacity(digits.len() + digits.len() / 3);
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(NBSP);
-        }
-        out.push(digit);
-    }
-    out
 }
 
 /// The state of all systems in one sentence.
@@ -311,7 +299,6 @@ mod tests {
 
     #[test]
     fn numbers_read_well() {
-        assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
         assert_eq!(count(3), "three");
         assert_eq!(count(1200), "1\u{a0}200");
         assert_eq!(chance(0.999), "over 99\u{a0}%");

@@ -95,8 +95,8 @@ impl BasinView<'_> {
         due.max(if waits { last + watch.cadence.usual_gap().scaled(TURN_MISSED) } else { last })
     }
 
-    fn label(&self) -> &str {
-        self.system.basin(self.basin).id.as_str()
+    fn label(&self) -> String {
+        words::basin(self.system, self.basin)
     }
 }
 
@@ -204,7 +204,7 @@ impl BasinWatch {
         self.soil.wetted(wetting);
         let Some(float) = view.layout.float else { return };
         if let Some((since, doses)) = self.soil.belies(at) {
-            let says = words::float_belied(view.system, &view.system.sensor_name(float), since, doses);
+            let says = words::float_belied(view.system, float, since, doses);
             conclude_sensor(view.system, FindingKind::SensorStuck, float, at, says, board, out);
         }
     }
@@ -243,8 +243,8 @@ impl BasinWatch {
         self.told(since);
         let system = view.system;
         let says = match self.habit.learnt() {
-            Some(learnt) => words::ponding_learnt(system, view.label(), since, learnt),
-            None => words::ponding_by_soil(system, view.label(), since, view.layout.allowance.soil),
+            Some(learnt) => words::ponding_learnt(system, &view.label(), since, learnt),
+            None => words::ponding_by_soil(system, &view.label(), since, view.layout.allowance.soil),
         };
         let conclusion = Conclusion {
             kind: FindingKind::Ponding,
@@ -269,10 +269,10 @@ pub(crate) fn flood_by_float(
     out: &mut Vec<Effect>,
 ) {
     let hold = view.layout.allowance.flood_hold;
-    let says = words::float_wet(view.system, view.label(), since, hold);
+    let says = words::float_wet(view.system, &view.label(), since, hold);
     let mut evidence = vec![Evidence { at: Some(since), says }];
     if let Some((heard, _)) = view.signal(view.layout.float).and_then(FloatSignal::last) {
-        let says = words::float_last_heard(view.system, view.label(), heard);
+        let says = words::float_last_heard(view.system, &view.label(), heard);
         evidence.push(Evidence { at: Some(heard), says });
     }
     conclude_flood(view, since + hold, since, 0.97, evidence, board, out);
@@ -285,7 +285,7 @@ pub(crate) fn flood_by_overflow(
     board: &mut Board,
     out: &mut Vec<Effect>,
 ) {
-    let says = words::overflow_wet(view.system, view.label(), since);
+    let says = words::overflow_wet(view.system, &view.label(), since);
     let evidence = vec![Evidence { at: Some(since), says }];
     conclude_flood(view, since + OVERFLOW_HOLD, since, 0.98, evidence, board, out);
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::stories::{Story, floats_of};
-use super::{Engine, Input};
+use super::{Effect, Engine, Input};
 use crate::model::*;
 
 /// Minutes between doses.
@@ -99,4 +99,31 @@ fn one_blocked_outlet_that_is_cleared_leaves_what_was_told_of_another() {
     (75..85).for_each(|n| dose(&mut story, n, &["quince", "olive"]));
     assert!(story.told().iter().any(|told| told.contains("cleared blocked-outlet basin:quince")));
     assert_eq!(of_fig(&story), before);
+}
+
+/// Pages tell of water in the past once it has gone, and find what tells of it by this time.
+#[test]
+fn what_tells_of_standing_water_bears_the_time_since_which_it_stands() {
+    for (sensor, kinds) in [
+        ("quince/float", &[FindingKind::Ponding, FindingKind::Flooding][..]),
+        ("quince/overflow", &[FindingKind::Flooding]),
+    ] {
+        let mut story = Story::begin();
+        story.wet(10, sensor);
+        story.wait(500);
+        let told: Vec<_> = story
+            .effects
+            .iter()
+            .filter_map(|effect| match effect {
+                Effect::Finding(change) => Some(&change.finding),
+                Effect::Dose(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
+            })
+            .collect();
+        for kind in kinds {
+            let finding = told.iter().find(|finding| finding.kind == *kind).unwrap();
+            let since: EventTime = finding.estimate["standing_since"].as_str().unwrap().parse().unwrap();
+            assert_eq!(since, EventTime::from_secs(600), "{sensor} {kind}");
+            assert_eq!(finding.evidence[0].at, Some(since), "{sensor} {kind}");
+        }
+    }
 }

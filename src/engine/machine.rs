@@ -226,7 +226,7 @@ impl Engine {
                 state.doses.rained(reading.at);
             }
             Meaning::Counted if self.layout.meter_after_diverter == Some(reading.sensor) => {
-                self.arrived(reading.at, "the meter", out);
+                self.arrived(reading.at, None, out);
             }
             Meaning::Counted | Meaning::Nothing => {}
             Meaning::Water(noted) => self.on_water(reading.sensor, reading.at, &noted, out),
@@ -248,8 +248,7 @@ impl Engine {
                     self.on_activity(now);
                     self.state.doses.rose(basin, now);
                 }
-                let system = Arc::clone(&self.system);
-                self.arrived(now, system.basin(basin).id.as_str(), out);
+                self.arrived(now, Some(basin), out);
                 self.rose(now, out);
             }
             FloatEvent::Fell { began, at } => {
@@ -271,10 +270,11 @@ impl Engine {
         }
     }
 
-    fn arrived(&mut self, at: EventTime, place: &str, out: &mut Vec<Effect>) {
+    /// Water arrived in a basin, or at the meter.
+    fn arrived(&mut self, at: EventTime, basin: Option<BasinIx>, out: &mut Vec<Effect>) {
         let rain_known = self.layout.rain.is_some();
         let state = &mut self.state;
-        state.sewer.arrived(&self.system, at, place, rain_known, &mut state.board, out);
+        state.sewer.arrived(&self.system, at, basin, rain_known, &mut state.board, out);
     }
 
     /// Brings the alarm forward to whatever a reading of `sensor` may have made due.

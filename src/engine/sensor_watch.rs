@@ -179,10 +179,9 @@ impl SensorWatch {
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
-        let name = system.sensor_name(sensor);
         let (says, silent_since) = match self.cadence.last() {
-            Some(last) => (words::silent(system, &name, last, self.cadence.patience()), last),
-            None => (words::never_heard(system, &name, first_heard), first_heard),
+            Some(last) => (words::silent(system, sensor, last, self.cadence.patience()), last),
+            None => (words::never_heard(system, sensor, first_heard), first_heard),
         };
         let conclusion = Conclusion {
             kind: FindingKind::SensorSilent,
@@ -206,7 +205,7 @@ fn judge_chatter(
     out: &mut Vec<Effect>,
 ) -> bool {
     if float.chatters() {
-        let says = words::chatter(&system.sensor_name(reading.sensor));
+        let says = words::chatter(system, reading.sensor);
         conclude_sensor(system, FindingKind::SensorImplausible, reading.sensor, reading.at, says, board, out);
         return true;
     }
@@ -247,11 +246,10 @@ fn judge_probe(
     if board.stands(kind, spot) {
         return doubted;
     }
-    let name = system.sensor_name(sensor);
     let says = match doubt {
-        Doubt::Frozen { since, value } => words::frozen(system, &name, value, since),
-        Doubt::Spiking => words::spiking(&name),
-        Doubt::OutOfRange { value } => words::out_of_range(&name, value),
+        Doubt::Frozen { since, value } => words::frozen(system, sensor, value, since),
+        Doubt::Spiking => words::spiking(system, sensor),
+        Doubt::OutOfRange { value } => words::out_of_range(system, sensor, value),
     };
     conclude_sensor(system, kind, sensor, at, says, board, out);
     doubted
@@ -273,7 +271,7 @@ fn judge_battery(
         return;
     }
     let severity = if percent <= BATTERY_NEARLY_EMPTY { Severity::Warning } else { Severity::Info };
-    let says = words::battery(&system.sensor_name(reading.sensor), percent);
+    let says = words::battery(system, reading.sensor, percent);
     let conclusion = Conclusion {
         kind: FindingKind::BatteryLow,
         spot,

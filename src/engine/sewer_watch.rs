@@ -67,13 +67,13 @@ impl SewerWatch {
         &mut self,
         system: &System,
         at: EventTime,
-        place: &str,
+        basin: Option<BasinIx>,
         rain_known: bool,
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
         if self.last_rain.is_none_or(|rain| at - rain >= RAIN_EXPLAINS) {
-            self.note_arrival(system, at, place, rain_known, board, out);
+            self.note_arrival(system, at, basin, rain_known, board, out);
         }
     }
 
@@ -82,7 +82,7 @@ impl SewerWatch {
         &mut self,
         system: &System,
         at: EventTime,
-        place: &str,
+        basin: Option<BasinIx>,
         rain_known: bool,
         board: &mut Board,
         out: &mut Vec<Effect>,
@@ -102,7 +102,7 @@ impl SewerWatch {
             severity: Severity::Warning,
             probability: if rain_known { 0.95 } else { 0.9 },
             estimate: vec![("sewer_since", since.to_string().into())],
-            evidence: vec![Evidence { at: Some(at), says: words::water_on_sewer(system, place, at, since) }],
+            evidence: vec![Evidence { at: Some(at), says: words::water_on_sewer(system, basin, at, since) }],
         };
         board.conclude(system, at, conclusion, out);
     }
@@ -120,7 +120,6 @@ impl SewerWatch {
         if self.sewer_since.is_none_or(|since| at - since <= PIPES_DRAIN) {
             return;
         }
-        let place = system.basin(basin).id.as_str();
         let before = self.soil.replace((at, basin));
         let is_sure = before.is_some_and(|(before, other)| {
             at - before <= TOGETHER && (other != basin || system.basins.len() == 1)
@@ -132,7 +131,7 @@ impl SewerWatch {
         if rain_known && self.arrivals[2].is_none_or(|last| at - last >= ONE_ARRIVAL) {
             self.arrivals = [self.arrivals[1], self.arrivals[2], before.map(|(at, _)| at - ONE_ARRIVAL)];
         }
-        self.note_arrival(system, at, place, rain_known, board, out);
+        self.note_arrival(system, at, Some(basin), rain_known, board, out);
     }
 
     /// When the finding will be over if no more water arrives.

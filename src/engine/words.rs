@@ -2,7 +2,7 @@
 
 use jiff::{Timestamp, tz::TimeZone};
 
-use crate::model::{EventTime, Span, System};
+use crate::model::{BasinIx, EventTime, Place, Quantity, SensorIx, Span, System};
 
 /// `3 May 14:05` on the clock of the yard.
 fn clock(system: &System, at: EventTime) -> String {
@@ -21,6 +21,37 @@ fn roughly(span: Span) -> String {
     }
 }
 
+/// A basin as people call it, `“quince tree”`; with its short name where two are called alike.
+pub(crate) fn basin(system: &System, basin: BasinIx) -> String {
+    let (id, label) = (&system.basin(basin).id, system.basin(basin).label());
+    let alike = system.basins.iter().filter(|other| other.label() == label).count();
+    if alike > 1 { format!("“{label}” ({id})") } else { format!("“{label}”") }
+}
+
+/// A sensor as people call it: `the moisture probe in “quince tree”`.
+fn sensor(system: &System, sensor: SensorIx) -> String {
+    let sensor = system.sensor(sensor);
+    let device = match sensor.quantity {
+        Quantity::Float => "the float",
+        Quantity::Overflow => "the overflow float",
+        Quantity::Moisture => "the moisture probe",
+        Quantity::Temperature => "the temperature probe",
+        Quantity::Battery => "the battery",
+        Quantity::Meter => "the water meter",
+        Quantity::Diverter => "the diverter's position sensor",
+        Quantity::Rain => "the rain gauge",
+    };
+    match sensor.place {
+        Place::Basin(ix) => format!("{device} in {}", basin(system, ix)),
+        Place::System => device.to_owned(),
+    }
+}
+
+/// The same as the beginning of a sentence.
+fn sensor_first(system: &System, ix: SensorIx) -> String {
+    capitalised(&sensor(system, ix))
+}
+
 pub(crate) fn float_wet(system: &System, basin: &str, since: EventTime, hold: Span) -> String {
     format!(
         "Water has stood at the float in {basin} since {}, longer than the {} after which it counts as a flood.",
@@ -37,10 +68,11 @@ pub(crate) fn float_last_heard(system: &System, basin: &str, at: EventTime) -> S
     format!("The float in {basin} was last heard at {}.", clock(system, at))
 }
 
-pub(crate) fn float_belied(system: &System, sensor: &str, since: EventTime, doses: u8) -> String {
+pub(crate) fn float_belied(system: &System, float: SensorIx, since: EventTime, doses: u8) -> String {
     format!(
-        "{sensor} has said since {} that water stands, while {doses} doses wetted the soil below it as usual and it \
+        "{} has said since {} that water stands, while {doses} doses wetted the soil below it as usual and it \
          dried in between.",
+        sensor_first(system, float),
         clock(system, since)
     )
 }
@@ -62,56 +94,68 @@ pub(crate) fn ponding_by_soil(system: &System, basin: &str, since: EventTime, al
     )
 }
 
-pub(crate) fn silent(system: &System, sensor: &str, last: EventTime, patience: Span) -> String {
+pub(crate) fn silent(system: &System, silent: SensorIx, last: EventTime, patience: Span) -> String {
     format!(
-        "Nothing was heard from {sensor} since {}; by its habit {} would be long.",
+        "Nothing was heard from {} since {}; by its habit {} would be long.",
+        sensor(system, silent),
         clock(system, last),
         roughly(patience)
     )
 }
 
-pub(crate) fn never_heard(system: &System, sensor: &str, first: EventTime) -> String {
+pub(crate) fn never_heard(system: &System, silent: SensorIx, first: EventTime) -> String {
     format!(
-        "Nothing was ever heard from {sensor}, though the system has reported since {}.",
+        "Nothing was ever heard from {}, though the system has reported since {}.",
+        sensor(system, silent),
         clock(system, first)
     )
 }
 
-pub(crate) fn frozen(system: &System, sensor: &str, value: f64, since: EventTime) -> String {
-    format!("{sensor} has said exactly {value} since {}.", clock(system, since))
+pub(crate) fn frozen(system: &System, frozen: SensorIx, value: f64, since: EventTime) -> String {
+    format!("{} has said exactly {value} since {}.", sensor_first(system, frozen), clock(system, since))
 }
 
-pub(crate) fn spiking(sensor: &str) -> String {
-    format!("{sensor} leapt and came back several times within a day, as soil cannot.")
-}
-
-pub(crate) fn out_of_range(sensor: &str, value: f64) -> String {
-    format!("{sensor} says {value:.3} m³/m³, which no soil holds.")
-}
-
-pub(crate) fn chatter(sensor: &str) -> String {
-    format!("{sensor} changes more often than water can rise and fall.")
-}
-
-pub(crate) fn battery(sensor: &str, percent: f64) -> String {
-    format!("{sensor} is down to {percent:.0} %.")
-}
-
-pub(crate) fn water_on_sewer(system: &System, where_: &str, at: EventTime, since: EventTime) -> String {
+pub(crate) fn spiking(system: &System, spiking: SensorIx) -> String {
     format!(
-        "Water reached {where_} at {} although the diverter has said sewer since {}.",
+        "{} leapt and came back several times within a day, as soil cannot.",
+        sensor_first(system, spiking)
+    )
+}
+
+pub(crate) fn out_of_range(system: &System, probe: SensorIx, value: f64) -> String {
+    format!("{} says {value:.3} m³/m³, which no soil holds.", sensor_first(system, probe))
+}
+
+pub(crate) fn chatter(system: &System, float: SensorIx) -> String {
+    format!("{} changes more often than water can rise and fall.", sensor_first(system, float))
+}
+
+pub(crate) fn battery(system: &System, battery: SensorIx, percent: f64) -> String {
+    format!("{} is down to {percent:.0} %.", sensor_first(system, battery))
+}
+
+/// Water that reached a basin, or the meter, against the diverter.
+pub(crate) fn water_on_sewer(
+    system: &System,
+    reached: Option<BasinIx>,
+    at: EventTime,
+    since: EventTime,
+) -> String {
+    format!(
+        "Water reached {} at {} although the diverter has said sewer since {}.",
+        reached.map_or_else(|| "the meter".to_owned(), |ix| basin(system, ix)),
         clock(system, at),
         clock(system, since)
     )
 }
 
-/// What basins received of late: name, percent of each dose, percent by design.
-pub(crate) fn shares(system: &System, since: EventTime, basins: &[(&str, f64, f64)]) -> String {
+/// What basins received of late: percent of each dose, percent by design.
+pub(crate) fn shares(system: &System, since: EventTime, basins: &[(BasinIx, f64, f64)]) -> String {
     let parts: Vec<String> = basins
         .iter()
         .take(4)
-        .map(|(name, now, design)| {
-            format!("{name} received {now:.0} % of each dose instead of {design:.0} %")
+        .map(|(ix, now, design)| {
+            format!("{} received {now:.0} % of each dose instead of {design:.0} %", basin(system, *ix))
         })
         .collect();
     format!("Since {} {}.", clock(system, since), parts.join(", "))
@@ -191,10 +235,6 @@ pub(crate) fn told_by_probe(basin: &str) -> String {
 pub(crate) fn loads_are_guessed() -> String {
     "No meter counts the water: how much came is guessed from the sensors, and so is the soak time."
         .to_owned()
-}
-
-pub(crate) fn would_flood(system: &System, basin: &str, due: EventTime) -> String {
-    format!("If it goes on like this, {basin} floods about {}.", date(system, due))
 }
 
 /// What a forecast rests on.

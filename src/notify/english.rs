@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use maud::{DOCTYPE, html};
 
 use super::{Body, Item};
-use crate::advice::{advice, headline, place_words, severity_words};
+use crate::advice::{advice, foretold, headline, place_words, severity_words};
 use crate::alerts::{AlertNo, Why};
 use crate::model::{FindingKind, Severity, Subject, System};
 
@@ -231,7 +231,12 @@ fn said(item: &Item, system: Option<&System>) -> Said {
             None => item.system.to_string(),
         },
         since: since.strftime("%A %-d %B, %H:%M").to_string(),
-        evidence: finding.evidence.iter().map(|fact| fact.says.clone()).collect(),
+        evidence: finding
+            .evidence
+            .iter()
+            .map(|fact| fact.says.clone())
+            .chain(system.and_then(|system| foretold(finding, system)))
+            .collect(),
         cautions: advice.cautions,
     }
 }

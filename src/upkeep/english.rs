@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, Standing, Task, TaskKey, TaskKind, Visit};
-use crate::advice::{advice, headline, headline_past, place_words, quoted};
+use crate::advice::{advice, grouped, headline, headline_past, place_words, quoted};
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
@@ -59,9 +59,9 @@ fn flood_foretold(system: &System, outlook: &Outlook) -> String {
 
 pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
     format!(
-        "{} took {:.0} litres since its mulch was placed and has about {:.0} % of it left; {}.",
+        "{} took {}\u{a0}L since its mulch was placed and has about {:.0} % of it left; {}.",
         capitalised(&place_words(system, subject)),
-        outlook.litres,
+        grouped(outlook.litres.max(0.0).round() as u64),
         100.0 * outlook.mulch_left,
         flood_foretold(system, outlook),
     )

@@ -189,9 +189,7 @@ fn told(
         .collect();
     let one = |mut finding: StoredFinding| {
         let known = find(systems, &finding.system);
-        if let Some(system) = known {
-            fetch::foretell(view, &mut finding, &system.zone)?;
-        }
+        fetch::foretell(view, &mut finding)?;
         let readings = latest.get(&finding.system).map_or(&[][..], Vec::as_slice);
         let water = known.and_then(|system| gather::water_of(system, &finding, readings, now));
         let in_flood = flooded.iter().any(|(system, subject)| {

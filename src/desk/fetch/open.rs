@@ -1,8 +1,6 @@
 //! Open findings, as they are to be told now.
 
-use jiff::tz::TimeZone;
-
-use crate::desk::gather::LOOKING_AHEAD;
+use crate::advice::flood_due;
 use crate::ledger::{ForecastRecord, LedgerFault, StoredFinding, View};
 use crate::model::{EventTime, FindingKind, Span, Subject, System};
 
@@ -14,49 +12,40 @@ const TOLD_WITHIN: Span = Span::from_days(35);
 pub(in crate::desk) fn open(view: &View, system: &System) -> Result<Vec<StoredFinding>, LedgerFault> {
     let mut open = view.findings_open_in(&system.id)?;
     for stored in &mut open {
-        foretell(view, stored, &system.zone)?;
+        foretell(view, stored)?;
     }
     Ok(open)
 }
 
 /// Tells the flood that `stored` foretells, if it is open, as the newest forecast says.
-pub(in crate::desk) fn foretell(
-    view: &View,
-    stored: &mut StoredFinding,
-    zone: &TimeZone,
-) -> Result<(), LedgerFault> {
+pub(in crate::desk) fn foretell(view: &View, stored: &mut StoredFinding) -> Result<(), LedgerFault> {
     let Subject::Basin(basin) = &stored.finding.subject else { return Ok(()) };
     if stored.finding.kind != FindingKind::SlowSoak || stored.cleared_at.is_some() {
         return Ok(());
     }
     let from = stored.changed_at - TOLD_WITHIN;
     if let Some(newest) = view.forecasts_of(&stored.system, basin, from, EventTime::MAX)?.pop() {
-        retell(stored, &newest, zone);
+        retell(stored, &newest);
     }
     Ok(())
 }
 
-fn retell(stored: &mut StoredFinding, newest: &ForecastRecord, zone: &TimeZone) {
-    let day =
-        |at: EventTime| at.timestamp().to_zoned_datetime(zone.clone()).strftime("%-d %B %Y").to_string();
-    let estimate = &mut stored.finding.estimate;
-    // A finding that foretells nothing yet has no sentence about it either.
-    let Some(before) = estimate.get("due").and_then(|due| due.as_str()?.parse::<EventTime>().ok()) else {
+fn retell(stored: &mut StoredFinding, newest: &ForecastRecord) {
+    // A finding that foretells nothing yet goes on doing so.
+    if flood_due(&stored.finding).is_none() {
         return;
-    };
-    for (name, at) in [("due", newest.due), ("earliest", newest.earliest), ("latest", newest.latest)] {
-        estimate.insert(name.to_owned(), at.to_string().into());
     }
-    for fact in stored.finding.evidence.iter_mut().filter(|fact| fact.says.starts_with(LOOKING_AHEAD)) {
-        fact.says = fact.says.replace(&day(before), &day(newest.due));
+    for (name, at) in [("due", newest.due), ("earliest", newest.earliest), ("latest", newest.latest)] {
+        stored.finding.estimate.insert(name.to_owned(), at.to_string().into());
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::advice::foretold;
     use crate::desk::samples;
-    use crate::model::{Evidence, Finding, Id, Severity};
+    use crate::model::{Finding, Id, Severity};
 
     #[test]
     fn a_flood_is_foretold_as_the_newest_forecast_says() {
@@ -68,10 +57,7 @@ mod tests {
             severity: Severity::Warning,
             probability: 0.9,
             estimate: serde_json::from_str(r#"{"due": "2026-12-06T18:00:00Z", "soak_time_h": 9}"#).unwrap(),
-            evidence: vec![Evidence {
-                at: None,
-                says: format!("{LOOKING_AHEAD}, quince floods about 6 December 2026."),
-            }],
+            evidence: Vec::new(),
         };
         let (raised_at, made) = (at("2026-11-02T12:00:00Z"), at("2026-11-20T12:00:00Z"));
         let mut stored = StoredFinding {
@@ -92,9 +78,10 @@ mod tests {
             litres: 900.0,
             mulch_left: 0.4,
         };
-        retell(&mut stored, &newest, &samples::terrace().zone);
+        retell(&mut stored, &newest);
         assert_eq!(stored.finding.estimate["due"], "2026-12-14T05:00:00Z");
         assert_eq!(stored.finding.estimate["soak_time_h"], 9);
-        assert!(stored.finding.evidence[0].says.ends_with("floods about 13 December 2026."));
+        let says = foretold(&stored.finding, &samples::terrace()).unwrap();
+        assert!(says.ends_with("floods about 13 December 2026."), "{says}");
     }
 }

@@ -4,13 +4,15 @@ use std::collections::BTreeSet;
 
 use super::Readings;
 use super::explanation::doubt;
-use super::water::{in_the_past, water};
-use crate::advice::{WaterNow, advice, advice_in_flood, headline_now, quoted};
+use super::water::water;
+use crate::advice::{WaterNow, advice, advice_in_flood, flood_due, headline_now, quoted};
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredFinding;
-use crate::model::{BasinIx, EventTime, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System};
+use crate::model::{
+    BasinIx, EventTime, Evidence, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System,
+};
 
 /// Numbers that the gist, or what explains a finding, tells in words.
 const TOLD_OTHERWISE: [&str; 9] = [
@@ -27,9 +29,6 @@ const TOLD_OTHERWISE: [&str; 9] = [
 
 /// Numbers that foretell a flood: a day that is past, or a flood that stands, makes them void.
 const FORETELLING: [&str; 3] = ["due", "earliest", "latest"];
-
-/// How the engine's sentence begins that foretells one.
-pub(in crate::desk) const LOOKING_AHEAD: &str = "If it goes on like this";
 
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
 pub(super) fn findings(
@@ -65,8 +64,9 @@ pub(in crate::desk) fn sheet(
     let moment = |at| readings.moment(at);
     let water = water(system, stored, readings);
     let stands = water.as_ref().map(|water| water.now);
-    let ahead = Ahead::of(finding)
-        .filter(|ahead| !in_flood && stored.cleared_at.is_none() && ahead.due > readings.now());
+    let ahead =
+        flood_due(finding).filter(|due| !in_flood && stored.cleared_at.is_none() && *due > readings.now());
+    let tell = |fact: &Evidence| water.as_ref().map_or_else(|| fact.says.clone(), |water| water.tell(fact));
     let is_told = |name: &str| ahead.is_some() || !FORETELLING.contains(&name);
     FindingSheet {
         kind: finding.kind,
@@ -79,7 +79,7 @@ pub(in crate::desk) fn sheet(
         },
         headline: headline_now(finding, system, stands),
         water: stands,
-        gist: water.map(|water| water.says).or_else(|| gist(system, finding, ahead.as_ref())),
+        gist: water.as_ref().map(|water| water.says.clone()).or_else(|| gist(system, finding, ahead)),
         urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
         probability: finding.probability,
@@ -95,8 +95,7 @@ pub(in crate::desk) fn sheet(
         evidence: finding
             .evidence
             .iter()
-            .filter(|e| ahead.is_some() || !e.says.starts_with(LOOKING_AHEAD))
-            .map(|e| (e.at.map(moment), units.retold(&in_the_past(&e.says, stands))))
+            .map(|fact| (fact.at.map(moment), units.retold(&tell(fact))))
             .collect(),
         doubt: doubt(system, finding),
         advice: if in_flood { advice_in_flood } else { advice }(finding.kind, Some(system)),
@@ -109,20 +108,8 @@ pub(super) fn urgency(finding: &Finding, water: Option<WaterNow>) -> Urgency {
     if water == Some(WaterNow::Gone) { urgency.max(Urgency::Soon) } else { urgency }
 }
 
-/// The flood that a finding foretells.
-struct Ahead {
-    due: EventTime,
-}
-
-impl Ahead {
-    fn of(finding: &Finding) -> Option<Self> {
-        let due = finding.estimate.get("due")?.as_str()?.parse().ok()?;
-        Some(Self { due })
-    }
-}
-
 /// How much is wrong, for those findings that measure it.
-fn gist(system: &System, finding: &Finding, ahead: Option<&Ahead>) -> Option<String> {
+fn gist(system: &System, finding: &Finding, ahead: Option<EventTime>) -> Option<String> {
     let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
     match (finding.kind, &finding.subject) {
         (FindingKind::UnevenSplit, Subject::Splitter(id)) => {
@@ -142,7 +129,7 @@ fn gist(system: &System, finding: &Finding, ahead: Option<&Ahead>) -> Option<Str
             ))
         }
         (FindingKind::SlowSoak, Subject::Basin(_)) => {
-            let due = ahead?.due;
+            let due = ahead?;
             let day =
                 due.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string();
             Some(format!("At this rate it floods about {day}."))

@@ -1,10 +1,10 @@
 //! Where the water of a flood or pond stands now, by the last readings of the basin's floats.
 
 use super::Readings;
-use crate::advice::WaterNow;
+use crate::advice::{WaterNow, basin_words};
 use crate::desk::sheet::{FloatSheet, Moment};
 use crate::ledger::{Latest, StoredFinding};
-use crate::model::{BasinIx, EventTime, FindingKind, Quantity, Span, Subject, System};
+use crate::model::{BasinIx, EventTime, Evidence, Finding, FindingKind, Quantity, Span, Subject, System};
 
 /// A flood that was raised this soon after the water began to stand is one of the overflow float, which is waited for
 /// two minutes; a hold of a float is hours (contract of `replay`).
@@ -16,6 +16,8 @@ pub(super) struct Water {
     pub(super) now: WaterNow,
     /// In a sentence or two; why the finding stands where the water has gone.
     pub(super) says: String,
+    /// When it began to stand, and what is told of that, once it is no longer where it was.
+    stood: Option<(EventTime, String)>,
 }
 
 /// What the floats say of the water of `stored`; none for findings of other kinds or that
@@ -27,7 +29,8 @@ pub(super) fn water(system: &System, stored: &StoredFinding, readings: Readings<
     let Subject::Basin(id) = &stored.finding.subject else { return None };
     let basin = system.find_basin(id.as_str())?;
     let floats = Floats::of(basin, readings);
-    let was_at_rim = stored.finding.kind == FindingKind::Flooding && was_at_rim(stored, &floats);
+    let since = standing_since(&stored.finding);
+    let was_at_rim = was_at_rim(stored, since, &floats);
     let now = floats.tell(was_at_rim)?;
     let raised = readings.moment(stored.raised_at).words;
     let says = match now {
@@ -45,7 +48,8 @@ pub(super) fn water(system: &System, stored: &StoredFinding, readings: Readings<
             format!("Nobody knows whether the water still stands: {}.", floats.last())
         }
     };
-    Some(Water { now, says })
+    let stood = since.zip(stood(system, basin, now, was_at_rim));
+    Some(Water { now, says, stood })
 }
 
 /// Whether a finding of `kind` is about water that stands.
@@ -63,27 +67,39 @@ pub(in crate::desk) fn water_of(
     water(system, stored, Readings::new(system, latest, now)).map(|water| (water.now, water.says))
 }
 
-/// The engine's sentence about water that stood, once it is no longer where it was: `has been wet since` would
-/// contradict the float beside it.
-pub(super) fn in_the_past(says: &str, now: Option<WaterNow>) -> String {
-    match now {
-        Some(WaterNow::Gone) if says.starts_with(STANDS) => {
-            says.replacen(STANDS, "Water stood", 1).replacen(" since ", " from ", 1)
+impl Water {
+    /// A fact of the finding as it is to be told now: that water stands, in the past once it is no longer where it was,
+    /// or it would contradict the float beside it.
+    pub(super) fn tell(&self, fact: &Evidence) -> String {
+        match &self.stood {
+            Some((since, says)) if fact.at == Some(*since) => says.clone(),
+            _ => fact.says.clone(),
         }
-        Some(WaterNow::Gone | WaterNow::Sunk) => says.replace(IS_WET, "became wet"),
-        _ => says.to_owned(),
     }
 }
 
-/// What the engine says of water at the float and at the rim while it stands.
-const STANDS: &str = "Water has stood";
-const IS_WET: &str = "has been wet since";
+/// What is told of water that began to stand and is no longer where it was.
+fn stood(system: &System, basin: BasinIx, now: WaterNow, was_at_rim: bool) -> Option<String> {
+    let place = basin_words(system, basin);
+    match now {
+        WaterNow::Gone | WaterNow::Sunk if was_at_rim => {
+            Some(format!("The overflow float near the rim of {place} became wet."))
+        }
+        WaterNow::Gone => Some(format!("Water began to stand at the float in {place}.")),
+        WaterNow::AtRim | WaterNow::AtFloat | WaterNow::Sunk | WaterNow::Unheard => None,
+    }
+}
+
+/// Since when the water of a finding stood.
+fn standing_since(finding: &Finding) -> Option<EventTime> {
+    finding.estimate.get("standing_since")?.as_str()?.parse().ok()
+}
 
 /// Whether the overflow float told of the flood.
-fn was_at_rim(stored: &StoredFinding, floats: &Floats) -> bool {
-    let told = stored.finding.estimate.get("standing_since").and_then(serde_json::Value::as_str);
-    let since: Option<EventTime> = told.and_then(|since| since.parse().ok());
-    floats.overflow.is_some() && since.is_some_and(|since| stored.raised_at - since <= AT_ONCE)
+fn was_at_rim(stored: &StoredFinding, since: Option<EventTime>, floats: &Floats) -> bool {
+    stored.finding.kind == FindingKind::Flooding
+        && floats.overflow.is_some()
+        && since.is_some_and(|since| stored.raised_at - since <= AT_ONCE)
 }
 
 /// The floats of a basin as they were heard last.
@@ -193,18 +209,27 @@ mod tests {
         assert_eq!(now(AT_NOON, &[overflow(0.0)]), WaterNow::Unheard);
     }
 
-    /// The sentences are the engine's: if it words them otherwise, this must follow.
     #[test]
     fn what_was_seen_is_told_in_the_past_once_it_is_over() {
-        let engine = include_str!("../../engine/words.rs");
-        assert!(engine.contains(STANDS) && engine.contains(IS_WET));
-        let says = "The overflow float near the rim of fig has been wet since 2 March 05:00.";
-        let was = "The overflow float near the rim of fig became wet 2 March 05:00.";
-        assert_eq!(in_the_past(says, Some(WaterNow::Sunk)), was);
-        assert_eq!(in_the_past(says, Some(WaterNow::AtRim)), says);
-        let says = "Water has stood at the float in fig since 2 March 05:00, longer than the 6 hours.";
-        let was = "Water stood at the float in fig from 2 March 05:00, longer than the 6 hours.";
-        assert_eq!(in_the_past(says, Some(WaterNow::Gone)), was);
+        let fact = |time: &str| Evidence { at: Some(at(time)), says: "as the engine says".to_owned() };
+        let (up, down) =
+            (("overflow", "2026-03-02T19:55:00Z", 1.0), ("overflow", "2026-03-02T19:55:00Z", 0.0));
+        let (float_up, float_down) =
+            (("float", "2026-03-02T19:50:00Z", 1.0), ("float", "2026-03-02T19:50:00Z", 0.0));
+        let tells = |since, floats: &[_]| told(since, floats).unwrap().tell(&fact(since));
+        let wet = "The overflow float near the rim of the “quince tree” basin became wet.";
+        assert_eq!(tells(AT_NOON, &[float_up, up]), "as the engine says", "it still is at the rim");
+        assert_eq!(tells(AT_NOON, &[float_up, down]), wet);
+        assert_eq!(tells(AT_NOON, &[float_down, down]), wet);
+        let began = "Water began to stand at the float in the “quince tree” basin.";
+        assert_eq!(tells(LONG_BEFORE, &[float_down, down]), began);
+        assert_eq!(
+            tells(LONG_BEFORE, &[float_up, down]),
+            "as the engine says",
+            "it still stands at the float"
+        );
+        let gone = told(LONG_BEFORE, &[float_down, down]).unwrap();
+        assert_eq!(gone.tell(&fact(AT_NOON)), "as the engine says", "another fact stays as it is");
     }
 
     #[test]

@@ -108,7 +108,7 @@ pub(super) fn blocked_by_floats(system: &System, missing: Missing, since: EventT
     let (kind, spot) = (FindingKind::BlockedOutlet, Spot::Basin(basin));
     let float = system.find_sensor(Place::Basin(basin), Quantity::Float).map_or(spot, Spot::Sensor);
     let explanation = |kind: FindingKind, spot: Spot, probability: f64| serde_json::json!({ "finding": kind, "subject": spot.subject(system), "probability": probability });
-    let says = words::float_stays_down(system, system.basin(basin).id.as_str(), since, asked, expected);
+    let says = words::float_stays_down(system, &words::basin(system, basin), since, asked, expected);
     Conclusion {
         kind,
         spot,
@@ -141,7 +141,7 @@ fn sentence(system: &System, gains: &Gains, recent: &Recent, since: EventTime, c
     let total: f64 = system.basin_ixs().map(share).sum();
     let received = |basin: BasinIx| {
         let design = system.tree().design_share(basin);
-        (system.basin(basin).id.as_str(), 100.0 * share(basin) / total, 100.0 * design)
+        (basin, 100.0 * share(basin) / total, 100.0 * design)
     };
     let concerned: Vec<_> = match cause {
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {

@@ -73,12 +73,12 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
     let date = |days: f64| now + Span::from_hours_f64(24.0 * days);
     let dates = report.outlook.map(|outlook| [outlook.due, outlook.earliest, outlook.latest].map(date));
     let told = |i: usize| dates.map(|dates| dates[i].to_string()).into();
-    let label = system.basin(*basin).id.as_str();
+    let label = words::basin(system, *basin);
     let mut evidence = vec![Evidence {
         at: report.since,
         says: words::soaks_slower(
             system,
-            label,
+            &label,
             report.since,
             [baseline_h, soak_time_h].map(Span::from_hours_f64),
         ),
@@ -89,9 +89,6 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
     }
     if system.source.litres_per_count.is_none() {
         evidence.push(Evidence { at: None, says: words::loads_are_guessed() });
-    }
-    if let Some([due, ..]) = dates {
-        evidence.push(Evidence { at: None, says: words::would_flood(system, label, due) });
     }
     Conclusion {
         kind: FindingKind::SlowSoak,

@@ -162,7 +162,7 @@ fn chips_are_area_times_depth_lost() {
     // 1.2 m² × 200 mm × 0.65 = 156 L, in tens.
     assert_eq!((task.materials[0].quantity, task.materials[0].unit), (160.0, "L"));
     assert_eq!((task.window.earliest, task.window.due), (now() + DAY(20), now() + DAY(30)));
-    assert!(task.reason.contains("9000 litres") && task.reason.contains("35 %"), "{}", task.reason);
+    assert!(task.reason.contains("9\u{a0}000\u{a0}L") && task.reason.contains("35 %"), "{}", task.reason);
 }
 
 #[test]
