@@ -41,6 +41,30 @@ pub(super) fn single() -> System {
     )
 }
 
+/// Two basins with nothing but a float each.
+pub(super) fn floats() -> System {
+    parsed(
+        "floats.toml",
+        r#"
+        id = "floats"
+        name = "Floats"
+        timezone = "UTC"
+        soil = "loam"
+        [[splitter]]
+        id = "s1"
+        feeds = ["fig", "plum"]
+        [[basin]]
+        id = "fig"
+        area_m2 = 1.2
+        float = {}
+        [[basin]]
+        id = "plum"
+        area_m2 = 1.2
+        float = {}
+        "#,
+    )
+}
+
 /// The plan of a system of which nothing was heard.
 pub(super) fn plan(system: &System) -> PlanSheet {
     let now = EventTime::from_secs(1_772_323_200);

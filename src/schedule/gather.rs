@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
-use crate::model::{EventTime, FindingKind, Id, Span, Subject, System, Work};
+use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Span, Subject, System, Work};
 use crate::upkeep::{
     Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Rules, Standing,
     Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
@@ -91,7 +91,7 @@ impl Known {
         now: EventTime,
     ) -> Result<Vec<Task>, LedgerFault> {
         let of = |map: &BTreeMap<Id, Vec<_>>| map.get(&system.id).cloned().unwrap_or_default();
-        let doses = doses(view, &system.id, now - OF_LATE, now)?;
+        let doses = doses(view, system, now - OF_LATE, now)?;
         let facts = Facts {
             system,
             standing: self.standing.get(&system.id).map_or(&[], Vec::as_slice),
@@ -204,7 +204,7 @@ fn past<'a>(
         system,
         findings: findings.collect(),
         outlooks,
-        doses: doses(view, id, from, to)?,
+        doses: doses(view, system, from, to)?,
         last,
         done,
         since: since(view, system, to)?,
@@ -216,9 +216,13 @@ fn outlook(record: ForecastRecord) -> Outlook {
     Outlook { basin, made, due, earliest, latest, soonest: due, litres, mulch_left }
 }
 
-fn doses(view: &View, system: &Id, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {
-    let doses = view.doses(system, from, to)?.into_iter();
-    Ok(doses.map(|dose| Dose { at: dose.at, shares: dose.shares }).collect())
+fn doses(view: &View, system: &System, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {
+    // Floats alone show that water stands, not how much came: then every share is told as the design has it.
+    let has_probe = |ix| system.find_sensor(Place::Basin(ix), Quantity::Moisture).is_some();
+    let is_measured = system.basins.len() == 1 || system.basin_ixs().any(has_probe);
+    let told = |shares| if is_measured { shares } else { BTreeMap::new() };
+    let doses = view.doses(&system.id, from, to)?.into_iter();
+    Ok(doses.map(|dose| Dose { at: dose.at, shares: told(dose.shares) }).collect())
 }
 
 /// What flow tests said of splitters of late.

@@ -7,7 +7,7 @@
 use super::timeline::share_of;
 use crate::desk::sheet::{Level, LevelBasis};
 use crate::ledger::DoseRecord;
-use crate::model::{BasinIx, EventTime, SplitterIx, System};
+use crate::model::{BasinIx, EventTime, Place, Quantity, SplitterIx, System};
 use crate::stats::interval::Interval;
 
 /// Doses that an interval needs at the least.
@@ -23,9 +23,16 @@ const TINY: f64 = 1e-9;
 /// The smallest part of a dose that is told apart from nothing.
 const LEAST_PART: f64 = 0.005;
 
+/// Whether sensors of a system measure how a dose is shared out: probes do, floats alone show that water stands. One
+/// basin alone gets all of it.
+pub(super) fn measures(system: &System) -> bool {
+    let has_probe = |ix| system.find_sensor(Place::Basin(ix), Quantity::Moisture).is_some();
+    system.basins.len() == 1 || system.basin_ixs().any(has_probe)
+}
+
 /// The part of one dose that went to side a of a splitter; none where a side is unknown, or where rain was in it.
 pub(super) fn part_to_a(system: &System, splitter: SplitterIx, dose: &DoseRecord) -> Option<f64> {
-    if dose.quality <= 0.0 {
+    if dose.quality <= 0.0 || !measures(system) {
         return None;
     }
     let design_a = system.splitter(splitter).split[0];
@@ -94,6 +101,9 @@ fn weighted_median(values: &mut [(f64, f64)]) -> f64 {
 
 /// The part of the doses' water that a basin received, each dose counting alike, and how many doses that is of.
 pub(super) fn received(system: &System, basin: BasinIx, doses: &[DoseRecord]) -> Option<(f64, usize)> {
+    if !measures(system) {
+        return None;
+    }
     let id = &system.basin(basin).id;
     let shares: Vec<f64> = doses
         .iter()
@@ -150,6 +160,17 @@ mod tests {
         let even = weighted_median(&mut [(3.0, 1.0), (1.0, 1.0), (2.0, 1.0), (4.0, 1.0)]);
         let heavy = weighted_median(&mut [(3.0, 5.0), (1.0, 1.0), (2.0, 1.0)]);
         assert!((even - 2.5).abs() < 1e-12 && (heavy - 3.0).abs() < 1e-12, "{even} {heavy}");
+    }
+
+    /// Without a probe, every dose is told as the design has it.
+    #[test]
+    fn floats_alone_measure_no_share() {
+        let system = samples::floats();
+        let hour = |hour: u32| format!("2026-11-19T{hour:02}:00:00Z");
+        let doses: Vec<_> = (0..20).map(|n| samples::dose(&system, &hour(n), None, &[0.5, 0.5])).collect();
+        assert_eq!(level(&system, SplitterIx(0), &doses, EventTime::MIN), None);
+        assert_eq!(received(&system, BasinIx(0), &doses), None);
+        assert!(measures(&samples::terrace()) && measures(&samples::single()));
     }
 
     #[test]

@@ -138,10 +138,11 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
     if let Some(says) = says {
         told.extend([if parts.is_empty() { ": " } else { ", " }, says]);
     }
-    if time.unmeasured > 0 && time.unmeasured == time.doses {
+    let unmeasured = if parts.is_empty() { 0 } else { time.unmeasured };
+    if unmeasured > 0 && unmeasured == time.doses {
         told.push_str("; how many litres is not known: no meter told");
-    } else if time.unmeasured > 0 {
-        let some = time.unmeasured.to_string();
+    } else if unmeasured > 0 {
+        let some = unmeasured.to_string();
         told.extend(["; the meter told nothing of ", &some]);
     }
     told
@@ -208,7 +209,13 @@ fn outlook(
     .take(if is_flooded { 2 } else { 3 })
 }
 
+/// Heights at which soak times are marked: as many hours as that each, as few marks as possible above one.
+const MARKS_H: [f64; 9] = [0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0, 168.0];
+/// Marks that a drawing has at most.
+const MARKS: f64 = 4.0;
+
 fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: EventTime) -> Scatter {
+    let stretch = &stretch.since(soaks.first().map(|soak| soak.began));
     let longest = soaks.iter().map(|soak| soak.lasted.hours_f64()).fold(0.5, f64::max) * 1.1;
     let height = |hours: f64| hours / longest;
     let point = |soak: &&SoakRecord| {
@@ -224,7 +231,9 @@ fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: Ev
         let at = |time: EventTime| height(intercept + slope * days(time));
         (at(stretch.from), at(stretch.to))
     });
-    let guide = |part: f64| (part, words::span(Span::from_hours_f64(longest * part)), false);
+    let mark = MARKS_H.into_iter().find(|mark| longest / mark < MARKS + 1.0).unwrap_or(MARKS_H[8]);
+    let marks = (1..).map(|n| f64::from(n) * mark).take_while(|hours| *hours <= longest);
+    let guide = |hours: f64| (height(hours), words::span(Span::from_hours_f64(hours)), false);
     Scatter {
         stretch: *stretch,
         words: format!(
@@ -233,7 +242,7 @@ fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: Ev
         ),
         ticks: ticks(system, stretch),
         points: soaks.iter().map(point).collect(),
-        guides: vec![guide(0.5), guide(0.91)],
+        guides: marks.map(guide).collect(),
         trend,
         onset: None,
     }

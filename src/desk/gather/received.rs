@@ -84,6 +84,9 @@ fn time(
 /// Litres as measured, and the part of the water: by litres where they are known, else each dose alike. Both are of
 /// the same doses; `says` is left out.
 pub(in crate::desk) fn of_basin(system: &System, ix: BasinIx, doses: &[DoseRecord]) -> Received {
+    if !balance::measures(system) {
+        return Received::default();
+    }
     let id = &system.basin(ix).id;
     let told = doses.iter().filter_map(|dose| Some((dose.litres?, share_of(system, dose, id)?)));
     let (all, mine, count) = told.fold((0.0, 0.0, 0), |(all, mine, count), (litres, share)| {
@@ -126,13 +129,20 @@ pub(in crate::desk) fn basis(
         .into_iter()
         .any(|quantity| system.find_sensor(Place::Basin(ix), quantity).is_some());
     let named = doses.iter().filter(|dose| dose.shares.contains_key(id)).count();
-    Some(match (doses.len(), named) {
-        (0, _) => "no dose was seen".to_owned(),
+    Some(match doses.len() {
+        0 => "no dose was seen".to_owned(),
         _ if !is_sensed => "it has no probe and no float".to_owned(),
+        _ if !balance::measures(system) => "its float shows that water stands, not how much came".to_owned(),
+        all => told_too_little(all, named, &silence),
+    })
+}
+
+fn told_too_little(all: usize, some: usize, silence: &str) -> String {
+    match (all, some) {
         (1, 0) => "its sensors did not tell of the one dose".to_owned(),
         (all, 0) => format!("its sensors told of none of {all} doses"),
         (all, some) => format!("too few doses: its sensors told of {some} of {all}{silence}"),
-    })
+    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! One splitter's own page.
 
 use super::Readings;
-use super::balance::{level, part_to_a};
+use super::balance::{level, measures, part_to_a};
 use super::finding::{findings, node_words};
 use super::timeline::ticks;
 use crate::advice::headline;
@@ -42,6 +42,11 @@ pub fn splitter_page(
 
 /// Why nothing tells how a splitter divides the water.
 fn why_unknown(system: &System, ix: SplitterIx, doses: &[DoseRecord], now: EventTime) -> String {
+    if !measures(system) {
+        return "No basin has a moisture probe, so nothing tells how it divides the water: a float shows that water \
+                stands, not how much came."
+            .to_owned();
+    }
     let is_sensed = |basin: &BasinIx| {
         let place = Place::Basin(*basin);
         [Quantity::Moisture, Quantity::Float].into_iter().any(|q| system.find_sensor(place, q).is_some())
@@ -126,6 +131,8 @@ fn balance(
     now: EventTime,
 ) -> Scatter {
     let design = system.splitter(ix).split[0];
+    let first = doses.iter().find(|dose| part_to_a(system, ix, dose).is_some());
+    let stretch = &stretch.since(first.map(|dose| dose.at));
     let point = |dose: &DoseRecord| {
         let part = part_to_a(system, ix, dose)?;
         let when = words::moment(dose.at, now, &system.zone).words;

@@ -9,6 +9,8 @@ const COLUMNS: i64 = 400;
 const SHORTEST: Span = Span::HOUR;
 /// Longest one.
 const LONGEST: Span = Span::from_days(20 * 366);
+/// Room before the first thing to see, as a part of the time after it.
+const ROOM: f64 = 0.04;
 /// Up to this length every reading is looked at.
 const RAW_UP_TO: Span = Span::from_days(2);
 /// Up to this length, hours are.
@@ -90,6 +92,15 @@ impl Stretch {
         let length = (to - from).clamp(SHORTEST, LONGEST);
         let from = from + (to - from).scaled(0.5) - length.scaled(0.5);
         Self { from, to: from + length, last: None }
+    }
+
+    /// The part of it from `first` on, with a little room before; all of it where nothing is `first`.
+    #[must_use]
+    pub fn since(&self, first: Option<EventTime>) -> Self {
+        let Some(first) = first.filter(|first| *first < self.to) else { return *self };
+        let length = (self.to - first).max(SHORTEST);
+        let from = (self.to - length.scaled(1.0 + ROOM)).max(self.from);
+        Self { from, to: self.to, last: self.last.filter(|_| from == self.from) }
     }
 
     /// How long it is.
