@@ -30,7 +30,17 @@ pub(super) static STYLE: Asset = asset!("desk.css", "text/css; charset=utf-8");
 pub(super) static SCRIPT: Asset = asset!("live.js", "text/javascript; charset=utf-8");
 pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
-pub(super) static SETUP: Asset = asset!("setup.js", "text/javascript; charset=utf-8");
+pub(super) static SCATTER: Asset = asset!("scatter.js", "text/javascript; charset=utf-8");
+/// What sets a system up, in the order in which it runs: each uses what those before it made.
+pub(super) static SETUP: [Asset; 7] = [
+    asset!("setup-fields.js", "text/javascript; charset=utf-8"),
+    asset!("setup-zones.js", "text/javascript; charset=utf-8"),
+    asset!("setup-pipes.js", "text/javascript; charset=utf-8"),
+    asset!("setup-plan.js", "text/javascript; charset=utf-8"),
+    asset!("setup-parts.js", "text/javascript; charset=utf-8"),
+    asset!("setup-saved.js", "text/javascript; charset=utf-8"),
+    asset!("setup.js", "text/javascript; charset=utf-8"),
+];
 pub(super) static SETUP_STYLE: Asset = asset!("setup.css", "text/css; charset=utf-8");
 pub(super) static RECORD: Asset = asset!("record.js", "text/javascript; charset=utf-8");
 pub(super) static RECORD_STYLE: Asset = asset!("record.css", "text/css; charset=utf-8");
@@ -88,7 +98,7 @@ pub(super) async fn asset(
         &SCRIPT,
         &FORMS,
         &TIMELINE,
-        &SETUP,
+        &SCATTER,
         &SETUP_STYLE,
         &RECORD,
         &RECORD_STYLE,
@@ -98,6 +108,7 @@ pub(super) async fn asset(
         &ICON,
     ]
     .into_iter()
+    .chain(&SETUP)
     .find(|asset| asset.name == name) else {
         return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
     };

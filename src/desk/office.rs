@@ -1,5 +1,6 @@
 //! What the desk is given, and what its handlers share.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -12,7 +13,7 @@ use super::shelf::Shelf;
 use super::words;
 use crate::clock::Clock;
 use crate::export::ExportHealth;
-use crate::ledger::{Orders, View};
+use crate::ledger::{Orders, Unassigned, View};
 use crate::model::{Action, EventTime, System};
 use crate::schedule::Upkeep;
 use crate::secrets::{NoChance, Seal};
@@ -110,6 +111,22 @@ impl Office {
             return all;
         }
         Arc::new(all.iter().filter(|system| visitor.may_see(&system.property)).cloned().collect())
+    }
+
+    /// Those of `unassigned` that no system claims by now: what was heard before somebody claimed it is remembered.
+    pub(super) fn unclaimed(&self, mut unassigned: Vec<Unassigned>) -> Vec<Unassigned> {
+        let heard: BTreeSet<&str> = unassigned.iter().map(|stray| stray.topic.as_str()).collect();
+        let claimed: BTreeSet<String> = if heard.is_empty() {
+            BTreeSet::new()
+        } else {
+            let systems = self.desk.systems.borrow();
+            let topics = systems.iter().flat_map(|system| {
+                system.sensor_ixs().map(|ix| system.topic(ix, &self.desk.files.prefix))
+            });
+            topics.filter(|topic| heard.contains(topic.as_str())).collect()
+        };
+        unassigned.retain(|stray| !claimed.contains(&stray.topic));
+        unassigned
     }
 
     /// The system called `id`, if there is one that `visitor` may see.

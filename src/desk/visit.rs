@@ -21,7 +21,7 @@ use super::mute;
 use super::office::Office;
 use super::pages;
 use super::people::Visitor;
-use super::sheet::{Filter, HeardSheet, SystemSheet};
+use super::sheet::{Filter, SystemSheet};
 use super::units::Units;
 use super::upkeep;
 use crate::ledger::{LedgerFault, View};
@@ -194,10 +194,9 @@ async fn heard_main(office: &Office, visitor: &Visitor) -> Result<Markup, Fault>
         return Err(Fault::Beyond);
     }
     let (now, zone) = (office.now(), office.zone(visitor));
-    let mut sheet: HeardSheet = ask(office, move |view| {
-        Ok(gather::heard(&view.totals()?, view.refusals()?, view.unassigned()?, now, &zone))
-    })
-    .await?;
+    let read = |view: &View| Ok((view.totals()?, view.refusals()?, view.unassigned()?));
+    let (totals, refusals, unassigned) = ask(office, read).await?;
+    let mut sheet = gather::heard(&totals, refusals, office.unclaimed(unassigned), now, &zone);
     sheet.published = (office.desk.broker.clone(), office.desk.files.prefix.clone());
     Ok(pages::heard_main(&sheet))
 }

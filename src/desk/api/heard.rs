@@ -84,6 +84,6 @@ async fn heard(visitor: Visitor, State(office): State<Arc<Office>>) -> Result<Js
         readings: totals.readings,
         refused: refusals.counts,
         refusals: refusals.samples.into_iter().map(refusal).collect(),
-        unassigned: unassigned.into_iter().map(stray).collect(),
+        unassigned: office.unclaimed(unassigned).into_iter().map(stray).collect(),
     }))
 }

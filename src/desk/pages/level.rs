@@ -43,7 +43,7 @@ fn one(value: f64) -> String {
 /// The split now: `62 : 38`, or that it is not known yet.
 pub(super) fn split(level: Option<&Level>) -> String {
     level.map_or_else(
-        || "not known yet".to_owned(),
+        || "not known".to_owned(),
         |level| format!("{:.0} : {:.0}", level.share_a * 100.0, (1.0 - level.share_a) * 100.0),
     )
 }
@@ -56,12 +56,18 @@ pub(super) const fn period(level: &Level) -> &'static str {
     }
 }
 
+/// The interval in whole percents, unless it is narrower than they tell.
+fn told_interval(level: &Level) -> Option<[String; 2]> {
+    let (low, high) = level.interval?;
+    Some([low, high].map(words::percent)).filter(|[low, high]| low != high)
+}
+
 /// The same as a sentence; `a` and `b` are what the sides feed.
 pub(super) fn sentence(level: &Level, a: &str, b: &str) -> Markup {
     html! {
         "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose"
-        @if let Some((low, high)) = level.interval {
-            " (between " (words::percent(low)) " and " (words::percent(high)) ", four times out of five)"
+        @if let Some([low, high]) = told_interval(level) {
+            " (between " (low) " and " (high) ", four times out of five)"
         }
         "; side b, to "
         (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "

@@ -28,7 +28,8 @@ pub fn basin_page(chrome: &Chrome, sheet: &BasinPage, units: Units) -> String {
     let here = format!("{}?{}", sheet.timeline.page, sheet.timeline.stretch.query());
     let fragment = format!("/fragments{here}");
     let page = Page { title: &sheet.basin.label, here: &here, fragment: &fragment, live: true };
-    layout_with(chrome, &page, &[&assets::TIMELINE], &basin_page_main(sheet, units)).into_string()
+    layout_with(chrome, &page, &[&assets::TIMELINE, &assets::SCATTER], &basin_page_main(sheet, units))
+        .into_string()
 }
 
 /// What is inside `main` of a basin's page.
@@ -61,7 +62,7 @@ pub fn splitter_page(chrome: &Chrome, sheet: &SplitterPage) -> String {
     let fragment = format!("/fragments{here}");
     let title = format!("Splitter {}", quoted(&sheet.id));
     let page = Page { title: &title, here: &here, fragment: &fragment, live: true };
-    layout_with(chrome, &page, &[], &splitter_page_main(sheet)).into_string()
+    layout_with(chrome, &page, &[&assets::SCATTER], &splitter_page_main(sheet)).into_string()
 }
 
 /// What is inside `main` of a splitter's page.
@@ -92,8 +93,8 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
         @if !sheet.findings.is_empty() { (part("findings", &findings(&sheet.findings)).markup()) }
         (part("balance", &html! {
             h2 { "Dose by dose" }
-            (scatter::scatter(&sheet.balance))
-            p class="key" { "Dots: what each dose gave to side a. Plain line: the design. Dashed lines: beyond these somebody should come. Doses that rain touched are left out." }
+            @if sheet.balance.points.is_empty() { p { "No dose told it in half a year." } }
+            @else { (scatter::scatter(&sheet.balance)) p class="key" { "Dots: what each dose gave to side a. Plain line: the design. Dashed lines: beyond these somebody should come. Doses that rain touched are left out." } }
         }).markup())
     }
 }

@@ -4,36 +4,87 @@ use maud::{Markup, html};
 
 use super::timeline::LAST_TICK;
 use crate::desk::sheet::Scatter;
+use crate::desk::words;
 
 /// Height, px.
 const HEIGHT: f64 = 180.0;
+/// Height of the line below with the names of times, px.
+const NAMES: f64 = 22.0;
+/// Width of the margin with the names of heights, px: room for `17.5 h`.
+const MARGIN: f64 = 52.0;
+/// Half the height of a letter, px.
+const HALF_LETTER: f64 = 4.5;
+/// Observations that the list names at most, the newest.
+const LISTED: usize = 100;
 
-/// The drawing; what it says in sum stands beside it in words.
+/// The drawing; what it says in sum stands beside it in words, and single observations in the list below.
 pub(super) fn scatter(sheet: &Scatter) -> Markup {
-    let x = |x: f64| format!("{:.2}%", x * 100.0);
-    let y = |y: f64| format!("{:.1}", HEIGHT - y.clamp(0.0, 1.0) * HEIGHT);
     html! {
         p class="key" { (sheet.words) }
         figure class="scatter" {
-            svg width="100%" height=(HEIGHT + 22.0) role="img" aria-label=(sheet.words) {
-                @for tick in &sheet.ticks {
-                    line class="tick" x1=(x(tick.x)) x2=(x(tick.x)) y1="0" y2=(HEIGHT) {}
-                    @if tick.x < LAST_TICK { text class=[tick.minor.then_some("minor")] x=(x(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
+            div class="plot" { (heights(sheet)) (dots(sheet)) }
+            p class="told" role="status" aria-live="polite" { "Tap a dot, or point at it, to read it." }
+        }
+        (list(sheet))
+    }
+}
+
+fn across(x: f64) -> String {
+    format!("{:.2}%", x * 100.0)
+}
+
+fn down(height: f64) -> f64 {
+    HEIGHT - height.clamp(0.0, 1.0) * HEIGHT
+}
+
+/// The names of the guides, in the margin, so that they lie on no dot.
+fn heights(sheet: &Scatter) -> Markup {
+    html! {
+        svg class="heights" width=(MARGIN) height=(HEIGHT + NAMES) aria-hidden="true" {
+            @for (height, words, _) in &sheet.guides {
+                @let y = (down(*height) + HALF_LETTER).clamp(2.0 * HALF_LETTER + 2.0, HEIGHT);
+                text x=(MARGIN - 5.0) y=(format!("{y:.1}")) { (words) }
+            }
+        }
+    }
+}
+
+fn dots(sheet: &Scatter) -> Markup {
+    let y = |height: f64| format!("{:.1}", down(height));
+    html! {
+        svg class="dots" height=(HEIGHT + NAMES) role="img" aria-label=(sheet.words) {
+            @for tick in &sheet.ticks {
+                line class="tick" x1=(across(tick.x)) x2=(across(tick.x)) y1="0" y2=(HEIGHT) {}
+                @if tick.x < LAST_TICK { text class=[tick.minor.then_some("minor")] x=(across(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
+            }
+            @for (height, _, is_limit) in &sheet.guides {
+                line class=(if *is_limit { "limit" } else { "guide" }) x1="0" x2="100%" y1=(y(*height)) y2=(y(*height)) {}
+            }
+            @if let Some((left, right)) = sheet.trend { line class="trend" x1="0" x2="100%" y1=(y(left)) y2=(y(right)) {} }
+            @for (at, height, words) in &sheet.points {
+                circle cx=(across(*at)) cy=(y(*height)) r="4" { title { (words) } }
+            }
+            @if let Some((at, words)) = &sheet.onset {
+                line class="onset" x1=(across(*at)) x2=(across(*at)) y1="0" y2=(HEIGHT) {}
+                @if *at < 0.5 { text class="onset" x=(across(*at)) y="13" dx="4" { (words) } }
+                @else { text class="onset before" x=(across(*at)) y="13" dx="-4" { (words) } }
+            }
+        }
+    }
+}
+
+/// The observations in words, newest first.
+fn list(sheet: &Scatter) -> Markup {
+    let shown = sheet.points.len().min(LISTED);
+    html! {
+        @if shown > 0 {
+            details class="table" {
+                summary {
+                    @if shown < sheet.points.len() { "The last " (words::count(shown)) " as a list" } @else { "The same as a list" }
+                    span class="unseen" { ": " (sheet.words) }
                 }
-                @for (height, _, is_limit) in &sheet.guides {
-                    line class=(if *is_limit { "limit" } else { "guide" }) x1="0" x2="100%" y1=(y(*height)) y2=(y(*height)) {}
-                }
-                @if let Some((left, right)) = sheet.trend { line class="trend" x1="0" x2="100%" y1=(y(left)) y2=(y(right)) {} }
-                @for (at, height, words) in &sheet.points {
-                    circle cx=(x(*at)) cy=(y(*height)) r="3.5" { title { (words) } }
-                }
-                @for (height, words, _) in &sheet.guides {
-                    text class="scale" x="100%" dx="-3" dy="-4" y=(y(*height)) { (words) }
-                }
-                @if let Some((at, words)) = &sheet.onset {
-                    line class="onset" x1=(x(*at)) x2=(x(*at)) y1="0" y2=(HEIGHT) {}
-                    @if *at < 0.5 { text class="onset" x=(x(*at)) y="13" dx="4" { (words) } }
-                    @else { text class="onset before" x=(x(*at)) y="13" dx="-4" { (words) } }
+                div class="scroll listed" tabindex="0" role="region" aria-label=(sheet.words) {
+                    ol { @for (_, _, words) in sheet.points.iter().rev().take(LISTED) { li { (words) } } }
                 }
             }
         }

@@ -1,4 +1,5 @@
-//! The page on which a system is set up. Its form is made by `setup.js` from the file's content.
+//! The page on which a system is set up. Its form is made by the scripts `setup*.js` from the file's
+//! content.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -73,7 +74,7 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     let main = html! {
         @if let Some(id) = id { p class="trail" { a href={ "/systems/" (id) } { "Back to the system" } } }
         h1 id="title" tabindex="-1" { (title) }
-        p class="hint" id="intro" { "Fill in what you know; the plan grows beside it. Nothing is kept until you save." }
+        p class="hint" id="intro" { "Fill in what you know: four outlets lie ready, and what is not filled in has a usual value. Nothing is kept until you save." }
         noscript { p class="problem" { "This page needs scripts. Without them, write the system file by hand: see the guide." } }
         @if file.as_ref().is_some_and(|file| file.can_undo) {
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
@@ -84,7 +85,7 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     };
     let here = if id.is_some() { "" } else { "/setup" };
     let page = Page { title, here, fragment: "", live: false };
-    let assets = [&assets::FORMS, &assets::SETUP_STYLE, &assets::SETUP];
+    let assets: Vec<_> = [&assets::FORMS, &assets::SETUP_STYLE].into_iter().chain(&assets::SETUP).collect();
     page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
 }
 
@@ -118,7 +119,7 @@ fn likely_zone(office: &Office, visitor: &Visitor) -> Option<String> {
 /// Topics that nobody claims, newest first, with a glimpse of their last payload. Those who do not see every
 /// property are offered only what comes under the names of their systems.
 async fn strays(office: &Office, visitor: &Visitor) -> Result<Vec<Value>, LedgerFault> {
-    let mut strays = ask(office, View::unassigned).await?;
+    let mut strays = office.unclaimed(ask(office, View::unassigned).await?);
     if !visitor.sees_everything() {
         let systems = office.systems(visitor);
         let own: Vec<String> =
