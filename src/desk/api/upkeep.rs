@@ -141,7 +141,13 @@ async fn list_tasks(
     Asked(paging): Asked<Paging>,
 ) -> Result<Json<Page<TaskWire>>, Problem> {
     let within = which.within.map_or_else(String::new, |days| days.to_string());
-    let wanted = Wanted { property: which.property, system: which.system, kind: which.kind, within };
+    let wanted = Wanted {
+        property: which.property,
+        system: which.system,
+        kind: which.kind,
+        within,
+        ..Wanted::default()
+    };
     let rows = tasks(&office, &visitor, &wanted);
     let key = |row: &TaskRow| row.task.key.text();
     Ok(Json(page(rows, &paging, key, task_wire)?))

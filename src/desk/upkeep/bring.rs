@@ -13,10 +13,14 @@ pub(in crate::desk) fn bring<'a>(
 ) -> Vec<String> {
     let tasks: Vec<_> = tasks.collect();
     let materials = summed(tasks.iter().flat_map(|(_, materials)| *materials));
-    let has_chips = materials.iter().any(|material| material.what.starts_with(CHIPS));
+    let is_counted = |thing: &str| {
+        let of =
+            |what: &str| COUNTED.iter().any(|(begin, word)| what.starts_with(begin) && thing.contains(word));
+        materials.iter().any(|material| of(material.what))
+    };
     let advised = advice.iter().flat_map(|advice| advice.bring.iter().copied());
-    // The litres of a task say more than the same chips without.
-    let advised = advised.filter(|thing| !(has_chips && thing.contains(CHIPS)));
+    // What a task counts says more than the same thing without a number.
+    let advised = advised.filter(|thing| !is_counted(thing));
     let tools = tasks.iter().flat_map(|(kind, _)| kind.tools().iter().copied());
     let mut things: Vec<&str> = Vec::new();
     for thing in advised.chain(tools) {
@@ -33,13 +37,15 @@ pub(in crate::desk) fn bring<'a>(
     materials.chain(things.into_iter().map(str::to_owned)).collect()
 }
 
-const CHIPS: &str = "wood chips";
+/// How materials begin, and the word of advice for the same thing.
+const COUNTED: [(&str, &str); 3] =
+    [("wood chips", "wood chips"), ("battery", "batter"), ("spare", "spare sensor")];
 
 /// Whether `whole` names `part` among other things: `waterproof gloves and boots` does `gloves`.
 fn names(whole: &str, part: &str) -> bool {
     whole == part
         || whole.split(" and ").any(|one| one == part || one.ends_with(&format!(" {part}")))
-        || whole.starts_with(&format!("{part} and "))
+        || [" and ", " for "].iter().any(|then| whole.starts_with(&format!("{part}{then}")))
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! The addresses of tasks and visits.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use axum::Router;
@@ -7,9 +8,11 @@ use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use serde::Deserialize;
 
-use super::pages::{self, Calendar, TasksSheet, VisitsSheet};
 use super::rows::{VisitRow, Wanted, first_tasks, tasks, visits};
+use super::tasks_page::{self, TasksSheet};
+use super::visits_page::{self, Calendar, VisitsSheet};
 use super::{compared, feed, table};
 use crate::desk::answer::html;
 use crate::desk::office::Office;
@@ -29,29 +32,33 @@ type Shared = State<Arc<Office>>;
 /// The addresses of these pages.
 pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
     Router::new()
-        .route("/tasks", get(tasks_page))
+        .route("/tasks", get(show_tasks))
         .route("/tasks.csv", get(tasks_table))
-        .route("/visits", get(visits_page))
+        .route("/visits", get(show_visits))
         .route("/visits.csv", get(visits_table))
         .route("/visits/compared", get(compared::page))
         .route("/calendar", post(make_calendar))
         .route("/calendar.ics", get(calendar))
 }
 
-/// `GET /tasks?property=…&system=…&kind=…&within=…`
-async fn tasks_page(
+/// `GET /tasks?text=…&property=…&system=…&kind=…&within=…`
+async fn show_tasks(
     visitor: Visitor,
     State(office): Shared,
     Query(wanted): Query<Wanted>,
     units: Units,
 ) -> Response {
     let (rows, more) = first_tasks(&office, &visitor, &wanted, SHOWN);
-    let systems = office.systems(&visitor);
-    let ids = systems.iter().map(|system| system.property.as_str());
-    let properties = ids.map(|id| (id.to_owned(), words::title(id))).collect();
-    let today = today(&office, &visitor);
+    let (properties, today) = (properties(&office, &visitor), today(&office, &visitor));
     let sheet = TasksSheet { rows, more, wanted, properties, today, units };
-    html(pages::tasks(&office.chrome(&visitor, 0), &sheet))
+    html(tasks_page::tasks(&office.chrome(&visitor, 0), &sheet))
+}
+
+/// Properties in reach, id and title.
+fn properties(office: &Office, visitor: &Visitor) -> BTreeSet<(String, String)> {
+    let systems = office.systems(visitor);
+    let ids = systems.iter().map(|system| system.property.as_str());
+    ids.map(|id| (id.to_owned(), words::title(id))).collect()
 }
 
 fn today(office: &Office, visitor: &Visitor) -> Day {
@@ -63,18 +70,34 @@ async fn tasks_table(visitor: Visitor, State(office): Shared, Query(wanted): Que
     as_csv("tasks", table::tasks(&tasks(&office, &visitor, &wanted)))
 }
 
-/// `GET /visits`
-async fn visits_page(visitor: Visitor, State(office): Shared, units: Units) -> Response {
-    let calendar = if visitor.person().is_some() { Calendar::CanMake } else { Calendar::Open };
-    html(visits_with(&office, &visitor, calendar, units))
+/// Which visits an address asks for.
+#[derive(Debug, Default, Deserialize)]
+struct Asked {
+    /// Of this property only.
+    #[serde(default)]
+    property: String,
 }
 
-fn visits_with(office: &Office, visitor: &Visitor, calendar: Calendar, units: Units) -> String {
+/// `GET /visits?property=…`
+async fn show_visits(
+    visitor: Visitor,
+    State(office): Shared,
+    Query(asked): Query<Asked>,
+    units: Units,
+) -> Response {
+    let calendar = if visitor.person().is_some() { Calendar::CanMake } else { Calendar::Open };
+    html(visits_with(&office, &visitor, asked, calendar, units))
+}
+
+fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calendar, units: Units) -> String {
     let made = office.desk.upkeep.borrow().made;
     let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
     let today = today(office, visitor);
-    let sheet = VisitsSheet { rows: visits(office, visitor), made, today, units, calendar };
-    pages::visits(&office.chrome(visitor, 0), &sheet)
+    let mut rows = visits(office, visitor);
+    rows.retain(|row| asked.property.is_empty() || row.visit.property.as_str() == asked.property);
+    let properties = properties(office, visitor);
+    let sheet = VisitsSheet { rows, property: asked.property, properties, made, today, units, calendar };
+    visits_page::visits(&office.chrome(visitor, 0), &sheet)
 }
 
 /// `GET /visits.csv`
@@ -100,7 +123,7 @@ async fn make_calendar(visitor: Visitor, State(office): Shared, units: Units) ->
     match people::add_calendar(&office, &visitor).await {
         Ok(token) => {
             let address = format!("{}/calendar.ics?key={}", office.desk.pages, token.reveal());
-            html(visits_with(&office, &visitor, Calendar::Made(address), units))
+            html(visits_with(&office, &visitor, Asked::default(), Calendar::Made(address), units))
         }
         Err(problem) => problem.into_response(),
     }

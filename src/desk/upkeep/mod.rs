@@ -7,13 +7,14 @@ mod compared;
 mod feed;
 mod handlers;
 mod ical;
-mod pages;
 mod rows;
 mod table;
+mod tasks_page;
+mod visits_page;
 
 pub(in crate::desk) use bring::bring;
 pub(in crate::desk) use handlers::routes;
-pub(in crate::desk) use pages::coming;
 pub(in crate::desk) use rows::{
     TaskRow, VisitRow, Wanted, coming_rows, due_soon, tasks, visits, worth_doing,
 };
+pub(in crate::desk) use tasks_page::coming;

@@ -20,7 +20,7 @@ const COMING: usize = 6;
 const SOON: i64 = 14;
 
 /// Which tasks an address asks for.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 pub(in crate::desk) struct Wanted {
     /// Of this property only.
     #[serde(default)]
@@ -34,6 +34,39 @@ pub(in crate::desk) struct Wanted {
     /// Due within these many days.
     #[serde(default)]
     pub(in crate::desk) within: String,
+    /// Whose words all stand in what is to be done, or where.
+    #[serde(default)]
+    pub(in crate::desk) text: String,
+}
+
+impl Wanted {
+    /// It asks for something.
+    pub(super) fn is_set(&self) -> bool {
+        *self != Self::default()
+    }
+
+    /// As the query of an address; empty where nothing is asked for.
+    pub(super) fn query(&self) -> String {
+        let all = [
+            ("text", &self.text),
+            ("property", &self.property),
+            ("system", &self.system),
+            ("kind", &self.kind),
+            ("within", &self.within),
+        ];
+        let set = all.into_iter().filter(|(_, value)| !value.is_empty());
+        form_urlencoded::Serializer::new(String::new()).extend_pairs(set).finish()
+    }
+
+    /// Whether the words asked for stand in what a task is called, and where it is done.
+    fn is_named(&self, task: &Task, system: &System) -> bool {
+        if self.text.is_empty() {
+            return true;
+        }
+        let property = words::title(task.property.as_str());
+        let called = format!("{} {} {property}", task.key.title(system), system.name).to_lowercase();
+        self.text.split_whitespace().all(|word| called.contains(&word.to_lowercase()))
+    }
 }
 
 /// A task in words.
@@ -161,16 +194,16 @@ pub(super) fn first_tasks(
     let kind = TaskKind::named(&wanted.kind);
     let within: Option<i64> = wanted.within.parse().ok();
     let is = |asked: &str, value: &str| asked.is_empty() || asked == value;
-    let wanted = |task: &&Task| {
+    let is_wanted = |task: &&Task| {
         is(&wanted.property, task.property.as_str())
             && is(&wanted.system, task.key.system.as_str())
             && kind.is_none_or(|kind| task.key.kind == kind)
     };
-    let chosen = upkeep.tasks.values().filter(wanted).filter_map(|task| {
+    let chosen = upkeep.tasks.values().filter(is_wanted).filter_map(|task| {
         let system = systems.get(task.key.system.as_str())?;
         let due = Day::of(task.window.due, &system.zone);
         let is_soon = within.is_none_or(|days| due <= Day::of(now, &system.zone).plus(days));
-        is_soon.then_some((urgency(task), due, task, system))
+        (is_soon && wanted.is_named(task, system)).then_some((urgency(task), due, task, system))
     });
     let mut chosen: Vec<_> = chosen.collect();
     // They come in the order of their keys, which stands within a day.

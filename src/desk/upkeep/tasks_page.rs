@@ -1,0 +1,188 @@
+//! The page of tasks: what cannot wait in full, what is coming folded away by months.
+
+use std::collections::BTreeSet;
+
+use maud::{Markup, html};
+
+use super::rows::{TaskRow, Wanted, due_words, material_words, record_address};
+use crate::desk::assets;
+use crate::desk::pages::{Page, layout_with, urgency};
+use crate::desk::sheet::{Chrome, ComingRow, Urgency};
+use crate::desk::units::Units;
+use crate::desk::words;
+use crate::upkeep::{Day, TaskKind};
+
+/// Stretches that the list of tasks can be cut to: days, and in words.
+const WITHIN: [(&str, &str); 4] =
+    [("", "at any time"), ("0", "today or before"), ("14", "within 14 days"), ("60", "within 60 days")];
+/// Up to so many tasks that were asked for lie open.
+const OPEN: usize = 25;
+
+/// Everything on the page of tasks.
+pub(super) struct TasksSheet {
+    pub(super) rows: Vec<TaskRow>,
+    /// How many there are beyond those shown.
+    pub(super) more: usize,
+    pub(super) wanted: Wanted,
+    /// Properties in reach, id and title.
+    pub(super) properties: BTreeSet<(String, String)>,
+    pub(super) today: Day,
+    pub(super) units: Units,
+}
+
+/// The page of tasks.
+pub(super) fn tasks(chrome: &Chrome, sheet: &TasksSheet) -> String {
+    let page = Page { title: "Tasks", here: "/tasks", fragment: "", live: false };
+    let is_asked = sheet.wanted.is_set();
+    let (wrong, mut planned): (Vec<_>, Vec<_>) = sheet.rows.iter().partition(|row| row.task.mends);
+    planned.sort_by_key(|row| row.window[1]);
+    let (overdue, coming) = planned.split_at(planned.partition_point(|row| row.over));
+    let lies_open = is_asked && sheet.rows.len() <= OPEN;
+    let main = html! {
+        h1 { "Tasks" }
+        p { "What is to be done, from what happened rather than from the calendar. " a href="/visits" { "The visits" } " put it into days." }
+        (choose(sheet))
+        @if sheet.rows.is_empty() { p { @if is_asked { "No task is like this." } @else { "Nothing is to be done here." } } }
+        @else {
+            section class="need" {
+                h2 { "Mends what is wrong: " (many(wrong.len(), "task")) }
+                @if wrong.is_empty() { p { "Nothing is known to be wrong." } }
+                (list(&wrong, sheet))
+            }
+            @if !overdue.is_empty() { (folded("Overdue", overdue, lies_open, sheet)) }
+            @for month in coming.chunk_by(|a, b| month_of(a) == month_of(b)) {
+                (folded(&month_of(month[0]), month, lies_open, sheet))
+            }
+        }
+        @if sheet.more > 0 { p class="key" { (words::grouped(sheet.more as u64)) " more are not shown; the table has them all." } }
+        @let query = sheet.wanted.query();
+        p { a href={ "/tasks.csv" @if is_asked { "?" (query) } } { @if is_asked { "These" } @else { "All" } " tasks as a table (CSV)" } }
+    };
+    layout_with(chrome, &page, &[&assets::FORMS, &assets::UPKEEP_STYLE], &main).into_string()
+}
+
+/// What can wait, behind its name and how much it is.
+fn folded(name: &str, rows: &[&TaskRow], lies_open: bool, sheet: &TasksSheet) -> Markup {
+    html! {
+        details class="rest" open[lies_open] {
+            summary { h2 { (name) ": " (many(rows.len(), "task")) } }
+            (list(rows, sheet))
+        }
+    }
+}
+
+fn month_of(row: &TaskRow) -> String {
+    row.window[1].date().strftime("%B %Y").to_string()
+}
+
+fn list(rows: &[&TaskRow], sheet: &TasksSheet) -> Markup {
+    html! { ul class="tasks" { @for row in rows { (task(row, sheet.today, sheet.units)) } } }
+}
+
+fn choose(sheet: &TasksSheet) -> Markup {
+    let wanted = &sheet.wanted;
+    let option = |value: &str, chosen: &str, words: &str| {
+        html! { option value=(value) selected[value == chosen] { (words) } }
+    };
+    let narrowed = [&wanted.property, &wanted.kind, &wanted.within].iter().any(|asked| !asked.is_empty());
+    html! {
+        search { form method="get" action="/tasks" {
+            @if !wanted.system.is_empty() { input type="hidden" name="system" value=(wanted.system); }
+            p class="acts" {
+                label class="act" { span { "Search" } " " input type="search" name="text" value=(wanted.text) maxlength="100" autocomplete="off"; }
+                button type="submit" { "Show" }
+                @if wanted.is_set() { a class="target" href="/tasks" { "Show all tasks" } }
+            }
+            details open[narrowed] {
+                summary { "Narrow down" span class="unseen" { " by property, kind or due day" } }
+                div class="acts" {
+                    label class="act" { "Property " select name="property" {
+                        (option("", &wanted.property, "all"))
+                        @for (id, title) in &sheet.properties { (option(id, &wanted.property, title)) }
+                    } }
+                    label class="act" { "Kind " select name="kind" {
+                        (option("", &wanted.kind, "all"))
+                        @for kind in TaskKind::ALL { (option(kind.name(), &wanted.kind, &kind.name().replace('-', " "))) }
+                    } }
+                    label class="act" { "Due " select name="within" {
+                        @for (days, words) in WITHIN { (option(days, &wanted.within, words)) }
+                    } }
+                }
+            }
+        } }
+    }
+}
+
+fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
+    let planned = row.visit.map(|(_, day)| day);
+    html! {
+        li class={ "task " (row.urgency.class()) } {
+            h3 { (row.title) (badge(row)) }
+            p class="standing" {
+                (where_is(row)) ": "
+                span class=[row.over.then_some("word")] { (due_words(row.window[1], today, planned)) } ". " (row.task.minutes) " minutes."
+            }
+            p { @if let Some(says) = too_late(row, today) { b class="word" { (says) } " " } (units.retold(&row.task.reason)) }
+            details {
+                summary { "What to bring, and cautions" span class="unseen" { ": " (row.title) } }
+                ul {
+                    @for material in &row.task.materials { li { (material_words(material, units)) } }
+                    @for tool in row.task.key.kind.tools() { li { (tool) } }
+                }
+                ul class="cautions" { @for caution in row.task.key.kind.cautions() { li { (caution) } } }
+            }
+            p { a class="target" href=(record_address(row)) {
+                @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write down what was done" }
+                span class="unseen" { ": " (row.title) }
+            } }
+        }
+    }
+}
+
+/// How soon, where that is sooner than its due day says.
+pub(super) fn badge(row: &TaskRow) -> Markup {
+    html! { @if matches!(row.urgency, Urgency::Now | Urgency::Soon) { " " (urgency(row.urgency)) } }
+}
+
+/// The system, and its property where that is called otherwise.
+fn where_is(row: &TaskRow) -> Markup {
+    html! {
+        a href={ "/systems/" (row.system.0) } { (row.system.1) }
+        @if row.property != row.system.1 { ", " (row.property) }
+    }
+}
+
+/// That a task is planned for a day on which what it is to prevent is likely to have come.
+pub(super) fn too_late(row: &TaskRow, today: Day) -> Option<String> {
+    let (_, day) = row.visit?;
+    let latest = row.window[2];
+    if day <= latest {
+        None
+    } else if latest < today {
+        Some(format!("It should have been done by {latest}."))
+    } else {
+        Some(format!("It should be done by {latest} at the latest, but no earlier working day has room."))
+    }
+}
+
+/// What a system's page says of what is coming.
+pub(in crate::desk) fn coming(id: &str, rows: &[ComingRow]) -> Markup {
+    html! {
+        h2 { "What is coming" }
+        @if rows.is_empty() { p { "Nothing is planned." } }
+        ul class="past" {
+            @for row in rows {
+                li {
+                    b { (row.title) } @if row.urgency != Urgency::NextVisit { " " (urgency(row.urgency)) }
+                    " " span class="when" { (row.due) } br; (row.reason)
+                }
+            }
+        }
+        p { a class="target" href={ "/tasks?system=" (id) } { "All tasks of this system" } }
+    }
+}
+
+pub(super) fn many(count: usize, thing: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{} {thing}{plural}", words::count(count))
+}
