@@ -120,9 +120,9 @@ impl Office {
             BTreeSet::new()
         } else {
             let systems = self.desk.systems.borrow();
-            let topics = systems.iter().flat_map(|system| {
-                system.sensor_ixs().map(|ix| system.topic(ix, &self.desk.files.prefix))
-            });
+            let topics = systems
+                .iter()
+                .flat_map(|system| system.sensor_ixs().map(|ix| system.topic(ix, &self.desk.files.prefix)));
             topics.filter(|topic| heard.contains(topic.as_str())).collect()
         };
         unassigned.retain(|stray| !claimed.contains(&stray.topic));

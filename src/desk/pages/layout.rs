@@ -93,7 +93,7 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
 fn foot(chrome: &Chrome, page: &Page<'_>) -> Markup {
     html! {
         footer {
-            @if !chrome.link.is_empty() { p { "Broker: " span id="link" { (chrome.link_words()) } "." } }
+            @if !chrome.link.is_empty() { p { "Sensor messages: " span id="link" { (chrome.link_words()) } "." } }
             @if let Some(as_of) = &chrome.as_of {
                 p class="as-of" { "Drawn " (mark::time(as_of)) ". " a href=(page.here) { "Refresh" } }
             }

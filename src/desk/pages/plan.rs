@@ -104,13 +104,14 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 path class="bar" d={ "M10 " (bar_y - 4.0) "v4h" (one(bar_drawn)) "v-4" } {}
                 text class="scale" x="14" y=(bar_y - 6.0) { (bar) " " (units.length_unit()) }
             }
-            figcaption {
+            figcaption { details {
+                summary { "How to read this plan" }
                 "Circles have the area of their basins and are filled as the soil is with water. Each splitter is a spirit level, "
                 "side a on the left: the bubble lies towards the side that gets too little; the pale part is what is not certain. "
                 "The arrow is where the water comes in. What basins got and how splitters divide is of the last 30 days; where a "
                 "splitter is found uneven, since that changed. A splitter with ! is found uneven, or is surely more than "
                 (format!("{:.0}", Level::LIMIT * 100.0)) " parts in 100 off its design."
-            }
+            } }
         }
     }
 }

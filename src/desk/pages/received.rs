@@ -21,8 +21,9 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
                     @for (at, basin) in sheet.basins.iter().enumerate() {
                         tr {
                             th scope="row" { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) } }
-                            td class="number" { (words::percent(basin.design)) }
-                            @for time in &sheet.times { td class="number" { (cell(time, &time.basins[at], units)) } }
+                            td class="number design" { (words::percent(basin.design)) }
+                            @if let Some(why) = never_told(sheet, at) { td colspan=(sheet.times.len()) { "not known: " (why) } }
+                            @else { @for time in &sheet.times { td class="number" { (cell(time, &time.basins[at], units)) } } }
                         }
                     }
                 }
@@ -31,6 +32,14 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
         @for note in sheet.times.iter().filter_map(unmeasured) { p class="key" { (note) } }
         p { a href={ "/systems/" (system) "/received.csv" } download { "Month by month as CSV" } }
     }
+}
+
+/// Why nothing is told of a basin at any time, where that is so for one reason.
+fn never_told(sheet: &ReceivedSheet, basin: usize) -> Option<&str> {
+    let mut told = sheet.times.iter().map(|time| &time.basins[basin]);
+    let first = told.next()?;
+    let is_same = |other: &Received| other.doses == 0 && other.says == first.says;
+    first.says.as_deref().filter(|_| is_same(first) && told.all(is_same))
 }
 
 fn cell(time: &ReceivedTime, received: &Received, units: Units) -> Markup {
@@ -52,6 +61,7 @@ fn unmeasured(time: &ReceivedTime) -> Option<String> {
     let words = words::capitalised(&time.words);
     match (time.doses, time.unmeasured) {
         (0, _) => Some(format!("{words}: no dose was seen.")),
+        _ if time.basins.iter().all(|basin| basin.doses == 0) => None,
         (_, 0) => None,
         (all, some) if all == some => {
             Some(format!("{words}: shares are of {all} doses, whose litres are not known: no meter told."))

@@ -12,6 +12,9 @@ use crate::desk::units::Units;
 use crate::desk::upkeep::coming;
 use crate::desk::words;
 
+/// What was wrong before and lies open; what is older is folded away.
+const NEWEST: usize = 5;
+
 /// The page around its `main`.
 pub fn system(chrome: &Chrome, sheet: &SystemSheet, units: Units) -> String {
     let query = sheet.timeline.stretch.query();
@@ -158,12 +161,20 @@ pub(super) fn past(past: &[PastSheet]) -> Markup {
         h2 id="past" { "What was wrong before" }
         @if past.is_empty() { p { "Nothing that is over." } }
         @else {
-            ul class="past" {
-                @for finding in past {
-                    li {
-                        b { (finding.headline) }
-                        " " span class="when" { (finding.raised.words) " to " (finding.cleared.words) ", " (finding.lasted) }
-                    }
+            @let (newest, older) = past.split_at(NEWEST.min(past.len()));
+            (over(newest))
+            @if !older.is_empty() { details class="table" { summary { (words::capitalised(&words::count(older.len()))) " older ones" } (over(older)) } }
+        }
+    }
+}
+
+fn over(past: &[PastSheet]) -> Markup {
+    html! {
+        ul class="past" {
+            @for finding in past {
+                li {
+                    b { (finding.headline) }
+                    " " span class="when" { (finding.raised.words) " to " (finding.cleared.words) ", " (finding.lasted) }
                 }
             }
         }

@@ -152,7 +152,7 @@ impl Need {
     pub const fn heading(self) -> &'static str {
         match self {
             Self::Now => "Needs somebody now",
-            Self::Coming => "Coming",
+            Self::Coming => "Needs a visit",
             Self::Unheard => "Not heard yet",
             Self::Fine => "Fine",
         }
@@ -163,7 +163,7 @@ impl Filter {
     /// What a system can be asked to be: the value in the address, and in words.
     pub const STATES: [(&str, &str); 7] = [
         ("now", "needs somebody now"),
-        ("coming", "something is coming"),
+        ("coming", "needs a visit"),
         ("soon", "needs a visit soon"),
         ("visit", "something for the next visit"),
         ("work", "planned work is due"),

@@ -127,15 +127,15 @@ fn findings(year: &Account, zone: &TimeZone) -> Markup {
         @if year.findings.is_empty() { p { "Nothing that was found." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label={ "What was wrong at " (year.name) } {
-                table {
-                    thead { tr { th scope="col" { "From" } th scope="col" { "To" } th scope="col" class="number" { "Days" } th scope="col" { "What" } } }
+                table class="stack" {
+                    thead { tr { th scope="col" { "From" } th scope="col" { "To" } th scope="col" class="number" { "Days" } th scope="col" class="what" { "What" } } }
                     tbody {
                         @for it in &year.findings {
                             tr {
                                 td class="day" { (day(it.raised_at, zone)) }
                                 td class="day" { @match it.cleared_at { Some(at) => (day(at, zone)), None => "stands" } }
-                                td class="number" { (format!("{:.1}", it.days)) }
-                                td { (it.headline) }
+                                td class="number" { @if it.days < 0.05 { "under 0.1" } @else { (format!("{:.1}", it.days)) } }
+                                td class="what" { (it.headline) }
                             }
                         }
                     }
@@ -161,14 +161,14 @@ fn services(year: &Account, zone: &TimeZone, units: Units) -> Markup {
         @if year.services.is_empty() { p { "Nothing was written down." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label={ "What was done at " (year.name) } {
-                table {
-                    thead { tr { th scope="col" { "Day" } th scope="col" { "Where" } th scope="col" { "What" } th scope="col" { "Who" } } }
+                table class="stack" {
+                    thead { tr { th scope="col" { "Day" } th scope="col" { "Where" } th scope="col" class="what" { "What" } th scope="col" { "Who" } } }
                     tbody {
                         @for it in &year.services {
                             tr {
                                 td class="day" { (day(it.at, zone)) }
                                 td { a href={ "/services/" (it.key) } { (it.place) } }
-                                td {
+                                td class="what" {
                                     (work(&it.work)) @if !it.note.is_empty() { ": " (it.note) }
                                     @if let Some(found) = it.mulch_found_mm {
                                         "; " (units.depth(found)) " of mulch found"
