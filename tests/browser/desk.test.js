@@ -139,4 +139,72 @@ test('a year is zoomed into by keyboard and pointer, values are told exactly, an
   await until('back is back', async () => Math.abs((await length()) - year) < 1000);
 });
 
+test('a dot of a drawing is read by touch, and stands in a list', async () => {
+  const phone = await openPage(browser, { viewport: SIZES[0][1], hasTouch: true });
+  await phone.goto(`${demo.home}/systems/larkmere-orchard/splitters/lower`);
+  // The drawing is made anew whenever a dose comes in, and here an hour is a minute.
+  await until('a dot is told', async () => {
+    const [x, y] = await phone.evaluate(() => {
+      document.querySelector('.scatter').scrollIntoView();
+      const { x, y, width, height } = [...document.querySelectorAll('.dots circle')].at(-1).getBoundingClientRect();
+      return [x + width / 2, y + height / 2];
+    });
+    await phone.touchscreen.tap(x, y);
+    return /^\d+\s% to side a, /.test(await phone.locator('.scatter .told').textContent());
+  });
+  await phone.getByText(/as a list/).click();
+  const first = phone.locator('.listed li').first();
+  assert.match(await first.textContent(), /^\d+\s% to side a, /);
+  await shoot(phone, 'path-dots');
+  assert.deepEqual(await violations(phone), []);
+  assert.deepEqual(phone.complaints, []);
+  await phone.context().close();
+});
+
+test('floats alone claim no split and no share', async () => {
+  await page.goto(`${demo.home}/systems/brisera-patio/splitters/s1`);
+  await page.getByText('a float shows that water stands, not how much came').waitFor();
+  await page.goto(`${demo.home}/systems/brisera-patio`);
+  const table = page.getByRole('region', { name: 'What each basin received' });
+  assert.equal(await table.getByText('not known: its float shows that water stands').count(), 2);
+});
+
+test('of the tasks, what mends something lies open, the rest by months, without a script, too', async () => {
+  const phone = await openPage(browser, { viewport: SIZES[0][1], javaScriptEnabled: false });
+  await phone.goto(`${demo.home}/tasks`);
+  await phone.getByRole('heading', { name: /^Mends what is wrong: / }).waitFor();
+  assert.ok(await phone.locator('.need .task').first().isVisible());
+  const folded = phone.locator('.rest').last();
+  assert.equal(await folded.locator('.task').first().isVisible(), false);
+  await folded.locator('summary').first().click();
+  assert.ok(await folded.locator('.task').first().isVisible());
+  await phone.goto(`${demo.home}/visits`);
+  await phone.locator('.stop').first().waitFor();
+  await phone.context().close();
+});
+
+test('tasks are found by a search that the address keeps', async () => {
+  await page.goto(`${demo.home}/tasks`);
+  const all = await page.locator('.task').count();
+  await page.getByLabel('Search').fill('quince larkmere');
+  await page.getByRole('button', { name: 'Show' }).click();
+  await page.waitForURL(/text=quince\+larkmere/);
+  const names = await page.locator('.task h3').allTextContents();
+  assert.ok(names.length > 0 && names.length < all, `${names.length} of ${all}`);
+  for (const name of names) assert.match(name, /quince/);
+  assert.ok(await page.locator('.task').last().isVisible(), 'what was asked for lies open');
+  assert.match(await page.getByRole('link', { name: /as a table/ }).getAttribute('href'), /text=quince/);
+  assert.deepEqual(await violations(page), []);
+  await page.getByRole('link', { name: 'Show all tasks' }).click();
+  await page.getByText('Narrow down').click();
+  await page.getByLabel('Property').selectOption('larkmere-house');
+  await page.getByRole('button', { name: 'Show' }).click();
+  await page.waitForURL(/property=larkmere-house/);
+  await page.goto(`${demo.home}/visits`);
+  await page.getByLabel('Property').selectOption('larkmere-house');
+  await page.getByRole('button', { name: 'Show' }).click();
+  await page.waitForURL(/property=larkmere-house/);
+  for (const name of await page.locator('.stop h3').allTextContents()) assert.match(name, /^Larkmere House/);
+});
+
 test('no page complained on the way', () => assert.deepEqual(page.complaints, []));

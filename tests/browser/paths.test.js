@@ -36,6 +36,7 @@ test('a four-outlet system is registered without seeing its file, and its readin
   await page.getByText('greywater/node-7/soil').waitFor();
   await page.getByRole('link', { name: 'New system' }).click();
   await page.getByLabel('Name', { exact: true }).fill('Alder Court, east terrace');
+  assert.equal(await page.getByLabel('Property').getAttribute('placeholder'), 'Alder Court East Terrace');
   await page.getByLabel('Property').fill('Alder Court');
   await page.getByLabel('Time zone').fill('Denver');
   await page.getByLabel('Time zone').blur();
@@ -95,9 +96,24 @@ test('a reading is shown soon after it was sent', async (t) => {
   t.diagnostic(`shown after ${Math.round(waits[5])} ms in the middle, ${Math.round(waits[9])} ms at most`);
 });
 
+test('a sensor that was assigned is offered to nobody else', async () => {
+  await page.goto(`${daemon.home}/heard`);
+  await page.getByRole('heading', { name: 'Heard, but of no system' }).waitFor();
+  assert.equal(await page.getByText('greywater/node-7/soil').count(), 0);
+});
+
 test('a second system is offered the property and the zone of the first', async () => {
   await page.goto(`${daemon.home}/setup`);
   const property = page.getByLabel('Property');
+  await page.getByLabel('Name', { exact: true }).fill('Elm Row');
+  assert.equal(await property.locator('option').first().textContent(), 'its own: Elm Row');
+  const basin = page.getByRole('group', { name: 'Basin 1' });
+  assert.equal(await basin.getByLabel('Height above the floor, mm').isVisible(), false, 'what has a usual value lies folded');
+  await basin.getByText('Where it sits, and how it sends').first().click();
+  await basin.getByLabel('Height above the floor, mm').waitFor();
+  await basin.getByLabel('Height above the floor, mm').fill('9000');
+  await basin.getByText('Where it sits, and how it sends').first().click();
+  await basin.locator('.fault').first().waitFor();
   await property.selectOption('Alder Court');
   assert.equal(await page.getByLabel('Time zone').inputValue(), 'America/Denver');
   await page.getByText('that of the property’s other systems').waitFor();
