@@ -85,7 +85,7 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
     }];
     evidence.push(Evidence { at: None, says: words::soil_alone(system, *dose_mm, by_soil, report.litres) });
     if report.by == Witness::Probe {
-        evidence.push(Evidence { at: None, says: words::told_by_probe(label) });
+        evidence.push(Evidence { at: None, says: words::told_by_probe(&label) });
     }
     if system.source.litres_per_count.is_none() {
         evidence.push(Evidence { at: None, says: words::loads_are_guessed() });

@@ -22,7 +22,7 @@ const LEAST_MM: f64 = 1.0;
 /// Wettings that tell the lag of the soil.
 const LAG_FROM: usize = 32;
 /// Wettings heard in one stretch at most.
-const MOST: usize = 64;
+const MOST: usize = 32;
 /// How far mean times miss, hours, and degrees of freedom of their heavy tails (by the scoreboard's tuning seeds).
 const MISS_H: f64 = 0.7;
 const FREEDOM: f64 = 4.0;
@@ -39,7 +39,7 @@ const CLEAN_MM: f64 = 30.0;
 /// Resistances to choose from, hours, evenly spaced in their logarithm.
 const LEAST_H: f64 = 0.5;
 const MOST_H: f64 = 400.0;
-const STEPS: usize = 32;
+const STEPS: usize = 20;
 /// A likelihood that has not fallen below this part of its peak at the least resistance says "at most".
 const OPEN: f64 = 0.5;
 
