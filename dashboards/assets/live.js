@@ -21,6 +21,7 @@
   const main = document.getElementById('main');
   const said = document.getElementById('said');
   const link = document.getElementById('link');
+  const learning = document.getElementById('learning');
   let stamp = body.dataset.stamp;
   let ahead = 0; // the daemon's clock less ours, ms
   let fetching = false;
@@ -132,6 +133,8 @@
       const board = JSON.parse(event.data);
       ahead = board.now - Date.now();
       link.textContent = board.link;
+      if (board.learning && learning) learning.textContent = board.learning;
+      else learning?.remove();
       upTo = board.now;
       tellDrawn(true);
       const news = String(board.stamp) !== String(stamp);

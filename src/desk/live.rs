@@ -1,6 +1,7 @@
 //! Tells open pages what changed, as server-sent events (WHATWG HTML, section 9.2).
 //!
-//! One event kind, `board`: the state's stamp, the time, the broker's state in words, and the names
+//! One event kind, `board`: the state's stamp, the time, the broker's state in words, what there is to say of systems
+//! that learn anew, and the names
 //! of the changed parts of the page that listens, as far as the address tells (`null` for all of them). It is sent on connecting, on
 //! changes at most every [`PACE`], and every [`PULSE`] so that ages stay right.
 
@@ -17,6 +18,7 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::{OwnedSemaphorePermit, watch};
 use tracing::error;
 
+use super::learning::LearningNote;
 use super::office::{LinkNote, Office};
 use super::people::{Visitor, is_still_welcome};
 use super::sheet::Filter;
@@ -44,6 +46,7 @@ struct BoardEvent {
     stamp: u64,
     now: i64,
     link: String,
+    learning: Option<String>,
     parts: Option<Vec<String>>,
 }
 
@@ -60,6 +63,7 @@ struct Viewer {
     commits: watch::Receiver<u64>,
     systems: watch::Receiver<Arc<Vec<Arc<System>>>>,
     link: watch::Receiver<LinkNote>,
+    learning: watch::Receiver<Arc<LearningNote>>,
     ending: watch::Receiver<bool>,
     _seat: OwnedSemaphorePermit,
 }
@@ -85,6 +89,7 @@ pub(super) async fn live(
         commits: office.desk.commits.clone(),
         systems: office.desk.systems.clone(),
         link: office.desk.link.clone(),
+        learning: office.desk.learning.clone(),
         ending: office.ending.clone(),
         office,
         _seat: seat,
@@ -106,6 +111,7 @@ impl Viewer {
         self.commits.mark_unchanged();
         self.systems.mark_unchanged();
         self.link.mark_unchanged();
+        self.learning.mark_unchanged();
         let board = match self.office.shelf.latest(self.visitor.reach()).await {
             Ok(board) => board,
             Err(fault) => {
@@ -120,6 +126,7 @@ impl Viewer {
             stamp: board.stamp,
             now: self.office.now().millis(),
             link: chrome.link_words(),
+            learning: chrome.learning,
             parts,
         };
         Some(Event::default().event("board").json_data(data).expect("numbers and strings are JSON"))
@@ -150,6 +157,7 @@ impl Viewer {
                 changed = self.commits.changed() => changed.is_ok(),
                 changed = self.systems.changed() => changed.is_ok(),
                 changed = self.link.changed() => changed.is_ok(),
+                changed = self.learning.changed() => changed.is_ok(),
                 () = tokio::time::sleep(PULSE) => true,
             }
         };

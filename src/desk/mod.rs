@@ -15,6 +15,7 @@ mod fetch;
 mod flowtest;
 pub mod gather;
 mod guard;
+mod learning;
 mod live;
 mod mute;
 mod office;
@@ -39,6 +40,7 @@ mod yard;
 mod year;
 
 pub use guard::Hosts;
+pub use learning::LearningNote;
 pub use office::{Desk, Entry, LinkNote};
 pub use serve::{router, serve};
 pub use setup::SystemFolder;

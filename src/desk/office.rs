@@ -6,6 +6,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use tokio::sync::{Semaphore, watch};
 
+use super::learning::LearningNote;
 use super::people::{Door, Visitor};
 use super::setup::{SystemFolder, Turn};
 use super::sheet::{Chrome, Moment, Who};
@@ -69,6 +70,8 @@ pub struct Desk {
     pub seal: Option<Seal>,
     /// The connection to the broker.
     pub link: watch::Receiver<LinkNote>,
+    /// Systems that learn anew.
+    pub learning: watch::Receiver<Arc<LearningNote>>,
     /// Where sensors publish, as an address: `mqtt://127.0.0.1:1883`.
     pub broker: String,
     /// Address of these pages from outside, without a slash at its end.
@@ -149,6 +152,7 @@ impl Office {
         let zone = self.zone(visitor);
         Chrome {
             banner: self.desk.banner.clone(),
+            learning: self.learning(visitor),
             link: note.words,
             link_since: note.since.map(|at| self.moment(at, &zone)),
             as_of: Some(self.moment(self.now(), &zone)),
@@ -168,6 +172,17 @@ impl Office {
     /// Head and foot of a page for people who are not in yet.
     pub(super) fn chrome_outside(&self) -> Chrome {
         Chrome { banner: self.desk.banner.clone(), ..Chrome::default() }
+    }
+
+    /// What there is to say of systems in sight that learn anew.
+    fn learning(&self, visitor: &Visitor) -> Option<String> {
+        let note = Arc::clone(&self.desk.learning.borrow());
+        if note.is_over() {
+            return None;
+        }
+        let systems = self.systems(visitor);
+        let seen: BTreeSet<_> = systems.iter().map(|system| &system.id).collect();
+        note.within(|id| seen.contains(id)).notice()
     }
 
     fn moment(&self, at: EventTime, zone: &TimeZone) -> Moment {

@@ -4,7 +4,9 @@
 
 mod allowance;
 mod gathered;
+mod waiting;
 mod watch;
 
 pub use gathered::Gathered;
+pub use waiting::Waiting;
 pub use watch::Fleet;

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::Gathered;
 use super::allowance::Allowance;
+use super::{Gathered, Waiting};
 use crate::engine::{Effect, Engine, Input};
 use crate::intake::{Refusal, Router};
 use crate::model::{Command, EventTime, Id, System};
@@ -13,6 +13,8 @@ use crate::model::{Command, EventTime, Id, System};
 pub struct Fleet {
     router: Router,
     engines: Vec<Engine>,
+    /// Of systems whose engines are still being prepared, what they have to take in.
+    absent: BTreeMap<usize, Waiting>,
     /// By system: the others of the same property.
     siblings: Vec<Vec<usize>>,
     allowance: Allowance,
@@ -36,7 +38,7 @@ impl Fleet {
         };
         let siblings = systems.iter().enumerate().map(others).collect();
         let allowance = Allowance::of(systems.iter().map(|system| &**system));
-        Self { router: Router::new(&systems, prefix), engines, siblings, allowance }
+        Self { router: Router::new(&systems, prefix), engines, absent: BTreeMap::new(), siblings, allowance }
     }
 
     /// The engines, in the fleet's order.
@@ -47,6 +49,26 @@ impl Fleet {
     /// The engines, to go on with in another fleet.
     pub fn into_engines(self) -> Vec<Engine> {
         self.engines
+    }
+
+    /// Lets inputs of `system` wait until its engine [joins](Self::join).
+    pub fn set_aside(&mut self, system: usize, waiting: Waiting) {
+        self.absent.insert(system, waiting);
+    }
+
+    /// Whether the engine of `system` is still being prepared.
+    pub fn is_absent(&self, system: usize) -> bool {
+        self.absent.contains_key(&system)
+    }
+
+    /// Lets `engine`, told that it is `now`, watch `system` from now on; it takes in first what has waited for it.
+    pub fn join(&mut self, system: usize, engine: Engine, now: EventTime, into: &mut Gathered) {
+        let waited = self.absent.remove(&system).map(|waiting| waiting.take()).unwrap_or_default();
+        self.engines[system] = engine;
+        for (received, input) in waited.into_iter().chain([(now, Input::Tick)]) {
+            self.engines[system].apply(received, &input, &mut into.fresh);
+            self.pass_on(system, now, into);
+        }
     }
 
     /// Takes in one message.
@@ -80,6 +102,11 @@ impl Fleet {
 
     /// Applies an input, and lets the systems of the same property know of doses that follow from it.
     fn enter(&mut self, system: usize, received: EventTime, input: Input, into: &mut Gathered) {
+        if let Some(waiting) = self.absent.get(&system) {
+            waiting.push(received, input.clone());
+            into.inputs.push((system, received, input));
+            return;
+        }
         self.engines[system].apply(received, &input, &mut into.fresh);
         into.inputs.push((system, received, input));
         self.pass_on(system, received, into);
@@ -100,6 +127,9 @@ impl Fleet {
     /// Lets every engine know what time it is. A tick that changes nothing leaves no trace.
     pub fn tick(&mut self, now: EventTime, into: &mut Gathered) {
         for system in 0..self.engines.len() {
+            if self.is_absent(system) {
+                continue;
+            }
             self.engines[system].apply(now, &Input::Tick, &mut into.fresh);
             if !into.fresh.is_empty() {
                 into.inputs.push((system, now, Input::Tick));

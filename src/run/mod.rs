@@ -6,6 +6,8 @@
 mod certificate;
 mod demo;
 mod feed;
+mod learners;
+mod mark;
 mod note;
 mod passing_on;
 mod relearn;

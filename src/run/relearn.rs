@@ -4,19 +4,17 @@
 //! The stored readings go through a new engine in order of time, silently: what followed from them was told, counted and
 //! stored when they came. What people did is told at its times, as it stands in the records now, and the mulch of the
 //! time before is taken from the forecasts. Then what the ledger holds open is brought up to what the engine believes.
+//!
+//! Meanwhile what comes in for such a system is stored and acknowledged, and waits (`Fleet::set_aside`). A mark in the
+//! place of its memory says until when everything was told; what waits came later, and follows with all its
+//! consequences when the engine takes over, in the transaction that stores its memory.
 
 use std::collections::BTreeMap;
-use std::num::NonZero;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
-use std::thread;
 
-use tracing::info;
-
-use super::systemd;
 use crate::engine::{Effect, Engine, Input, Told};
-use crate::ledger::{Batch, Ledger, LedgerFault, Recovery, ServiceFilter, Snapshot, SystemNo, View};
+use crate::fleet::Waiting;
+use crate::ledger::{LedgerFault, ServiceFilter, View};
 use crate::model::{Catch, Command, EventTime, Id, Span, Subject, System, Work};
 
 /// Time for which readings are gone through: all that is kept by default. What stands for longer than the readings reach
@@ -26,121 +24,67 @@ const REACH: Span = Span::from_days(400);
 const AT_ONCE: Span = Span::from_days(2);
 /// Clocks of sensors may be ahead by less than this.
 const AHEAD: Span = Span::HOUR;
-/// Systems after which progress is told.
-const PROGRESS: usize = 25;
 /// More records or tests than a system ever has.
 const ALL: usize = 1_000_000;
 
-/// A system to learn anew: its place, the system, and the others of its property.
-struct Lesson<'a> {
-    place: usize,
-    system: &'a Arc<System>,
-    siblings: Vec<&'a Id>,
+/// A system to learn anew.
+pub(super) struct Lesson {
+    /// Its place in the fleet.
+    pub(super) place: usize,
+    pub(super) system: Arc<System>,
+    /// All of them, among which the others of its property are.
+    systems: Arc<[Arc<System>]>,
+    /// Its first reading to go through.
+    pub(super) from: EventTime,
+    /// As far as everything was told already.
+    pub(super) until: EventTime,
+    /// What came since, which its engine takes in afterwards and which is not learnt twice.
+    waiting: Waiting,
 }
 
 /// An engine that has learnt anew, and what has to be told for it.
-struct Learnt {
-    place: usize,
-    engine: Engine,
-    changes: Vec<Effect>,
+pub(super) struct Learnt {
+    pub(super) place: usize,
+    pub(super) engine: Engine,
+    pub(super) changes: Vec<Effect>,
 }
 
-/// Lets the engines of `systems` at the places `lost` learn anew, and stores each as soon as it has, so that an upgrade
-/// that is broken off goes on where it was.
+/// The lessons of the systems at the places `lost`, each with what was told and with what waits for it.
 ///
 /// # Errors
-/// When the ledger cannot be read or written.
-pub(super) fn relearn(
-    ledger: &mut Ledger,
-    (systems, numbers): (&[Arc<System>], &[SystemNo]),
-    lost: &[usize],
-    recovery: &mut Recovery,
-) -> Result<Vec<(usize, Engine)>, LedgerFault> {
-    // Without a message there is nothing to learn from.
-    let Some(until) = recovery.last_received.filter(|_| !lost.is_empty()) else { return Ok(Vec::new()) };
-    info!(systems = lost.len(), "going through the stored readings of systems whose memory cannot be used");
-    let view = ledger.view()?;
-    let mut engines = Vec::with_capacity(lost.len());
-    let mut batch = Batch::default();
-    on_every_processor(
-        &lessons(systems, lost),
-        |lesson| learn(&view, lesson, until),
-        |learnt| {
-            let number = numbers[learnt.place];
-            learnt.changes.into_iter().for_each(|effect| batch.conclude(number, effect));
-            batch.save(number, learnt.engine.snapshot());
-            let seq = ledger.commit(&batch)?.seq;
-            batch.clear();
-            recovery.snapshots.insert(number, Snapshot { seq, state: Vec::new() });
-            engines.push((learnt.place, learnt.engine));
-            progress(engines.len(), lost.len());
-            Ok(())
-        },
-    )?;
-    Ok(engines)
-}
-
-fn progress(done: usize, of: usize) {
-    systemd::still_starting(&format!("learning anew from the stored readings: {done} of {of} systems"));
-    if done.is_multiple_of(PROGRESS) || done == of {
-        info!(done, of, "learnt anew from the stored readings");
-    }
-}
-
-fn lessons<'a>(systems: &'a [Arc<System>], lost: &[usize]) -> Vec<Lesson<'a>> {
-    let mut together: BTreeMap<&Id, Vec<&Id>> = BTreeMap::new();
-    for system in systems {
-        together.entry(&system.property).or_default().push(&system.id);
-    }
-    let lesson = |&place: &usize| {
-        let system = &systems[place];
-        let siblings = together[&system.property].iter().copied().filter(|id| **id != system.id).collect();
-        Lesson { place, system, siblings }
+/// When the ledger cannot be read.
+pub(super) fn lessons(
+    view: &View,
+    systems: &[Arc<System>],
+    lost: BTreeMap<usize, (EventTime, Waiting)>,
+) -> Result<Vec<Lesson>, LedgerFault> {
+    let systems: Arc<[Arc<System>]> = systems.into();
+    let lesson = |(place, (until, waiting)): (usize, (EventTime, Waiting))| {
+        let (system, systems) = (Arc::clone(&systems[place]), Arc::clone(&systems));
+        let from = view.readings_kept_since(&system.id)?.unwrap_or(until).max(until - REACH);
+        Ok(Lesson { place, system, systems, from, until, waiting })
     };
-    lost.iter().map(lesson).collect()
+    lost.into_iter().map(lesson).collect()
 }
 
-/// Takes all `lessons` and gives each result to `each` on this thread; the first fault ends it.
-fn on_every_processor(
-    lessons: &[Lesson<'_>],
-    learn: impl Fn(&Lesson<'_>) -> Result<Learnt, LedgerFault> + Sync,
-    mut each: impl FnMut(Learnt) -> Result<(), LedgerFault>,
-) -> Result<(), LedgerFault> {
-    let threads = thread::available_parallelism().map_or(1, NonZero::get).min(lessons.len());
-    let (learn, next) = (&learn, &AtomicUsize::new(0));
-    thread::scope(|scope| {
-        let (done, finished) = mpsc::sync_channel(0);
-        for _ in 0..threads {
-            let done = done.clone();
-            scope.spawn(move || {
-                while let Some(lesson) = lessons.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    // Nobody listens any more after a fault.
-                    if done.send(learn(lesson)).is_err() {
-                        break;
-                    }
-                }
-            });
-        }
-        drop(done);
-        finished.into_iter().try_for_each(|learnt| each(learnt?))
-    })
-}
-
-/// Teaches a new engine everything up to `until` that the ledger keeps.
-fn learn(view: &View, lesson: &Lesson<'_>, until: EventTime) -> Result<Learnt, LedgerFault> {
-    let Lesson { place, system, siblings } = lesson;
+/// Teaches a new engine everything that the ledger keeps, but for what waits.
+pub(super) fn learn(view: &View, lesson: &Lesson) -> Result<Learnt, LedgerFault> {
+    let Lesson { place, system, systems, from, until, waiting } = lesson;
+    let (from, until) = (*from, *until);
     let mut engine = Engine::new(Arc::clone(system));
-    let kept = view.readings_kept_since(&system.id)?.unwrap_or(until);
-    let from = kept.max(until - REACH);
     let mut told = commands(view, system)?;
+    waiting.leave_out(&mut told, |(_, told), input| matches!(input, Input::Command(it) if **it == *told));
     let earlier = told.partition_point(|(at, _)| *at < from);
     let mut later: Vec<_> =
         told.split_off(earlier).into_iter().map(|(at, it)| (at, Input::Command(Box::new(it)))).collect();
     remind(view, &mut engine, told, from)?;
-    later.extend(siblings_doses(view, siblings, from, until)?);
+    let siblings = systems.iter().filter(|it| it.property == system.property && it.id != system.id);
+    let mut doses = siblings_doses(view, siblings, from, until)?;
+    waiting.leave_out(&mut doses, |(_, dose), input| dose == input);
+    later.extend(doses);
     later.sort_by_key(|(at, _)| *at);
     engine.foretell(false);
-    let first = go_through(view, &mut engine, later, from, until)?;
+    let first = go_through(view, &mut engine, later, lesson)?;
     engine.foretell(true);
     let mut changes = Vec::new();
     let told = view.findings_open_in(&system.id)?.into_iter();
@@ -152,23 +96,29 @@ fn learn(view: &View, lesson: &Lesson<'_>, until: EventTime) -> Result<Learnt, L
     Ok(Learnt { place: *place, engine, changes })
 }
 
-/// Applies the readings of `from` to `until`, and `later` at its times; when the first of them was measured.
+/// Applies the readings of `lesson`, and `later` at its times; when the first of them was measured.
 fn go_through(
     view: &View,
     engine: &mut Engine,
     later: Vec<(EventTime, Input)>,
-    from: EventTime,
-    until: EventTime,
+    lesson: &Lesson,
 ) -> Result<Option<EventTime>, LedgerFault> {
-    let system = Arc::clone(engine.system());
+    let Lesson { system, from, until, waiting, .. } = lesson;
+    let until = *until;
     let mut silent = Vec::new();
     let mut apply = |at: EventTime, input: &Input| {
         engine.apply(at.min(until), input, &mut silent);
         silent.clear();
     };
-    let (mut first, mut start, mut later) = (None, from, later.into_iter().peekable());
+    let (mut first, mut start, mut later) = (None, *from, later.into_iter().peekable());
     while start <= until + AHEAD {
-        for reading in view.readings(&system, start, start + AT_ONCE)? {
+        let mut readings = view.readings(system, start, start + AT_ONCE)?;
+        // Asked after reading, so that of whatever was read it is known whether it waits.
+        let late = waiting.readings_within(start, start + AT_ONCE);
+        if !late.is_empty() {
+            readings.retain(|reading| !late.contains(&(reading.at, reading.sensor)));
+        }
+        for reading in readings {
             first.get_or_insert(reading.at);
             while let Some((at, input)) = later.next_if(|(at, _)| *at <= reading.at) {
                 apply(at, &input);
@@ -201,15 +151,15 @@ fn commands(view: &View, system: &System) -> Result<Vec<(EventTime, Command)>, L
 }
 
 /// When the other systems of the property had doses: by their beginnings, for nothing says when they were concluded.
-fn siblings_doses(
+fn siblings_doses<'a>(
     view: &View,
-    siblings: &[&Id],
+    siblings: impl Iterator<Item = &'a Arc<System>>,
     from: EventTime,
     until: EventTime,
 ) -> Result<Vec<(EventTime, Input)>, LedgerFault> {
     let mut used = Vec::new();
     for sibling in siblings {
-        let doses = view.doses(sibling, from, until)?.into_iter().filter(|dose| dose.quality > 0.0);
+        let doses = view.doses(&sibling.id, from, until)?.into_iter().filter(|dose| dose.quality > 0.0);
         used.extend(doses.map(|dose| (dose.at, Input::SiblingUsed(dose.at))));
     }
     Ok(used)

@@ -5,6 +5,7 @@
 use std::sync::Arc;
 
 use super::Steward;
+use crate::desk::LearningNote;
 use crate::ledger::{Asked, LedgerFault, Retained, RetentionPolicy};
 use crate::link::Message;
 use crate::model::{EventTime, Span, System};
@@ -63,6 +64,24 @@ impl Rounds {
             }
         }
         told
+    }
+
+    /// Lets engines that have learnt anew take over, as [`Steward::take_learnt`].
+    ///
+    /// # Errors
+    /// When a thread could not read the ledger.
+    pub fn take_learnt(&mut self, now: EventTime) -> Result<bool, LedgerFault> {
+        self.steward.take_learnt(now)
+    }
+
+    /// Whether systems learn anew.
+    pub fn is_learning(&self) -> bool {
+        self.steward.is_learning()
+    }
+
+    /// Which systems learn anew, and how far that is.
+    pub fn learning(&self) -> LearningNote {
+        self.steward.learning()
     }
 
     /// Stores what was taken in, answers its orders and gives back its messages.

@@ -111,7 +111,7 @@ pub fn run(
             reload::read(&settings.folders.systems, &settings.mqtt.prefix).map_err(RunFault::Systems)?;
         info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
         let ledger = open(settings)?;
-        let steward = Steward::open(ledger, &systems, &settings.mqtt.prefix)?;
+        let steward = Steward::open_soon(ledger, &systems, &settings.mqtt.prefix)?;
         let service =
             Service::start(Start { settings, clock: Clock::wall(), steward, banner: None, open: false })
                 .await?;
@@ -137,7 +137,7 @@ pub(crate) fn runtime() -> io::Result<tokio::runtime::Runtime> {
 impl Service {
     /// Starts every part.
     pub(crate) async fn start(start: Start<'_>) -> Result<Self, RunFault> {
-        let Start { settings, clock, steward, banner, open } = start;
+        let Start { settings, clock, mut steward, banner, open } = start;
         let systems = steward.systems();
         let (systems_tx, systems_rx) = watch::channel(Arc::new(systems.clone()));
         let (commits_tx, commits_rx) = watch::channel(0);
@@ -151,6 +151,9 @@ impl Service {
         let waker = inbox.waker();
         let to_wake = waker.clone();
         let (orders, order_queue) = Orders::new(move || to_wake.wake());
+        let to_wake = waker.clone();
+        steward.let_learn(move || to_wake.wake())?;
+        let (learning_tx, learning) = watch::channel(Arc::new(steward.learning()));
         let ending = Arc::new(AtomicBool::new(false));
         let writer = Writer {
             rounds: Rounds::new(steward, retention(settings)),
@@ -163,6 +166,7 @@ impl Service {
             orders: order_queue,
             commits: commits_tx,
             systems: systems_tx,
+            learning: learning_tx,
             ending: Arc::clone(&ending),
         };
         let (done_tx, writer_done) = oneshot::channel();
@@ -200,6 +204,7 @@ impl Service {
             pages: pages(settings, desk_address),
             broker: feed.address(settings),
             link: note::follow(feed.health()),
+            learning,
             export,
             upkeep: schedule.upkeep(),
         };

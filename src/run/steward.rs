@@ -1,16 +1,19 @@
 //! Owns the engines and the ledger: what comes in is concluded, stored, and only then done with.
 
+mod recovery;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use tracing::{info, warn};
+use tracing::info;
 
-use super::relearn::relearn;
+use super::learners::Learners;
+use super::relearn::Lesson;
 use super::saves::Saves;
-use crate::engine::{Effect, Engine, Input, WATERMARK};
+use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
 use crate::ledger::{
-    Batch, Commit, Ledger, LedgerFault, Lived, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
+    Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
     TestOrder,
 };
 use crate::model::{Catch, Command, EventTime, System};
@@ -31,14 +34,36 @@ pub struct Steward {
     /// The latest time that the engines were told, and as far as the batch says so.
     told: EventTime,
     told_in_batch: EventTime,
+    /// Systems that have to learn anew, until that is begun, and then those that do.
+    lessons: Vec<Lesson>,
+    learners: Option<Learners>,
+    /// Engines that took over since the last commit, to be saved with the next.
+    joined: Vec<usize>,
 }
 
 impl Steward {
-    /// Brings the fleet of `systems` to where it stood at the last commit.
+    /// Brings the fleet of `systems` to where it stood at the last commit, however long it takes.
     ///
     /// # Errors
     /// When the ledger cannot be read.
-    pub fn open(mut ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
+    pub fn open(ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
+        let mut steward = Self::open_soon(ledger, systems, prefix)?;
+        steward.let_learn(|| ())?;
+        while let Some(learnt) = steward.learners.as_ref().and_then(Learners::wait) {
+            steward.join(learnt?, steward.now);
+            // Each by itself, so that a start that is broken off goes on where it was.
+            steward.commit()?;
+        }
+        steward.learners = None;
+        Ok(steward)
+    }
+
+    /// As [`Steward::open`], but leaves systems that have to learn anew to [`Steward::let_learn`] and
+    /// [`Steward::take_learnt`].
+    ///
+    /// # Errors
+    /// When the ledger cannot be read.
+    pub fn open_soon(mut ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
         let numbers = ledger.enrol(systems.iter().map(|system| &**system))?;
         let mut steward = Self {
             fleet: Fleet::new(&[], prefix),
@@ -50,61 +75,13 @@ impl Steward {
             now: EventTime::MIN,
             told: EventTime::MIN,
             told_in_batch: EventTime::MIN,
+            lessons: Vec::new(),
+            learners: None,
+            joined: Vec::new(),
             ledger,
         };
-        let engines = steward.recover(systems)?;
-        steward.fleet = Fleet::with_engines(engines, prefix);
+        steward.recover(systems)?;
         Ok(steward)
-    }
-
-    /// Restores every engine from its snapshot and the inputs that followed it. What those inputs
-    /// led to is in the ledger already, so it is not concluded twice. Where a snapshot cannot be used, its engine learns
-    /// anew from the stored readings.
-    fn recover(&mut self, systems: &[Arc<System>]) -> Result<Vec<Engine>, LedgerFault> {
-        let mut recovery = self.ledger.recover()?;
-        let (mut engines, mut lost) = (Vec::with_capacity(systems.len()), Vec::new());
-        for (place, (system, number)) in systems.iter().zip(self.numbers.clone()).enumerate() {
-            // The bytes are not needed again.
-            let state = recovery.snapshots.get_mut(&number).map(|saved| std::mem::take(&mut saved.state));
-            let engine = match state.map(|state| Engine::restore(Arc::clone(system), &state)) {
-                Some(Ok((engine, changes))) => {
-                    self.conclude_all(number, changes);
-                    engine
-                }
-                Some(Err(fault)) => {
-                    warn!(system = %system.id, %fault, "the system's memory cannot be used; it learns anew from the stored readings");
-                    lost.push(place);
-                    Engine::new(Arc::clone(system))
-                }
-                None => Engine::new(Arc::clone(system)),
-            };
-            engines.push(engine);
-        }
-        let learnt = relearn(&mut self.ledger, (systems, &self.numbers), &lost, &mut recovery)?;
-        for (place, engine) in learnt {
-            engines[place] = engine;
-        }
-        let places: BTreeMap<_, _> =
-            self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();
-        let (saves, mut repeated) = (&mut self.saves, Vec::new());
-        let mut told = EventTime::MIN;
-        let inputs = self.ledger.replay(&recovery, |lived| match lived {
-            Lived::Told(at) => told = told.max(at),
-            Lived::Input(entry) => {
-                let Some(&at) = places.get(&entry.system) else { return };
-                tell_again(&mut engines[at], told);
-                engines[at].apply(entry.received, &entry.input, &mut repeated);
-                repeated.clear();
-                saves.note(at, entry.received);
-            }
-        })?;
-        for engine in &mut engines {
-            tell_again(engine, told);
-        }
-        info!(systems = systems.len(), inputs, "brought back to where the last commit left it");
-        self.now = recovery.last_received.unwrap_or(EventTime::MIN);
-        self.told = told;
-        Ok(engines)
     }
 
     fn conclude_all(&mut self, number: SystemNo, effects: Vec<Effect>) {
@@ -204,7 +181,9 @@ impl Steward {
             self.keep_told();
         }
         for (at, received, input) in self.gathered.inputs.drain(..) {
-            self.saves.note(at, received);
+            if !self.fleet.is_absent(at) {
+                self.saves.note(at, received);
+            }
             self.batch.take_in(self.numbers[at], received, input);
         }
         for (at, effect) in self.gathered.effects.drain(..) {
@@ -241,6 +220,9 @@ impl Steward {
     }
 
     fn commit(&mut self) -> Result<Option<Commit>, LedgerFault> {
+        for at in self.joined.drain(..) {
+            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+        }
         if self.batch.is_empty() {
             return Ok(None);
         }
@@ -259,7 +241,8 @@ impl Steward {
     }
 
     /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is
-    /// still there of their memory, and the findings of those that are gone are cleared.
+    /// still there of their memory, and the findings of those that are gone are cleared. Not while systems
+    /// [learn](Self::learning): what waits for them is told by their old plans.
     ///
     /// # Errors
     /// When what was gathered under the old plans cannot be stored; nothing has changed then.
@@ -308,13 +291,5 @@ impl Steward {
     /// The ledger, for its housekeeping.
     pub fn ledger(&mut self) -> &mut Ledger {
         &mut self.ledger
-    }
-}
-
-/// Brings an engine to the time that it was told before the restart. What it would conclude was concluded then; told a
-/// time that it has passed, it would conclude now what was due in between, and nobody would hear of it.
-fn tell_again(engine: &mut Engine, told: EventTime) {
-    if engine.passed() < told - WATERMARK {
-        engine.apply(told, &Input::Tick, &mut Vec::new());
     }
 }

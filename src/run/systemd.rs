@@ -22,11 +22,6 @@ pub(super) fn stopping() {
     say(&[NotifyState::Stopping]);
 }
 
-/// The start takes longer than usual, for this reason, and goes on: within the next five minutes there will be more.
-pub(super) fn still_starting(why: &str) {
-    say(&[NotifyState::Status(why), NotifyState::ExtendTimeoutUsec(300_000_000)]);
-}
-
 /// What we do, in words.
 pub(super) fn status(text: &str) {
     say(&[NotifyState::Status(text)]);

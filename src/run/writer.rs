@@ -12,6 +12,7 @@ use tracing::{error, info, warn};
 use super::rounds::Rounds;
 use super::systemd;
 use crate::clock::Clock;
+use crate::desk::LearningNote;
 use crate::ledger::{LedgerFault, OrderQueue};
 use crate::link::{Acker, Inbox, Message};
 use crate::model::{EventTime, Span, System};
@@ -38,6 +39,8 @@ pub(super) struct Writer {
     pub(super) commits: watch::Sender<u64>,
     /// Plans in force.
     pub(super) systems: watch::Sender<Arc<Vec<Arc<System>>>>,
+    /// Which systems learn anew.
+    pub(super) learning: watch::Sender<Arc<LearningNote>>,
     /// Set when the daemon is to end: storing is then not tried for ever.
     pub(super) ending: Arc<AtomicBool>,
 }
@@ -46,9 +49,13 @@ impl Writer {
     /// Works until the inbox closes, then puts everything away.
     pub(super) fn run(mut self) -> Result<(), LedgerFault> {
         let mut keep_house_at = EventTime::MIN;
+        if self.rounds.is_learning() {
+            self.tell_learning();
+        }
         loop {
             let batch = self.inbox.recv_batch(self.batch, self.linger);
             let now = self.clock.now();
+            let learnt = self.rounds.take_learnt(now)?;
             if self.rounds.take(now, batch.messages, self.orders.waiting()) {
                 // Also after the clock was set back, however far.
                 keep_house_at = keep_house_at.min(now + HOUSEKEEPING);
@@ -62,7 +69,13 @@ impl Writer {
                 return Ok(());
             };
             self.acker.ack(stored);
-            if let Some(plans) = self.plans.try_iter().last() {
+            if learnt {
+                self.tell_learning();
+            }
+            // Changed plans are taken over when all systems have learnt anew.
+            if !self.rounds.is_learning()
+                && let Some(plans) = self.plans.try_iter().last()
+            {
                 self.adopt(&plans)?;
             }
             if now >= keep_house_at {
@@ -110,6 +123,13 @@ impl Writer {
                 Err(fault) => return Err(fault),
             }
         }
+    }
+
+    /// Says how far learning anew is, for the pages and the service manager.
+    fn tell_learning(&self) {
+        let note = self.rounds.learning();
+        systemd::status(&note.words().unwrap_or_else(|| "serving".to_owned()));
+        self.learning.send_replace(Arc::new(note));
     }
 
     fn adopt(&mut self, plans: &[Arc<System>]) -> Result<(), LedgerFault> {

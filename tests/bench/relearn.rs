@@ -1,5 +1,5 @@
-//! How long a start takes after an upgrade that remembers other things of a system: every engine learns anew from the
-//! stored readings.
+//! How long it takes, after an upgrade that remembers other things of a system, until every engine has learnt anew from
+//! the stored readings.
 //!
 //! Run with `cargo bench --bench relearn [-- DAYS [SYSTEMS]]`; 60 and 400 days of 8 systems unless given. Four basins,
 //! every sensor each five minutes. Nothing is asserted.

@@ -13,4 +13,5 @@ mod parity;
 mod people;
 mod rig;
 mod services;
+mod upgrade;
 mod year;

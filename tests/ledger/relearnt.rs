@@ -315,6 +315,58 @@ fn what_lies_before_the_stored_readings_comes_from_forecasts_and_records() {
     assert!(alert.stage.is_closed() && why.contains("look at it at the next visit"), "{alert:?}");
 }
 
+/// Opens without waiting for systems that have to learn.
+fn open_soon(yard: &Yard, folder: &Path) -> Steward {
+    let ledger = Ledger::open(folder).unwrap();
+    Steward::open_soon(ledger, &[Arc::clone(&yard.system)], "greywater").unwrap()
+}
+
+#[test]
+fn what_comes_while_a_system_learns_anew_is_concluded_once_as_if_it_had_remembered() {
+    let mut yard = Yard::simulated("tilt-step", 60, |scenario| scenario.radio.late = 0.0);
+    let folder = TempDir::new().unwrap();
+    let policy = RetentionPolicy::default();
+    let mut steward = yard.open(folder.path());
+    yard.live(&mut steward, yard.day(50), &policy);
+    steward.put_away().unwrap();
+    drop(steward);
+    let (copy, heard, before) = (copy(folder.path()), yard.heard, told(folder.path()));
+    outdate(copy.path());
+    for folder in [folder.path(), copy.path()] {
+        yard.heard = heard;
+        // Nothing has learnt yet while readings, a record and buckets come; then the process is killed.
+        let mut steward = open_soon(&yard, folder);
+        yard.live(&mut steward, yard.day(52), &policy);
+        let look = ServiceRecord::look(Subject::Basin(id("fig")), yard.day(52));
+        let work = vec![Work::MulchRenewed];
+        yard.serve(&mut steward, "new-chips-for-the-fig", ServiceRecord { work, ..look });
+        yard.catch(&mut steward, yard.day(52), &[11.0, 9.0, 8.0, 12.0]);
+        drop(steward);
+        if folder == copy.path() {
+            let now = told(folder);
+            assert_eq!((now.0, &now.2), (before.0, &before.2), "nothing is concluded yet");
+            assert!(now.1 > before.1, "all is stored");
+        }
+        // It goes on in the middle of what comes next.
+        let mut steward = open_soon(&yard, folder);
+        yard.live(&mut steward, yard.day(54), &policy);
+        steward.let_learn(|| ()).unwrap();
+        assert_eq!(!steward.learning().is_over(), folder == copy.path());
+        let now = steward.now();
+        while !steward.learning().is_over() {
+            steward.take_learnt(now).unwrap();
+            std::thread::sleep(std::time::Duration::from_millis(5));
+        }
+        yard.live(&mut steward, yard.day(60), &policy);
+        steward.put_away().unwrap();
+    }
+    let doses = |folder| view(folder).doses(&yard.system.id, yard.day(0), yard.day(60)).unwrap();
+    assert_eq!(doses(folder.path()), doses(copy.path()));
+    assert!(view(folder.path()).doses(&yard.system.id, yard.day(50), yard.day(54)).unwrap().len() > 2);
+    assert_eq!(told(folder.path()), told(copy.path()));
+    assert!(snapshots(folder.path()) == snapshots(copy.path()), "what was learnt anew differs");
+}
+
 #[test]
 fn only_what_cannot_be_used_learns_anew_and_each_is_stored_by_itself() {
     let folder = TempDir::new().unwrap();

@@ -82,6 +82,7 @@ impl Served {
             entry,
             seal: None,
             link,
+            learning: watch::channel(Arc::default()).1,
             pages: String::new(),
             broker: "mqtt://127.0.0.1:1883".to_owned(),
             export: None,

@@ -61,6 +61,7 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
             p class="brand" { a href="/" { (assets::ICON.inline()) "Basinward" } }
             @if let Some(who) = &chrome.who { (nav(who, page)) }
             @if let Some(banner) = &chrome.banner { p class="banner" { (banner) } }
+            @if let Some(learning) = &chrome.learning { p class="banner" id="learning" { (learning) } }
         }
     }
 }

@@ -7,6 +7,8 @@ use super::Moment;
 pub struct Chrome {
     /// A note that must not be missed, such as that the clock is not the real one.
     pub banner: Option<String>,
+    /// That systems learn anew.
+    pub learning: Option<String>,
     /// How the connection to the broker is.
     pub link: String,
     /// Since when.

@@ -63,6 +63,7 @@ impl House {
             entry: Entry::LetIn,
             seal: None,
             link: watch::channel(LinkNote::default()).1,
+            learning: watch::channel(Arc::default()).1,
             broker: "mqtt://127.0.0.1:1883".to_owned(),
             pages: String::new(),
             export: None,
