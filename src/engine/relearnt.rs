@@ -31,9 +31,23 @@ impl Engine {
     }
 
     /// Brings what is told up to what stands, for an engine that has learnt anew, silently, from the readings since
-    /// `from`, which are `all` there ever were or not: takes back what of `told` does not stand, and tells what stands
-    /// and is not told.
-    pub fn reconcile(&self, told: &[Told], from: EventTime, all: bool, out: &mut Vec<Effect>) {
+    /// `from`, which are `all` there ever were or not.
+    pub fn reconcile_learnt(&self, told: &[Told], from: EventTime, all: bool, out: &mut Vec<Effect>) {
+        self.reconcile(told, out, |Told { raised_at, finding }| {
+            let is_too_old = !all && rests_on_the_usual(finding.kind) && *raised_at < from + LEARNT_AFTER;
+            let says = if is_too_old { words::too_old_to_judge } else { words::judged_anew };
+            says(&self.system, from)
+        });
+    }
+
+    /// Brings what is told up to what stands, for an engine that went silently through inputs that it took in before,
+    /// perhaps by another plan.
+    pub fn reconcile_repeated(&self, told: &[Told], out: &mut Vec<Effect>) {
+        self.reconcile(told, out, |_| words::judged_by_changed_plan());
+    }
+
+    /// Takes back what of `told` does not stand, and why, and tells what stands and is not told.
+    fn reconcile(&self, told: &[Told], out: &mut Vec<Effect>, why: impl Fn(&Told) -> String) {
         let at = self.state.now;
         let mut tell = |change, finding: &Finding| {
             out.push(Effect::Finding(FindingChange { change, at, finding: finding.clone() }));
@@ -48,12 +62,10 @@ impl Engine {
                 Some(_) => {}
             }
         }
-        for Told { raised_at, finding } in told {
-            if !self.state.board.findings().any(|standing| same(finding, standing)) {
-                let is_too_old = !all && rests_on_the_usual(finding.kind) && *raised_at < from + LEARNT_AFTER;
-                let says = if is_too_old { words::too_old_to_judge } else { words::judged_anew };
-                let mut finding = finding.clone();
-                finding.evidence.push(Evidence { at: None, says: says(&self.system, from) });
+        for told in told {
+            if !self.state.board.findings().any(|standing| same(&told.finding, standing)) {
+                let mut finding = told.finding.clone();
+                finding.evidence.push(Evidence { at: None, says: why(told) });
                 tell(Change::Cleared, &finding);
             }
         }

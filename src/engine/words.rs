@@ -197,6 +197,10 @@ pub(crate) fn too_old_to_judge(system: &System, from: EventTime) -> String {
     )
 }
 
+pub(crate) fn judged_by_changed_plan() -> String {
+    "The plan was changed while the program did not run: by the changed plan this does not stand.".to_owned()
+}
+
 pub(crate) fn soaks_slower(
     system: &System,
     basin: &str,

@@ -12,6 +12,7 @@ mod note;
 mod passing_on;
 mod relearn;
 mod reload;
+mod repeat;
 mod rounds;
 mod saves;
 mod service;

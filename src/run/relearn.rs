@@ -92,7 +92,7 @@ pub(super) fn learn(view: &View, lesson: &Lesson) -> Result<Learnt, LedgerFault>
     let (first, began) = (first.unwrap_or(until), view.heard_since(&system.id)?.unwrap_or(until));
     // Of what is no longer kept, the beginning is known by its day.
     let all = first - began < Span::DAY;
-    engine.reconcile(&told, first, all, &mut changes);
+    engine.reconcile_learnt(&told, first, all, &mut changes);
     Ok(Learnt { place: *place, engine, changes })
 }
 

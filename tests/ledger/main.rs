@@ -4,6 +4,7 @@
 
 mod alerts;
 mod backup;
+mod changed;
 mod child;
 mod commit;
 mod crash;

@@ -6,11 +6,11 @@ use std::sync::Arc;
 use tracing::{info, warn};
 
 use super::super::learners::Learners;
-use super::super::mark;
 use super::super::relearn::{Learnt, lessons};
+use super::super::{mark, repeat};
 use super::Steward;
 use crate::desk::LearningNote;
-use crate::engine::{Engine, Input, WATERMARK};
+use crate::engine::{Effect, Engine, Input, WATERMARK};
 use crate::fleet::{Fleet, Waiting};
 use crate::ledger::{Batch, LedgerFault, Lived, Recovery};
 use crate::model::{EventTime, System};
@@ -56,7 +56,7 @@ impl Steward {
     }
 
     /// Lets `engines` go again through what came after their snapshots. What that led to is in the ledger already, so
-    /// it is not concluded twice. What came after a mark waits.
+    /// only what a changed plan makes of it is concluded. What came after a mark waits.
     fn repeat(
         &mut self,
         recovery: &Recovery,
@@ -65,7 +65,7 @@ impl Steward {
     ) -> Result<(), LedgerFault> {
         let places: BTreeMap<_, _> =
             self.numbers.iter().enumerate().map(|(at, number)| (*number, at)).collect();
-        let (saves, mut repeated) = (&mut self.saves, Vec::new());
+        let (saves, mut repeated) = (&mut self.saves, vec![Vec::new(); engines.len()]);
         let mut told = EventTime::MIN;
         let inputs = self.ledger.replay(recovery, |lived| match lived {
             Lived::Told(at) => told = told.max(at),
@@ -76,18 +76,23 @@ impl Steward {
                     // All of it was told before the memory could no longer be used.
                     Some((None, _)) => {}
                     None => {
-                        tell_again(&mut engines[at], told);
-                        engines[at].apply(entry.received, &entry.input, &mut repeated);
-                        repeated.clear();
+                        tell_again(&mut engines[at], told, &mut repeated[at]);
+                        engines[at].apply(entry.received, &entry.input, &mut repeated[at]);
                         saves.note(at, entry.received);
                     }
                 }
             }
         })?;
-        for (at, engine) in engines.iter_mut().enumerate() {
-            if !lost.contains_key(&at) {
-                tell_again(engine, told);
+        let view = self.ledger.view()?;
+        let open = view.findings_open()?;
+        for (at, mut repeated) in repeated.into_iter().enumerate() {
+            if lost.contains_key(&at) {
+                continue;
             }
+            tell_again(&mut engines[at], told, &mut repeated);
+            let news = repeat::news(&view, &engines[at], repeated)?;
+            self.conclude_all(self.numbers[at], news);
+            self.conclude_all(self.numbers[at], repeat::differences(&engines[at], &open));
         }
         info!(systems = engines.len(), inputs, "brought back to where the last commit left it");
         self.told = told;
@@ -164,8 +169,8 @@ impl Steward {
 
 /// Brings an engine to the time that it was told before the restart. What it would conclude was concluded then; told a
 /// time that it has passed, it would conclude now what was due in between, and nobody would hear of it.
-fn tell_again(engine: &mut Engine, told: EventTime) {
+fn tell_again(engine: &mut Engine, told: EventTime, repeated: &mut Vec<Effect>) {
     if engine.passed() < told - WATERMARK {
-        engine.apply(told, &Input::Tick, &mut Vec::new());
+        engine.apply(told, &Input::Tick, repeated);
     }
 }
