@@ -6,6 +6,8 @@
 mod allowance;
 mod basin_watch;
 mod board;
+#[cfg(test)]
+mod clock_stories;
 mod day;
 mod dose;
 mod effect;
