@@ -13,7 +13,7 @@ pub(crate) const STRETCH_DAYS: f64 = 4.0;
 /// Grid of courses: steady levels, days of onset, steps of the level now (logarithm).
 const STEADY: i32 = 12;
 const ONSETS: i32 = 18;
-const LEVEL_STEP: f64 = 1.0 / 6.0;
+const LEVEL_STEP: f64 = 0.25;
 /// Steady levels reach this far below the level now; levels now this far around what was seen last (logarithms), or
 /// further below it where that may be wrong.
 const LOWEST: f64 = 2.6;
