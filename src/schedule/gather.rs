@@ -18,8 +18,6 @@ const OF_LATE: Span = Span::from_days(14);
 /// Work is proved within this, by one of this many tests.
 const TESTED: Span = Span::from_days(90);
 const TESTS: usize = 50;
-/// Forecasts of a basin that soaks slowly are remembered for this long.
-const PUT_OFF: Span = Span::from_days(182);
 /// Findings of one system that are looked at in the past.
 const FINDINGS: usize = 2_000;
 /// Records of one basin among which the last look at its outlet is sought.
@@ -66,7 +64,7 @@ impl Known {
             let mut newest = outlook(record);
             let standing = known.standing.get(&system).map_or(&[][..], Vec::as_slice);
             if standing.iter().any(|it| it.finding.kind == FindingKind::SlowSoak) {
-                let before = view.forecasts_of(&system, &newest.basin, now - PUT_OFF, now)?;
+                let before = view.forecasts_of(&system, &newest.basin, newest.made - Outlook::RECENT, now)?;
                 let before: Vec<_> =
                     before.into_iter().map(|record| (record.made, outlook(record))).collect();
                 newest.remember(standing, before.iter().map(|(made, outlook)| (*made, outlook)));

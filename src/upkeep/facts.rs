@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Day;
-use crate::model::{EventTime, Finding, FindingKind, Id, Subject, System, Work};
+use crate::model::{EventTime, Finding, FindingKind, Id, Span, Subject, System, Work};
 
 /// A finding that stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,7 +27,7 @@ pub struct Outlook {
     pub earliest: EventTime,
     /// And not after this.
     pub latest: EventTime,
-    /// The soonest best estimate since the basin was found to soak slowly; this one's where it does not.
+    /// The soonest best estimate of late, since the basin was found to soak slowly; this one's where it does not.
     pub soonest: EventTime,
     /// Litres since the mulch was placed.
     pub litres: f64,
@@ -36,8 +36,11 @@ pub struct Outlook {
 }
 
 impl Outlook {
+    /// For how long a forecast counts beside newer ones.
+    pub const RECENT: Span = Span::from_days(28);
+
     /// Remembers the best estimates of `others`: when each was made, and for which basin. Only what was told since the
-    /// basin was found to soak slowly counts.
+    /// basin was found to soak slowly counts, and of that only the last weeks: more was seen since.
     pub fn remember<'o>(
         &mut self,
         standing: &[Standing],
@@ -48,7 +51,8 @@ impl Outlook {
                 && it.finding.subject == Subject::Basin(self.basin.clone())
         };
         let Some(since) = standing.iter().find(here).map(|it| it.since) else { return };
-        let of_basin = others.filter(|(made, other)| *made >= since && other.basin == self.basin);
+        let from = since.max(self.made - Self::RECENT);
+        let of_basin = others.filter(|(made, other)| *made >= from && other.basin == self.basin);
         self.soonest = of_basin.map(|(_, other)| other.due).fold(self.soonest, EventTime::min);
     }
 }

@@ -378,6 +378,29 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
 }
 
 #[test]
+fn a_forecast_counts_for_weeks_and_is_forgotten_when_more_was_seen() {
+    let soonest = |days_ago: i64| {
+        let slow = finding(FindingKind::SlowSoak, basin("quince"));
+        let standing = Standing { finding: slow, since: now() - DAY(60) };
+        let told = |made: EventTime, due: EventTime| Outlook {
+            basin: id("quince"),
+            made,
+            due,
+            earliest: due - DAY(9),
+            latest: due + DAY(9),
+            soonest: due,
+            litres: 9_000.0,
+            mulch_left: 0.8,
+        };
+        let mut newest = told(now(), now() + DAY(40));
+        let before = told(now() - DAY(days_ago), now() + DAY(5));
+        newest.remember(&[standing], std::iter::once((before.made, &before)));
+        newest.soonest - now()
+    };
+    assert_eq!([7, 28, 35, 70].map(soonest), [5, 5, 40, 40].map(DAY));
+}
+
+#[test]
 fn what_can_wait_for_the_next_visit_brings_one_of_its_own_only_at_its_latest() {
     let due = |severity, finding, task, subject: Subject| {
         let all = derived(&Rules::default(), |known| {
