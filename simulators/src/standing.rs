@@ -6,8 +6,6 @@ use crate::wiring::{Quantity, Wiring};
 
 /// A basin without a float counts as standing above this level (mm).
 const WITHOUT_FLOAT_MM: f64 = 20.0;
-/// A float falls this much lower than it rises, half a usual switch's range (mm); water in between still stands at it.
-const FALLS_LOWER_MM: f64 = 3.0;
 /// Spells shorter than this are the usual course of a dose (ms).
 const WORTH_TELLING_MS: i64 = 30 * 60_000;
 /// Over the edge, any longer than this counts (ms).
@@ -47,8 +45,6 @@ pub struct Standing {
 struct Mark {
     level: Level,
     height_mm: f64,
-    /// Water that has risen above its height stands until it sinks below this (mm).
-    falls_mm: f64,
     open: Option<Spell>,
 }
 
@@ -65,15 +61,9 @@ impl Standing {
         let watch = |basin: usize| {
             let float_mm = height(basin, Quantity::Float).unwrap_or(WITHOUT_FLOAT_MM);
             let rim_mm = height(basin, Quantity::Overflow).unwrap_or(wiring.rim_mm[basin]);
-            let mark = |level, height_mm, lower_mm| Mark {
-                level,
-                height_mm,
-                falls_mm: height_mm - lower_mm,
-                open: None,
-            };
+            let mark = |level, height_mm| Mark { level, height_mm, open: None };
             // Water that runs over the rim stands at it, not above.
-            let marks = [mark(Level::Float, float_mm, FALLS_LOWER_MM), mark(Level::Rim, rim_mm - 1.0, 0.0)];
-            Self { marks, ended: Vec::new() }
+            Self { marks: [mark(Level::Float, float_mm), mark(Level::Rim, rim_mm - 1.0)], ended: Vec::new() }
         };
         (0..wiring.basins.len()).map(watch).collect()
     }
@@ -81,8 +71,7 @@ impl Standing {
     /// Notes the water level now.
     pub fn see(&mut self, standing_mm: f64, at_ms: i64) {
         for mark in &mut self.marks {
-            let stands_above_mm = if mark.open.is_some() { mark.falls_mm } else { mark.height_mm };
-            if standing_mm > stands_above_mm {
+            if standing_mm > mark.height_mm {
                 let spell = mark.open.get_or_insert(Spell {
                     level: mark.level,
                     from_ms: at_ms,
@@ -118,25 +107,4 @@ fn worth_telling(spell: Spell) -> Option<Spell> {
         Level::Rim => FLOOD_WORTH_TELLING_MS,
     };
     (spell.until_ms - spell.from_ms >= least_ms).then_some(spell)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn water_stands_until_it_has_sunk_as_low_as_a_float_falls() {
-        let mark = Mark { level: Level::Float, height_mm: 40.0, falls_mm: 37.0, open: None };
-        let mut standing = Standing {
-            marks: [mark.clone(), Mark { height_mm: 200.0, falls_mm: 200.0, ..mark }],
-            ended: Vec::new(),
-        };
-        let minutes = |minute: i64| minute * 60_000;
-        for (minute, level_mm) in [(0, 38.0), (10, 41.0), (60, 38.0), (70, 44.0), (120, 36.0), (130, 39.0)] {
-            standing.see(level_mm, minutes(minute));
-        }
-        let spells: Vec<(i64, i64)> =
-            standing.take().iter().map(|spell| (spell.from_ms, spell.until_ms)).collect();
-        assert_eq!(spells, [(minutes(10), minutes(120))]);
-    }
 }

@@ -50,6 +50,11 @@ pub fn headline_past(finding: &Finding, system: &System) -> String {
     capitalised(&text)
 }
 
+/// Whether a sensor is missed that was never heard at all: most likely it was not connected yet.
+pub fn is_never_heard(finding: &Finding) -> bool {
+    finding.estimate.get("never_heard").is_some_and(|it| it == true)
+}
+
 /// The finding as one sentence without a full stop.
 pub fn headline(finding: &Finding, system: &System) -> String {
     let place = place_words(system, &finding.subject);
@@ -69,6 +74,7 @@ pub fn headline(finding: &Finding, system: &System) -> String {
         (FindingKind::UnexpectedWater, _) => {
             "water reaches the basins though nobody should be using any".to_owned()
         }
+        (FindingKind::SensorSilent, _) if is_never_heard(finding) => format!("{place} has never reported"),
         (FindingKind::SensorSilent, _) => format!("{place} stopped reporting"),
         (FindingKind::SensorStuck, _) => format!("{place} stays at one value although it should move"),
         (FindingKind::SensorImplausible, _) => format!("{place} reports what cannot be"),
@@ -181,6 +187,9 @@ mod tests {
             says(FindingKind::SensorSilent, Subject::Sensor("gone/float".into())),
             "Sensor “gone/float” stopped reporting"
         );
+        let mut unheard = samples::finding(FindingKind::SensorSilent, Subject::Sensor("quince/float".into()));
+        unheard.estimate.insert("never_heard".to_owned(), true.into());
+        assert_eq!(headline(&unheard, &system), "The float in the “quince tree” basin has never reported");
     }
 
     #[test]

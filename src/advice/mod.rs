@@ -16,7 +16,8 @@ pub use check::{drift_check, separating_check};
 pub use english::{Advice, advice, advice_in_flood};
 pub use foretold::{flood_due, foretold};
 pub use headline::{
-    headline, headline_now, headline_past, kind_words, kind_words_now, probability_words, severity_words,
+    headline, headline_now, headline_past, is_never_heard, kind_words, kind_words_now, probability_words,
+    severity_words,
 };
 pub use number::grouped;
 pub use place::{basin_title, basin_words, place_title, place_words, quoted, sensor_title, sensor_words};

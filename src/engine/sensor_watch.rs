@@ -183,12 +183,16 @@ impl SensorWatch {
             Some(last) => (words::silent(system, sensor, last, self.cadence.patience()), last),
             None => (words::never_heard(system, sensor, first_heard), first_heard),
         };
+        let mut estimate = vec![("silent_since", silent_since.to_string().into())];
+        if self.cadence.last().is_none() {
+            estimate.push(("never_heard", true.into()));
+        }
         let conclusion = Conclusion {
             kind: FindingKind::SensorSilent,
             spot: Spot::Sensor(sensor),
             severity: Severity::Warning,
             probability: 0.97,
-            estimate: vec![("silent_since", silent_since.to_string().into())],
+            estimate,
             evidence: vec![Evidence { at: Some(silent_since), says }],
         };
         board.conclude(system, at, conclusion, out);

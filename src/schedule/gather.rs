@@ -9,8 +9,8 @@ use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
 use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Span, Subject, System, Work};
 use crate::upkeep::{
-    Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, Plan, Rules, Standing,
-    Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
+    Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, PastFlood, Plan, Rules,
+    Standing, Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -93,6 +93,7 @@ impl Known {
         let facts = Facts {
             system,
             standing: self.standing.get(&system.id).map_or(&[], Vec::as_slice),
+            past_floods: &past_floods(view, &system.id, now)?,
             outlooks: self.outlooks.get(&system.id).map_or(&[], Vec::as_slice),
             last: &of(&self.last),
             tests: &tests(view, &system.id, now)?,
@@ -103,6 +104,16 @@ impl Known {
         };
         Ok(tasks(&facts, rules))
     }
+}
+
+/// Floods of late that are over.
+fn past_floods(view: &View, system: &Id, now: EventTime) -> Result<Vec<PastFlood>, LedgerFault> {
+    let found = view.findings_within(system, now - PastFlood::COUNTS, now, FINDINGS)?.into_iter();
+    let floods = found.filter(|it| it.finding.kind == FindingKind::Flooding);
+    let over = |it: StoredFinding| {
+        Some(PastFlood { basin: it.finding.subject, since: it.raised_at, until: it.cleared_at? })
+    };
+    Ok(floods.filter_map(over).collect())
 }
 
 /// Adds the last look at each basin whose newest record is of other work: of each part, the ledger tells the newest only.

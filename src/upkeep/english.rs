@@ -3,7 +3,7 @@
 use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
-use super::{Day, Outlook, Standing, Task, TaskKey, TaskKind, Visit};
+use super::{Day, Outlook, PastFlood, Standing, Task, TaskKey, TaskKind, Visit};
 use crate::advice::{advice, grouped, headline, headline_past, place_words, quoted};
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
 
@@ -47,12 +47,26 @@ pub(super) fn mend(
     format!("{says}{tried}{foretold}.")
 }
 
-/// `without new chips it is expected to flood first around 1 June 2026, with 80 % probability between … and …`
+/// `The “quince tree” basin flooded until 4 December 2026, for the third time in two months; …`
+pub(super) fn flood_unseen(system: &System, last: &PastFlood, times: usize) -> String {
+    let again = match times {
+        0 | 1 => String::new(),
+        _ => format!(", {times} times within two months"),
+    };
+    format!(
+        "{} flooded until {}{again}; the water went by itself, and nobody has written down a look since: why it stood is \
+         not known.",
+        capitalised(&place_words(system, &last.basin)),
+        date(last.until, &system.zone),
+    )
+}
+
+/// `without new chips it is expected to flood around 1 June 2026, with 80 % probability between … and …`
 fn flood_foretold(system: &System, outlook: &Outlook) -> String {
     let [due, earliest, latest] =
         [outlook.due, outlook.earliest, outlook.latest].map(|at| date(at, &system.zone));
     format!(
-        "without new chips it is expected to flood first around {due}, with 80 % probability between {earliest} and \
+        "without new chips it is expected to flood around {due}, with 80 % probability between {earliest} and \
          {latest}"
     )
 }

@@ -14,6 +14,22 @@ pub struct Standing {
     pub since: EventTime,
 }
 
+/// A flood that is over.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastFlood {
+    /// The basin.
+    pub basin: Subject,
+    /// When it was found.
+    pub since: EventTime,
+    /// When it was over.
+    pub until: EventTime,
+}
+
+impl PastFlood {
+    /// For how long it asks for a look.
+    pub const COUNTS: Span = Span::from_days(60);
+}
+
 /// When a basin would first flood if its mulch were not renewed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outlook {
@@ -100,6 +116,8 @@ pub struct Facts<'a> {
     pub system: &'a System,
     /// Findings that stand.
     pub standing: &'a [Standing],
+    /// Floods of the last [`PastFlood::COUNTS`] that are over.
+    pub past_floods: &'a [PastFlood],
     /// The newest forecast of each basin that has one.
     pub outlooks: &'a [Outlook],
     /// Past work.

@@ -24,7 +24,7 @@ pub use day::Day;
 pub use derive::tasks;
 pub use design::{BasinLoad, Design, design, design_words};
 pub use english::{skipping, visit_reason};
-pub use facts::{Dose, Facts, LastDone, Outlook, Standing, Tested, shows_outlet};
+pub use facts::{Dose, Facts, LastDone, Outlook, PastFlood, Standing, Tested, shows_outlet};
 pub use rules::{Intervals, Rules};
 pub use task::{Material, Task, TaskKey, TaskKind, Window};
 pub use visits::{Job, Late, Plan, Visit, plan};

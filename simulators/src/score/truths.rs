@@ -9,8 +9,9 @@ use crate::standing::Level;
 
 /// A sensor is behind the world by no more than this, and water near a float's height may be judged either way.
 const SLACK_MS: i64 = Span::minutes(45).ms();
-/// Water that sinks below a float for no longer than this has not gone.
-const DIP_MS: i64 = Span::minutes(5).ms();
+/// Water that sinks below a float for no longer than this has not gone: a float falls some millimetres lower than it
+/// rises, and a silted floor takes minutes for each.
+const DIP_MS: i64 = Span::minutes(15).ms();
 /// Water that stood this long is a pond.
 const POND_MS: i64 = Span::hours(1).ms();
 /// Water that stood this long is a flood.

@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::cause::{Cause, stood};
 use super::sides::CameTo;
 use super::{Course, Past};
-use crate::model::{EventTime, Id, Span, Subject, Work};
+use crate::model::{EventTime, FindingKind, Id, Span, Subject, Work};
 use crate::upkeep::{
-    Crew, Day, Facts, Job, LastDone, Outlook, Plan, Rules, Standing, Task, TaskKey, TaskKind, Tested, plan,
-    tasks,
+    Crew, Day, Facts, Job, LastDone, Outlook, PastFlood, Plan, Rules, Standing, Task, TaskKey, TaskKind,
+    Tested, plan, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -79,6 +79,7 @@ impl<'a> Played<'a> {
         let facts = Facts {
             system: past.system,
             standing: &standing,
+            past_floods: &self.past_floods(&past.system.id, (today, now)),
             outlooks: &outlooks,
             last: &self.last[at],
             tests: &self.tests[at],
@@ -99,6 +100,22 @@ impl<'a> Played<'a> {
             .filter(|fault| fault.past.raised <= now && fault.until >= today)
             .map(|fault| Standing { finding: fault.past.finding.clone(), since: fault.past.raised })
             .collect()
+    }
+
+    /// Floods of late that were over by this day, with nothing mended.
+    fn past_floods(&self, system: &Id, (today, now): (Day, EventTime)) -> Vec<PastFlood> {
+        let causes = self.causes.iter().zip(&self.mended);
+        let unmended = causes.filter(|(cause, mended)| cause.system.id == *system && mended.is_none());
+        let over = unmended.flat_map(|(cause, _)| &cause.faults).filter(|fault| {
+            fault.past.finding.kind == FindingKind::Flooding
+                && fault.past.raised <= now
+                && fault.until < today
+        });
+        over.filter_map(|fault| {
+            let until = fault.past.cleared.filter(|until| now - *until <= PastFlood::COUNTS)?;
+            Some(PastFlood { basin: fault.past.finding.subject.clone(), since: fault.past.raised, until })
+        })
+        .collect()
     }
 
     fn done(&mut self, at: usize, key: &TaskKey, today: Day) {

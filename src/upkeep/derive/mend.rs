@@ -1,6 +1,7 @@
 //! What is wrong already.
 
 use super::{Draft, mulch};
+use crate::advice::is_never_heard;
 use crate::model::{EventTime, FindingKind, Quantity, Severity, Span, Subject, Work};
 use crate::upkeep::english;
 use crate::upkeep::task::{Material, Task, TaskKind, Window};
@@ -58,7 +59,12 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
             tried,
             outlook.filter(|_| !mulch::floods(facts, &finding.subject)),
         ),
-        materials: materials(facts, kind, &finding.subject),
+        // What was never connected wants no spare.
+        materials: if is_never_heard(finding) {
+            Vec::new()
+        } else {
+            materials(facts, kind, &finding.subject)
+        },
     }
 }
 

@@ -1,5 +1,6 @@
 //! From what is known of a system to what is to be done there.
 
+mod after_flood;
 mod mend;
 mod mulch;
 mod proof;
@@ -17,8 +18,9 @@ use crate::model::{Severity, Subject};
 /// work that includes another takes its place.
 pub fn tasks(facts: &Facts<'_>, rules: &Rules) -> Vec<Task> {
     let mut found: BTreeMap<(TaskKind, Subject), Task> = BTreeMap::new();
-    let derived = mend::tasks(facts)
+    let derived = after_flood::tasks(facts)
         .into_iter()
+        .chain(mend::tasks(facts))
         .chain(mulch::tasks(facts, rules))
         .chain(proof::tasks(facts))
         .chain(regular::tasks(facts, rules));

@@ -7,7 +7,7 @@ use jiff::civil::{Date, date};
 use crate::model::{EventTime, FindingKind, Severity, Span, Subject, Work};
 use crate::upkeep::samples::{finding, id, yard_since};
 use crate::upkeep::{
-    Dose, Facts, Intervals, LastDone, Outlook, Rules, Standing, Task, TaskKind, Tested, tasks,
+    Dose, Facts, Intervals, LastDone, Outlook, PastFlood, Rules, Standing, Task, TaskKind, Tested, tasks,
 };
 
 const DAY: fn(i64) -> Span = Span::from_days;
@@ -32,6 +32,7 @@ fn derived(rules: &Rules, change: impl FnOnce(&mut Known)) -> Vec<Task> {
     let facts = Facts {
         system: &system,
         standing: &known.standing,
+        past_floods: &known.past_floods,
         outlooks: &known.outlooks,
         last: &known.last,
         tests: &known.tests,
@@ -46,6 +47,7 @@ fn derived(rules: &Rules, change: impl FnOnce(&mut Known)) -> Vec<Task> {
 #[derive(Default)]
 struct Known {
     standing: Vec<Standing>,
+    past_floods: Vec<PastFlood>,
     outlooks: Vec<Outlook>,
     last: Vec<LastDone>,
     tests: Vec<Tested>,
@@ -129,8 +131,8 @@ fn no_flood_is_foretold_where_one_stands() {
         let task = all.iter().find(|task| task.mends && task.key.kind == TaskKind::RenewMulch);
         task.map(|task| task.reason.clone()).unwrap_or_default()
     };
-    assert!(reason(false).contains("expected to flood first"), "{}", reason(false));
-    assert!(!reason(true).contains("expected to flood first"), "{}", reason(true));
+    assert!(reason(false).contains("expected to flood around"), "{}", reason(false));
+    assert!(!reason(true).contains("expected to flood around"), "{}", reason(true));
 }
 
 #[test]
@@ -375,6 +377,29 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
         "an earlier one expected the flood by then"
     );
     assert_eq!(put_off(20, 40, &[60]), renewal(20, 40));
+}
+
+#[test]
+fn a_flood_that_went_by_itself_is_looked_into_until_somebody_has_been_there() {
+    let flooded = |known: &mut Known, began: i64, over: i64| {
+        let (since, until) = (now() - DAY(began), now() - DAY(over));
+        known.past_floods.push(PastFlood { basin: basin("quince"), since, until });
+    };
+    let look = |change: &dyn Fn(&mut Known)| {
+        let all = derived(&Rules::default(), |known| {
+            flooded(known, 40, 39);
+            flooded(known, 9, 2);
+            change(known);
+        });
+        find(&all, TaskKind::LoosenBasin, &basin("quince"))
+    };
+    let task = look(&|_| {}).expect("nobody was there");
+    assert!(task.mends && task.reason.contains("2 times within two months"), "{}", task.reason);
+    assert_eq!(task.window.due - now(), DAY(5));
+    assert_eq!(look(&|known| known.worked(basin("quince"), None, 1)), None);
+    assert!(look(&|known| known.worked(basin("quince"), None, 20)).is_some(), "before the last flood");
+    let again = look(&|known| known.stands(FindingKind::Flooding, basin("quince"))).expect("it floods");
+    assert!(again.reason.contains("not over yet"), "{}", again.reason);
 }
 
 #[test]
