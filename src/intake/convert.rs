@@ -14,6 +14,22 @@ pub(super) enum Written<'a> {
     Word(Cow<'a, str>),
 }
 
+/// What a contact may say.
+pub(super) const CONTACT_WORDS: &str = "wet, dry, open, closed, true, false, 1 or 0";
+/// What a diverter may say.
+pub(super) const COURSE_WORDS: &str = "landscape or sewer";
+
+/// What is due as the value of `quantity`, in words.
+pub(super) const fn due(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Float | Quantity::Overflow => CONTACT_WORDS,
+        Quantity::Diverter => COURSE_WORDS,
+        Quantity::Moisture | Quantity::Temperature | Quantity::Battery | Quantity::Meter | Quantity::Rain => {
+            "a number"
+        }
+    }
+}
+
 /// The value of `sensor`, from what a record wrote and the unit it stated, if any.
 pub(super) fn convert(sensor: &Sensor, written: &Written<'_>, unit: Option<&str>) -> Result<Value, Fault> {
     match sensor.quantity {
@@ -45,7 +61,7 @@ fn contact(sensor: &Sensor, written: &Written<'_>) -> Result<bool, Fault> {
             "dry" => return Ok(false),
             "true" | "closed" => true,
             "false" | "open" => false,
-            other => return Err(unknown_word(other, "wet, dry, open, closed, true, false, 1 or 0")),
+            other => return Err(unknown_word(other, CONTACT_WORDS)),
         },
     };
     Ok(closed != sensor.wiring.wet_is_open)
@@ -55,9 +71,9 @@ fn course(written: &Written<'_>) -> Result<Course, Fault> {
     match written {
         Written::Word(word) if word == "landscape" => Ok(Course::Landscape),
         Written::Word(word) if word == "sewer" => Ok(Course::Sewer),
-        Written::Word(word) => Err(unknown_word(word, "landscape or sewer")),
+        Written::Word(word) => Err(unknown_word(word, COURSE_WORDS)),
         Written::Number(_) | Written::Truth(_) => {
-            Err((Refusal::WrongType, "a diverter says landscape or sewer".to_owned()))
+            Err((Refusal::WrongType, format!("a diverter says {COURSE_WORDS}")))
         }
     }
 }
@@ -147,7 +163,7 @@ fn unknown_word(word: &str, known: &str) -> Fault {
 }
 
 /// The beginning of a text, for a message.
-fn short(text: &str) -> &str {
+pub(super) fn short(text: &str) -> &str {
     text.char_indices().nth(40).map_or(text, |(end, _)| &text[..end])
 }
 

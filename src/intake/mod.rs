@@ -13,6 +13,7 @@ mod cbor;
 mod convert;
 mod decoded;
 mod json;
+mod payload;
 mod refusal;
 mod router;
 mod senml;
@@ -24,5 +25,6 @@ mod time;
 mod router_tests;
 
 pub use decoded::{Decoded, Heard, Refused};
+pub use payload::{Payload, payload};
 pub use refusal::Refusal;
 pub use router::Router;

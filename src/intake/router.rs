@@ -127,14 +127,17 @@ impl Router {
             // A topic that stops early and no names to say the rest.
             return out.hear(message.topic.to_owned(), payload);
         };
-        let read = || match first {
-            Some(b'{') => json::read_plain(payload),
-            _ => text::read(payload).map(|value| (value, WrittenTime::Arrival)),
+        let read = |(system, ix): (usize, SensorIx)| {
+            if first == Some(&b'{') {
+                return json::read_plain(payload);
+            }
+            let quantity = self.systems[system].sensor(ix).quantity;
+            text::read(payload, quantity).map(|value| (value, WrittenTime::Arrival))
         };
         for &sensor in others {
-            self.finish(message, sensor, read(), None, out);
+            self.finish(message, sensor, read(sensor), None, out);
         }
-        self.finish(message, last, read(), None, out);
+        self.finish(message, last, read(last), None, out);
     }
 
     fn decode_pack<'p>(
