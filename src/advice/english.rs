@@ -90,7 +90,7 @@ const FLOODING: Advice = Advice {
         "waterproof gloves and boots",
         "garden fork and rake",
         "bucket or barrow for spent mulch",
-        "fresh wood chips, coarse",
+        "fresh wood chips, as coarse as the basin has them",
         "soap and clean water",
     ],
     further: &[
@@ -98,8 +98,8 @@ const FLOODING: Advice = Advice {
          for a building, a path, a neighbour or a storm drain.",
         "Look at the outlet: its air gap must be free. Clear mulch, roots or soil that reach up to the pipe.",
         "When the water is gone, fork out the rotted mulch and the slimy layer on the floor of the basin.",
-        "Loosen the floor a hand deep without cutting thick roots, and refill with coarse chips to the old \
-         level, air gap free.",
+        "Loosen the floor a hand deep without cutting thick roots, and refill with chips of the basin's own size \
+         to the old level, air gap free.",
         "If the basin is clean and still holds water, look whether it gets more than its share: see the \
          splitters above it. Otherwise it is too small for its soil and needs to grow.",
         "Turn the diverter back to landscape and watch one dose soak away.",
@@ -116,14 +116,14 @@ const PONDING: Advice = Advice {
         "waterproof gloves",
         "hand trowel and garden fork",
         "bucket or barrow for spent mulch",
-        "fresh wood chips, coarse",
+        "fresh wood chips, as coarse as the basin has them",
         "folding rule",
         "soap and clean water",
     ],
     further: &[
         "Measure the mulch depth and note it: thin, dark, matted mulch is spent.",
         "Fork out spent mulch and the slimy layer on the floor; loosen the floor a hand deep.",
-        "Refill with coarse chips and keep the air gap free.",
+        "Refill with chips of the basin's own size and keep the air gap free.",
         "If water stands again with fresh mulch, compare this basin's share with its design, and ask whether the \
          household uses more water than before.",
     ],
@@ -140,7 +140,7 @@ const SLOW_SOAK: Advice = Advice {
         "waterproof gloves",
         "garden fork",
         "bucket or barrow for spent mulch",
-        "fresh wood chips, coarse",
+        "fresh wood chips, as coarse as the basin has them",
         "folding rule",
     ],
     further: &[

@@ -112,15 +112,17 @@ pub fn design_words(system: &System, design: &Design) -> Vec<String> {
         1 => "1 person".to_owned(),
         people => format!("{people} people"),
     };
-    let fixtures = match design.counts {
-        [true, true] => "showers, wash basins and laundry",
-        [true, false] => "showers and wash basins",
-        [false, _] => "laundry",
+    let soil = system.soil.name().replace('-', " ");
+    let soil = if soil == design.row {
+        soil
+    } else {
+        format!("{soil} (the nearest class of the table is {})", design.row)
     };
+    let fixtures = fixtures_words(&system.source.fixtures);
     let mut words = vec![format!(
         "{people} with {fixtures} send about {:.0} L a day ({DISCHARGE_SOURCE}); a mulch basin in {} takes a depth \
          of {:.0} mm a day, one outlet {:.0} L ({LOADING_SOURCE})",
-        design.litres_a_day, design.row, design.takes_l_m2, design.outlet_takes_l,
+        design.litres_a_day, soil, design.takes_l_m2, design.outlet_takes_l,
     )];
     for load in &design.basins {
         let name = quoted(system.basin(load.basin).id.as_str());
@@ -142,6 +144,15 @@ pub fn design_words(system: &System, design: &Design) -> Vec<String> {
     }
     words.push("the local plumbing and health code governs".to_owned());
     words
+}
+
+/// The fixtures as the file names them, or what a file that names none is taken to mean.
+fn fixtures_words(fixtures: &[String]) -> String {
+    match fixtures {
+        [] => "showers, wash basins and laundry".to_owned(),
+        [one] => one.clone(),
+        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
 }
 
 #[cfg(test)]
@@ -172,6 +183,9 @@ mod tests {
         assert_eq!(counts(&names(&["washing machine"])), [false, true]);
         assert_eq!(counts(&names(&["bath tub"])), [true, false]);
         assert_eq!(counts(&[]), [true, true]);
+        let words = |all: &[&str]| fixtures_words(&names(all));
+        assert_eq!(words(&["showers", "laundry"]), "showers and laundry");
+        assert_eq!(words(&[]), "showers, wash basins and laundry");
         let (_, gal_ft2, outlet_gal) = row(Soil::Loam);
         assert_eq!((240.0 / gal_ft2, 240.0 / 8.0 <= outlet_gal), (80.0, true));
     }
