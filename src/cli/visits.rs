@@ -56,7 +56,7 @@ pub(super) fn visits(args: &VisitsArgs) -> Result<(), Failure> {
         let days = i64::from(args.days);
         let ways = [Way::AsItWas, Way::Plan(&rules, &crew), CALENDARS[0], CALENDARS[1]];
         let told = compared(&view, &systems, (now, days), &ways).map_err(failed)?;
-        return Ok(write_comparison(&told, days, &mut out)?);
+        return Ok(write_comparison(&told, &mut out)?);
     }
     let before = view.plan().map_err(failed)?.map(|(_, plan)| plan).unwrap_or_default();
     let upkeep = work_out(&view, &systems, (&rules, &crew), &before, now).map_err(failed)?;
@@ -87,12 +87,16 @@ fn write_plan(upkeep: &Upkeep, systems: &[Arc<System>], out: &mut impl Write) ->
     writeln!(out, "{visits} visits; {late} tasks after their due day; {waiting} tasks fall due later.")
 }
 
-fn write_comparison(told: &Comparison<'_>, days: i64, out: &mut impl Write) -> io::Result<()> {
-    let Comparison { properties, systems, faults, sides, as_good } = told;
+fn write_comparison(told: &Comparison<'_>, out: &mut impl Write) -> io::Result<()> {
+    let Comparison { properties, systems, left_out, days, faults, sides, as_good } = told;
     writeln!(
         out,
-        "The last {days} days once more: {properties} properties, {systems} systems, {faults} faults.\n"
+        "The last {days} days once more, as far as they are recorded: {properties} properties, {systems} systems, {faults} \
+         faults.\n"
     )?;
+    if *left_out > 0 {
+        writeln!(out, "Left out, as they were first heard later: {left_out} systems.\n")?;
+    }
     writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "visits", "of them", "days that", "of them")?;
     writeln!(out, "{:34} {:>7} {:>7} {:>12} {:>12}", "", "", "called", "faults stood", "floods")?;
     for (side, mark) in sides.iter().map(|side| (side, "")).chain(as_good.iter().map(|side| (side, " *"))) {
@@ -146,9 +150,10 @@ mod tests {
             side(Way::Calendar(91), 24, 0, 240.0),
         ];
         let as_good = Some(side(Way::Calendar(17), 126, 0, 39.0));
-        let told = Comparison { properties: 6, systems: 8, faults: 14, sides, as_good };
+        let told =
+            Comparison { properties: 6, systems: 8, left_out: 1, days: 365, faults: 14, sides, as_good };
         let mut out = Vec::new();
-        write_comparison(&told, 365, &mut out).unwrap();
+        write_comparison(&told, &mut out).unwrap();
         insta::assert_snapshot!(String::from_utf8(out).unwrap());
     }
 }

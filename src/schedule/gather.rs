@@ -166,7 +166,10 @@ pub fn work_out(
     Ok(Upkeep { made: Some(now), tasks: all, plan })
 }
 
-/// The last `days` until `now` of `systems`, in each of these ways.
+/// Systems that were first heard after this part of the time are left out of a comparison.
+const LATE: f64 = 0.1;
+
+/// The last `days` until `now` of `systems`, as far as they were watched, in each of these ways.
 ///
 /// # Errors
 /// The ledger cannot be read.
@@ -176,10 +179,20 @@ pub fn compared<'w>(
     (now, days): (EventTime, i64),
     ways: &[Way<'w>],
 ) -> Result<Comparison<'w>, LedgerFault> {
-    let from = now - Span::from_days(days);
-    let past: Vec<_> = systems.iter().map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
+    let watched: Vec<(EventTime, &Arc<System>)> = systems
+        .iter()
+        .map(|system| Ok((since(view, system, now)?, system)))
+        .collect::<Result<_, LedgerFault>>()?;
+    // What was not watched cannot be compared: neither days before the first system nor systems that came late.
+    let first = watched.iter().map(|(since, _)| *since).min().unwrap_or(now);
+    let from = first.max(now - Span::from_days(days));
+    let latest = from + (now - from).scaled(LATE);
+    let there =
+        watched.iter().filter(|(since, _)| *since <= latest && *since < now).map(|(_, system)| *system);
+    let past: Vec<_> = there.map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
     let zone = systems.first().map_or(TimeZone::UTC, |system| system.zone.clone());
-    Ok(compare(&past, (Day::of(from, &zone), Day::of(now, &zone)), ways))
+    let told = compare(&past, (Day::of(from, &zone), Day::of(now, &zone)), ways);
+    Ok(Comparison { left_out: systems.len() - told.systems, ..told })
 }
 
 /// What the ledger knows of the past of `system` in `from..to`.

@@ -57,7 +57,14 @@ fn main(told: &Comparison<'_>) -> Markup {
     html! {
         p {
             (told.systems) " systems at " (told.properties) " properties, with " (told.faults)
-            " faults in the last " (DAYS) " days."
+            " faults in the last " (told.days) " days"
+            @if told.days < DAYS { ", which is all that is recorded" }
+            "."
+            @match told.left_out {
+                0 => {}
+                1 => " One system that came later is left out."
+                later => { " " (words::capitalised(&words::count(later))) " systems that came later are left out." }
+            }
         }
         div class="scroll" tabindex="0" role="region" aria-label="Visits and faults of the last year, by way of looking after" {
             table {

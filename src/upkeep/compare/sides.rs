@@ -78,6 +78,10 @@ pub struct Comparison<'a> {
     pub properties: usize,
     /// Systems.
     pub systems: usize,
+    /// Systems left out, as they were not there for most of the time.
+    pub left_out: usize,
+    /// Days that are compared.
+    pub days: i64,
     /// Faults found.
     pub faults: usize,
     /// In the order asked for.
@@ -113,6 +117,8 @@ pub fn compare<'a>(past: &[Past<'_>], course: Course, ways: &[Way<'a>]) -> Compa
     Comparison {
         properties: properties.len(),
         systems: past.len(),
+        left_out: 0,
+        days: course.1.0 - course.0.0,
         faults: causes.iter().flat_map(|cause| &cause.faults).filter(|fault| fault.counts()).count(),
         sides,
         as_good,
