@@ -20,8 +20,8 @@ pub(super) struct SystemSheet {
     pub(super) plan: Option<PlanSheet>,
     /// None of its sensors was ever heard.
     pub(super) unheard: bool,
-    /// Somebody should turn the diverter first.
-    pub(super) floods: bool,
+    /// What cannot wait: what to do first, and where, each step once.
+    pub(super) first: Vec<(&'static str, Vec<String>)>,
     /// Where something is wrong, in the order of the work.
     pub(super) stops: Vec<Stop>,
     /// Everywhere else, from the source down.
@@ -99,16 +99,32 @@ pub(super) fn system(
         .collect();
     // Of what is as urgent, what the water reaches first.
     stops.sort_by_key(|(floods, stop)| (!floods, stop.urgency()));
-    let (stops, others) = stops.into_iter().map(|(_, stop)| stop).partition(Stop::needs_work);
+    let (stops, others): (Vec<_>, Vec<_>) =
+        stops.into_iter().map(|(_, stop)| stop).partition(Stop::needs_work);
     SystemSheet {
         id: system.id.to_string(),
         name: system.name.clone(),
         plan: gather::plan(system, &card.basins, &lately),
         unheard: card.last_heard.is_none(),
-        floods: open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding),
+        first: first(&stops),
         stops,
         others,
     }
+}
+
+/// The first steps of what cannot wait, with the places that they are for.
+fn first(stops: &[Stop]) -> Vec<(&'static str, Vec<String>)> {
+    let mut all: Vec<(&'static str, Vec<String>)> = Vec::new();
+    for stop in stops {
+        for finding in stop.findings.iter().filter(|finding| finding.urgency == Urgency::Now) {
+            match all.iter_mut().find(|(step, _)| *step == finding.advice.first) {
+                Some((_, places)) if places.contains(&stop.place) => {}
+                Some((_, places)) => places.push(stop.place.clone()),
+                None => all.push((finding.advice.first, vec![stop.place.clone()])),
+            }
+        }
+    }
+    all
 }
 
 fn stop(
@@ -133,6 +149,13 @@ fn stop(
     });
     let place = place_title(system, &subject);
     Stop { subject, place, findings, tasks, last }
+}
+
+impl SystemSheet {
+    /// The most urgent thing to do at it.
+    pub(super) fn urgency(&self) -> Urgency {
+        self.stops.iter().map(Stop::urgency).min().unwrap_or(Urgency::Fine)
+    }
 }
 
 impl Stop {

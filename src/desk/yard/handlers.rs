@@ -75,14 +75,15 @@ async fn drawn(
         Ok((known, last)) => {
             let due = due(office, visitor, &systems);
             let drawn = words::moment(now, now, &systems[0].zone);
-            let sheets = systems
+            let mut sheets: Vec<_> = systems
                 .iter()
                 .zip(&known)
                 .map(|(system, (open, latest, doses))| {
-                    gather::system(system, open, latest, doses, &last, &due, (now, units))
+                    (gather::system(system, open, latest, doses, &last, &due, (now, units)), &**system)
                 })
                 .collect();
-            let plans = systems.iter().map(|system| &**system).collect();
+            sheets.sort_by_key(|(sheet, _)| sheet.urgency());
+            let (sheets, plans) = sheets.into_iter().unzip();
             let wider = wider(office, visitor, &systems);
             let sheet = Sheet { title, here, wider, drawn, systems: sheets, plans, now, units };
             html(pages::sheet(&office.chrome(visitor, 0), &sheet))

@@ -3,14 +3,13 @@
 use maud::{Markup, html};
 
 use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
-use crate::advice::advice;
 use crate::desk::assets;
 use crate::desk::pages::{Page, doubt, evidence, gist, layout_with, site_plan, standing, steps, time};
 use crate::desk::record::{self, Asked};
 use crate::desk::sheet::{Chrome, Moment};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::model::{EventTime, FindingKind, System};
+use crate::model::{EventTime, System};
 
 /// A sheet for one visit.
 #[derive(Debug)]
@@ -56,6 +55,7 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
                 many => { (words::capitalised(&words::count(many))) " places need work; look everywhere else once." }
             }
         }
+        (first(&sheet.systems))
         section class="columns" {
             @if !bring.is_empty() {
                 div { h2 { "Bring" } ul class="ticks" { @for thing in &bring { li { label class="choice" { input type="checkbox"; (thing) } } } } }
@@ -75,12 +75,27 @@ pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
     layout_with(chrome, &page, &assets, &main).into_string()
 }
 
+/// What cannot wait, before anything else is read or packed.
+fn first(systems: &[SystemSheet]) -> Markup {
+    html! {
+        @for system in systems {
+            @for (step, places) in &system.first {
+                p class="first now-first" {
+                    b { "First: " } (step) " " span class="when" {
+                        @if systems.len() > 1 { a class="target" href={ "#" (system.id) } { (system.name) } ": " }
+                        (places.join(", "))
+                    }
+                }
+            }
+        }
+    }
+}
+
 fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) -> Markup {
     html! {
-        section class="yard" {
+        section class="yard" id=(system.id) {
             h2 { a href={ "/systems/" (system.id) } { (system.name) } }
             @if system.unheard && sheet.systems.len() > 1 { p { (UNHEARD) } }
-            @if system.floods { p class="first now-first" { b { "First: " } (advice(FindingKind::Flooding, Some(plan)).first) } }
             @if let Some(drawn) = &system.plan { (site_plan(drawn, sheet.units)) }
             @if !system.stops.is_empty() {
                 h3 { "Where work is due, most urgent first" }
