@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, PastFlood, Standing, Task, TaskKey, TaskKind, Visit};
 use crate::advice::{advice, grouped, headline, headline_past, place_words, quoted};
-use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject, System, Work};
+use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Severity, Span, Subject, System, Work};
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
     Day::of(at, zone).date().strftime("%-d %B %Y").to_string()
@@ -71,11 +71,23 @@ fn flood_foretold(system: &System, outlook: &Outlook) -> String {
     )
 }
 
+/// Why litres of a system without a meter are not exact: the engine counts what a shower sends where nobody measured.
+pub const UNMEASURED: &str = "reckoned with a shower's water for each dose, since no meter counts";
+
+fn litres_words(system: &System, litres: f64) -> String {
+    let litres = grouped(litres.max(0.0).round() as u64);
+    if system.find_sensor(Place::System, Quantity::Meter).is_some() {
+        format!("{litres}\u{a0}L")
+    } else {
+        format!("about {litres}\u{a0}L ({UNMEASURED})")
+    }
+}
+
 pub(super) fn mulch_foretold(system: &System, subject: &Subject, outlook: &Outlook) -> String {
     format!(
-        "{} took {}\u{a0}L since its mulch was placed and has about {:.0} % of it left; {}.",
+        "{} took {} since its mulch was placed and has about {:.0} % of it left; {}.",
         capitalised(&place_words(system, subject)),
-        grouped(outlook.litres.max(0.0).round() as u64),
+        litres_words(system, outlook.litres),
         100.0 * outlook.mulch_left,
         flood_foretold(system, outlook),
     )
@@ -282,8 +294,13 @@ pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
         1 => "; one more task can be done on the same way".to_owned(),
         more => format!("; {more} more tasks can be done on the same way"),
     };
-    let kept = if visit.kept { ". The day stands as it was planned before" } else { "" };
-    format!("{}{others}{kept}.", capitalised(&lead))
+    let moved = match (visit.moved, visit.kept) {
+        (0, true) => ". The day stands as it was first planned".to_owned(),
+        (0, false) => String::new(),
+        (1, _) => ". The visit was first planned for another day".to_owned(),
+        (times, _) => format!(". The visit was first planned for another day, and was moved {times} times"),
+    };
+    format!("{}{others}{moved}.", capitalised(&lead))
 }
 
 /// Quotes within quotes are single ones.

@@ -23,7 +23,7 @@ pub use crew::{Crew, TravelGroups, WorkingDays};
 pub use day::Day;
 pub use derive::tasks;
 pub use design::{BasinLoad, Design, design, design_words};
-pub use english::{skipping, visit_reason};
+pub use english::{UNMEASURED, skipping, visit_reason};
 pub use facts::{Dose, Facts, LastDone, Outlook, PastFlood, Standing, Tested, shows_outlet};
 pub use rules::{Intervals, Rules};
 pub use task::{Material, Task, TaskKey, TaskKind, Window};

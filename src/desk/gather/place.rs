@@ -9,8 +9,9 @@ use crate::desk::sheet::{BasinPage, Received, ReceivedTime, Scatter, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
-use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Span, System};
+use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Place, Quantity, Span, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
+use crate::upkeep::UNMEASURED;
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
 const ENOUGH: usize = 8;
@@ -178,6 +179,15 @@ fn ahead(
     ]
 }
 
+/// What a basin took in by the engine's reckoning, which counts a dose that nobody measured as the water of a shower.
+fn received_since(system: &System, litres: f64, units: Units) -> String {
+    let told = units.volume(litres);
+    if system.find_sensor(Place::System, Quantity::Meter).is_some() {
+        return told;
+    }
+    format!("about {told}, {UNMEASURED}")
+}
+
 /// What the engine expects of a basin, and from how much water.
 fn outlook(
     system: &System,
@@ -197,7 +207,7 @@ fn outlook(
     };
     let due = if made.due <= now { "any day now".to_owned() } else { between() };
     [
-        (RECEIVED_SINCE, units.volume(made.litres)),
+        (RECEIVED_SINCE, received_since(system, made.litres, units)),
         (
             "Mulch that is left",
             format!("about {}, by the model of its decay", words::percent(made.mulch_left)),

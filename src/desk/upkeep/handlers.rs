@@ -94,6 +94,13 @@ fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calen
     let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
     let today = today(office, visitor);
     let mut rows = visits(office, visitor);
+    // A time of day needs its clock only where there is more than one.
+    let zones: BTreeSet<_> = rows.iter().map(|row| row.zone.clone()).collect();
+    if zones.len() < 2 {
+        for row in &mut rows {
+            row.zone = None;
+        }
+    }
     rows.retain(|row| asked.property.is_empty() || row.visit.property.as_str() == asked.property);
     let properties = properties(office, visitor);
     let sheet = VisitsSheet { rows, property: asked.property, properties, made, today, units, calendar };

@@ -101,6 +101,8 @@ pub(in crate::desk) struct VisitRow {
     pub(in crate::desk) begins: EventTime,
     /// When it begins, as on the yard's clock: `09:00`.
     pub(in crate::desk) clock: String,
+    /// Whose clock that is: the city that the yard's time zone is called after.
+    pub(in crate::desk) zone: Option<String>,
     /// Why it is on its day.
     pub(in crate::desk) why: String,
     /// What skipping it risks.
@@ -241,6 +243,7 @@ pub(in crate::desk) fn visits(office: &Office, visitor: &Visitor) -> Vec<VisitRo
                 begins,
                 missed: begins + Span::from_mins(i64::from(visit.minutes)) < now,
                 clock: format!("{:02}:{:02}", visit.starts_at / 60, visit.starts_at % 60),
+                zone: words::city(&system.zone),
                 why: visit_reason(visit, &tasks, system),
                 risk: skipping(&tasks),
                 tasks: rows.collect(),
@@ -343,6 +346,7 @@ pub(in crate::desk) fn due_words(due: Day, today: Day, planned: Option<Day>) -> 
         _ => format!("due {date}"),
     };
     match planned {
+        Some(day) if day < today => format!("{lead}; it was planned for {day} and is planned anew"),
         Some(day) => format!("{lead}, planned for {day}"),
         None => lead,
     }
@@ -355,4 +359,21 @@ pub(super) fn record_address(row: &TaskRow) -> String {
     }
     let TaskKey { kind, subject, .. } = &row.task.key;
     format!("/systems/{}/record?at={}&task={kind}", row.system.0, subject.key())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_that_is_over_is_not_planned() {
+        let today = Day(20_785);
+        let words = |planned: i64| due_words(today.plus(3), today, Some(today.plus(planned)));
+        assert!(words(0).contains(", planned for ") && words(2).contains(", planned for "), "{}", words(0));
+        assert!(
+            words(-1).contains("it was planned for ") && words(-1).ends_with("planned anew"),
+            "{}",
+            words(-1)
+        );
+    }
 }

@@ -98,7 +98,7 @@ fn day_of(rows: &[VisitRow], sheet: &VisitsSheet) -> Markup {
     let minutes: u32 = rows.iter().map(|row| row.visit.minutes).sum();
     html! {
         section class="day" {
-            h2 { (day) @if day == sheet.today { ", today" } }
+            h2 { (day) @if day == sheet.today { ", today" } @else if day < sheet.today { ", over: what was not done is planned anew" } }
             p class="standing" { (words::capitalised(&many(rows.len(), "visit"))) ", " (hours(minutes)) " of work without the way." }
             div class="visits" { @for row in rows { (visit(row, sheet.today, sheet.units)) } }
         }
@@ -111,7 +111,7 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
         row.tasks.iter().partition(|task| task.task.mends && row.visit.day == today);
     html! {
         article class="stop" {
-            h3 { (row.property) span class="when" { " at " (row.clock) ", " (hours(row.visit.minutes)) } }
+            h3 { (row.property) span class="when" { " at " (row.clock) @if let Some(zone) = &row.zone { ", " (zone) " time" } ", " (hours(row.visit.minutes)) } }
             @if row.missed { p class="late" { "This hour is over. What was done shows once it is written down; the rest is planned anew tomorrow." } }
             p { a class="target" href={ "/properties/" (row.visit.property) "/sheet" } { "Visit sheet" span class="unseen" { " of " (row.property) } } }
             p { (units.retold(&row.why)) }
