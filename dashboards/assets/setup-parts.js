@@ -13,17 +13,25 @@
   const parts = ({ given, system, fields, pipes, form, changed, drawForm }) => {
     const { read, write, faultLines, field, text, quantity, choice, tick, fold } = fields;
     const ownTopic = (...names) => [given.prefix, system.id || '…', ...names].join('/');
-    const ownWords = (names) => `its own name: ${ownTopic(...names)}`;
+    
 
     const assigning = (pointer, names) => {
       const topic = `${pointer}/topic`;
       const present = read(pointer)?.topic;
       const topics = given.strays.map((stray) => [stray.topic, `${stray.topic}: ${stray.sample}`.slice(0, 90)]);
       if (present && !topics.some(([known]) => known === present)) topics.unshift([present, present]);
-      const options = [['', ownWords(names)], ...topics];
-      return choice(topic, ['Sends as', 'topic'], options, {
-        'data-own': names.join('/'), onchange: (event) => write(topic, event.target.value || null),
+      const options = [['', 'its own name'], ...topics];
+      // A list shows one line only: the whole topic stands below it.
+      const chosen = make('code', { class: 'chosen', 'data-own': present ? false : names.join('/') }, present || ownTopic(...names));
+      const list = choice(topic, ['Sends as', 'topic'], options, {
+        onchange: (event) => {
+          chosen.textContent = event.target.value || ownTopic(...names);
+          if (event.target.value) delete chosen.dataset.own; else chosen.dataset.own = names.join('/');
+          write(topic, event.target.value || null);
+        },
       });
+      list.append(chosen);
+      return list;
     };
 
     const sensorPart = (at, [key, words, size, sizeWords, usual]) => {
@@ -39,7 +47,7 @@
       }) : null;
       // Where a sensor waits to be assigned, the choice of it lies open.
       const details = () => fold(pointer, 'Where it sits, and how it sends', given.strays.length > 0 || Boolean(read(pointer).topic), make('div', { class: 'pair' },
-        quantity(`${pointer}/${size}`, sizeWords, 'mm', usual), unit, assigning(pointer, [system.basin[at].id, key])));
+        quantity(`${pointer}/${size}`, sizeWords, 'mm', usual), unit), assigning(pointer, [system.basin[at].id, key]));
       return make('div', {}, tick(words, on, take), on ? details() : null, faultLines(pointer));
     };
 
@@ -91,12 +99,13 @@
 
     // The names that sensors have by themselves follow that of the system.
     const nameTopics = () => {
-      for (const select of form.querySelectorAll('select[data-own]')) select.options[0].textContent = ownWords(select.dataset.own.split('/'));
+      for (const chosen of form.querySelectorAll('code[data-own]')) chosen.textContent = ownTopic(...chosen.dataset.own.split('/'));
     };
 
-    // Every sensor of the file, in words, with the topic that it sends to.
+    // Every sensor of the file, in words, with the topic that it sends to and what it sends.
     const sensors = () => {
-      const of = (owner, words, ...names) => (owner ? [[words, owner.topic ?? ownTopic(...names)]] : []);
+      const sends = (owner, key) => given.sends[`${key} ${owner.unit}`] ?? given.sends[key];
+      const of = (owner, words, ...names) => (owner ? [[words, owner.topic ?? ownTopic(...names), sends(owner, names.at(-1))]] : []);
       return [
         ...system.basin.flatMap((basin) => SENSORS.flatMap(([key, words]) => of(basin[key], `${words.split(',')[0]}, ${basin.plant || basin.id}`, basin.id, key))),
         ...of(system.source.meter, 'Water meter', 'meter'), ...of(system.diverter, 'Diverter', 'diverter'), ...of(system.rain, 'Rain gauge', 'rain'),

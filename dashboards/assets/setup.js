@@ -74,7 +74,7 @@
   // The property: one that there is, or another by its name. Without a choice it is called as the system's short name.
   const OTHER = '+';
   let isOther = !given.properties.length || Boolean(system.property && !given.properties.some((known) => known.id === system.property));
-  const ownProperty = () => (system.id ? `its own: ${titled(system.id)}` : 'its own, named as the system');
+  const ownProperty = () => (system.id ? `its own: ${titled(system.id)}` : 'its own, as the system');
   const propertyPart = () => {
     const named = () => text('/property', isOther && given.properties.length ? 'Its name' : ['Property', 'the house or site that it belongs to'], {
       oninput: (event) => write('/property', slug(event.target.value) || null),
@@ -131,7 +131,9 @@
       make('div', { class: 'pair' },
         text('/name', 'Name', { required: true, oninput: nameIt }),
         text('/id', ['Short name', 'id, for addresses and sensors'], { required: true, readonly: !isNew })),
-      make('div', { class: 'pair' }, propertyPart(), zone, choice('/soil', 'Soil of the basins', soils())),
+      // A list shows one line only, so that of properties has the whole width.
+      propertyPart(),
+      make('div', { class: 'pair' }, zone, choice('/soil', 'Soil of the basins', soils())),
       zoneHint,
       make('div', { class: 'pair' }, number('/source/people', 'People in the household', { min: 1, step: 1 })),
       fixtureList(),

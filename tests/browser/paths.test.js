@@ -162,7 +162,7 @@ test('the form speaks the units of the reader, the file stays metric', async () 
   await page.getByRole('link', { name: 'Go to the system' }).click();
   await page.waitForURL('**/systems/alder-court-east-terrace');
   assert.match(await readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8'), /depth_mm = 304\.8/);
-  await page.getByText('Change the system').waitFor();
+  await page.getByRole('link', { name: 'Change the system', exact: true }).waitFor();
   await page.goto(`${daemon.home}/units?to=metric&back=/`);
 });
 
