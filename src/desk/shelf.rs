@@ -386,8 +386,11 @@ mod tests {
     fn a_filter_leaves_what_is_asked_for() {
         let systems = [Arc::new(samples::terrace()), Arc::new(samples::single())];
         let at: EventTime = "2026-03-01T08:15:00Z".parse().unwrap();
-        let moist = vec![reading(&systems[0], "quince/moisture", Quantity::Moisture, at, 0.2)];
-        let drawn = board(&systems, moist, at, None);
+        let all = systems[0].sensor_ixs().filter(|ix| systems[0].sensor(*ix).declared);
+        let heard = all.map(|ix| {
+            reading(&systems[0], &systems[0].sensor_name(ix), systems[0].sensor(ix).quantity, at, 0.0)
+        });
+        let drawn = board(&systems, heard.collect(), at, None);
         let names = |filter: Filter| drawn.chosen(&filter).map(|card| card.name.clone()).collect::<Vec<_>>();
         assert_eq!(names(Filter { text: "quince ALDER".into(), ..Filter::default() }), ["Terrace"]);
         assert_eq!(names(Filter { text: "quince clay".into(), ..Filter::default() }), [""; 0]);

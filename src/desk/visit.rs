@@ -161,10 +161,8 @@ async fn system_sheet(
     sheet.bring = upkeep::bring(&advice, tasks.map(|task| (task.key.kind, task.materials.as_slice())), units);
     sheet.may_change = visitor.may(Action::Plan);
     sheet.muted = mute::muted_words(office, &system).await?;
-    if sheet.card.last_heard.is_none() {
-        let topic = system.sensor_ixs().next().map(|ix| system.topic(ix, &office.desk.files.prefix));
-        sheet.awaited = topic.map(|topic| (office.desk.broker.clone(), topic));
-    }
+    let link = (office.desk.broker.as_str(), office.desk.files.prefix.as_str());
+    sheet.awaited = gather::awaited(&system, &record.latest, link, now);
     Ok(sheet)
 }
 

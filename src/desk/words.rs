@@ -3,7 +3,7 @@
 use jiff::tz::TimeZone;
 use serde_json::Value as Json;
 
-use super::sheet::{Counts, Moment, Urgency};
+use super::sheet::{Counts, Moment, SystemCard, Urgency};
 pub(super) use crate::advice::grouped;
 use crate::model::{EventTime, Quantity, Span, Value};
 
@@ -91,6 +91,29 @@ pub(super) fn count(number: usize) -> String {
     SMALL.get(number).map_or_else(|| grouped(number as u64), |word| (*word).to_owned())
 }
 
+/// The place that a zone is called after, as people write it: `Buenos Aires`.
+pub(super) fn city(zone: &TimeZone) -> Option<String> {
+    zone.iana_name().map(city_named)
+}
+
+/// The same of the zone's name: `America/Argentina/Buenos_Aires`.
+pub(super) fn city_named(zone: &str) -> String {
+    zone.rsplit('/').next().unwrap_or(zone).replace('_', " ")
+}
+
+/// A split, with what sides a and b feed: `plum 62 : pear 38`.
+pub(super) fn split(share_a: f64, [a, b]: &[String; 2]) -> String {
+    let to_a = (share_a * 100.0).round();
+    format!("{a} {to_a:.0} : {b} {:.0}", 100.0 - to_a)
+}
+
+/// `1 of 9 sensors heard so far.`, while that is not all of them.
+pub(super) fn partly_heard(card: &SystemCard) -> Option<String> {
+    card.partly_heard().map(|(heard, all)| {
+        format!("{} of {} sensors heard so far.", grouped(heard as u64), grouped(all as u64))
+    })
+}
+
 /// The state of all systems in one sentence.
 pub(super) fn summary(counts: &Counts, flooded: &[&str]) -> String {
     if counts.all() == 0 {
@@ -107,7 +130,9 @@ pub(super) fn summary(counts: &Counts, flooded: &[&str]) -> String {
             Urgency::Soon => ("needs a visit soon", "need a visit soon"),
             Urgency::NextVisit => ("has something for the next visit", "have something for the next visit"),
             Urgency::Work => ("has planned work due", "have planned work due"),
-            Urgency::Unheard => ("was not heard yet", "were not heard yet"),
+            Urgency::Unheard => {
+                ("has sensors that were not heard yet", "have sensors that were not heard yet")
+            }
             Urgency::Fine => ("is fine", "are fine"),
         };
         let noun = match (clauses.is_empty(), number) {

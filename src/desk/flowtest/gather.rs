@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use super::work::Known;
 use crate::advice::{basin_title, quoted};
+use crate::desk::gather::node_words;
 use crate::desk::sheet::Moment;
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::flowtest::{Arrival, Method, Next, Patience, SplitResult, Verdict, arrival};
 use crate::ledger::StoredTest;
-use crate::model::{EventTime, Id, Node, Subject, System};
+use crate::model::{EventTime, Id, Subject, System};
 
 /// A flow test.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,7 +69,7 @@ pub(super) struct RunSheet {
 pub(super) struct SplitSheet {
     pub(super) id: String,
     pub(super) verdict: Verdict,
-    /// `62 : 38`, with the interval of side a.
+    /// `“plum” 62 : “pear” 38`, with the interval of side a.
     pub(super) split: Option<(String, String)>,
     pub(super) design: String,
     /// How sure, and from how many runs.
@@ -81,12 +82,6 @@ pub(super) struct SplitSheet {
     pub(super) before: Option<String>,
     /// Share of side a, its interval and the design, for the drawing.
     pub(super) drawn: Option<(f64, (f64, f64), f64)>,
-}
-
-/// `62 : 38`
-fn split_words(share_a: f64) -> String {
-    let a = (share_a * 100.0).round();
-    format!("{a:.0} : {:.0}", 100.0 - a)
 }
 
 pub(super) fn sheet(system: &System, known: &Known, units: Units, now: EventTime) -> TestSheet {
@@ -210,15 +205,18 @@ fn runs(system: &System, known: &Known, units: Units, now: EventTime) -> Vec<Run
     }
 }
 
+/// What the sides of a splitter feed; one that the system no longer has is told by the sides alone.
+fn sides(system: &System, split: &SplitResult) -> [String; 2] {
+    let ix = system.find_splitter(split.splitter.as_str());
+    ix.map_or_else(
+        || ["side a".to_owned(), "side b".to_owned()],
+        |ix| system.tree().feeds(ix).map(|node| node_words(system, node)),
+    )
+}
+
 fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTime) -> SplitSheet {
-    let sides = system.find_splitter(split.splitter.as_str()).map(|ix| system.tree().feeds(ix));
-    let side_a = sides.map_or_else(
-        || "side a".to_owned(),
-        |[a, _]| match a {
-            Node::Basin(basin) => quoted(system.basin(basin).label()),
-            Node::Splitter(splitter) => format!("splitter {}", quoted(system.splitter(splitter).id.as_str())),
-        },
-    );
+    let sides = sides(system, split);
+    let side_a = &sides[0];
     let runs = match split.runs {
         0 => "no run".to_owned(),
         1 => "one run".to_owned(),
@@ -240,9 +238,9 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
         id: split.splitter.to_string(),
         verdict: split.verdict,
         split: split.share_a.zip(split.interval).map(|(share, (low, high))| {
-            (split_words(share), format!("{} to {} % to side a", percent(low), percent(high)))
+            (words::split(share, &sides), format!("{} to {} % to side a", percent(low), percent(high)))
         }),
-        design: split_words(split.design_a),
+        design: format!("{:.0} : {:.0}", split.design_a * 100.0, (1.0 - split.design_a) * 100.0),
         says,
         why: why_unmeasured(split),
         next: next_words(&split.next),
@@ -293,14 +291,18 @@ fn next_words(next: &Next) -> String {
     }
 }
 
-/// `Before, on 3 Mar: 62 : 38. Levelled 5 Mar by Sam.`
+/// `Before, on 3 Mar: “plum” 62 : “pear” 38. Levelled 5 Mar by Sam.`
 fn before(system: &System, known: &Known, split: &SplitResult, now: EventTime) -> Option<String> {
     let (test, share) = known.earlier.iter().find_map(|test| {
         let splits = &test.outcome.as_ref()?.splits;
         Some((test, splits.iter().find(|it| it.splitter == split.splitter)?.share_a?))
     })?;
     let moment = |at| words::moment(at, now, &system.zone).words;
-    let mut says = format!("At the test before, {}: {}.", moment(test.began), split_words(share));
+    let mut says = format!(
+        "At the test before, {}: {}.",
+        moment(test.began),
+        words::split(share, &sides(system, split))
+    );
     let subject = Subject::Splitter(split.splitter.clone());
     if let Some(levelled) = known.levelled.iter().find(|service| service.record.subject == subject) {
         let proved = if split.verdict == Verdict::Even { ", and proved by this test" } else { "" };

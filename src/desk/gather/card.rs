@@ -20,12 +20,15 @@ pub fn card(
     let readings = Readings::new(system, latest, now);
     let findings = findings(system, open, readings, units);
     let last_heard = readings.last_heard();
+    let heard = readings.heard();
     let worst = findings.iter().map(|finding| finding.urgency).min();
     let urgency = match (worst, &last_heard) {
         (Some(Urgency::Now), _) => Urgency::Now,
         // Whatever else is told of what was never heard is that it is silent.
         (_, None) => Urgency::Unheard,
-        (worst, Some(_)) => worst.unwrap_or(Urgency::Fine),
+        (Some(worst), Some(_)) => worst,
+        (None, Some(_)) if heard.0 < heard.1 => Urgency::Unheard,
+        (None, Some(_)) => Urgency::Fine,
     };
     SystemCard {
         id: system.id.clone(),
@@ -38,6 +41,7 @@ pub fn card(
         diverter: readings.diverter(),
         has_diverter: has_diverter(system),
         last_heard,
+        heard,
     }
 }
 
@@ -100,4 +104,35 @@ fn water_level(basin: &Basin, float: Option<&FloatSheet>, overflow: Option<&Floa
         (false, false) => None,
     }?;
     Some((height_mm / basin.depth_mm).clamp(0.0, 1.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+
+    #[test]
+    fn what_was_heard_in_part_is_neither_fine_nor_unheard_without_a_word() {
+        let system = samples::terrace();
+        let now: EventTime = "2026-11-20T18:00:00Z".parse().unwrap();
+        let heard = |names: &[&str]| {
+            let latest: Vec<Latest> = names
+                .iter()
+                .map(|name| Latest {
+                    system: system.id.clone(),
+                    sensor: (*name).into(),
+                    quantity: Quantity::named(name.rsplit('/').next().unwrap()).unwrap(),
+                    at: now,
+                    value: 0.0,
+                })
+                .collect();
+            let card = card(&system, &[], &latest, now, Units::Metric);
+            (card.urgency, card.partly_heard())
+        };
+        assert_eq!(heard(&[]), (Urgency::Unheard, None));
+        assert_eq!(heard(&["quince/float"]), (Urgency::Unheard, Some((1, 6))));
+        let all =
+            ["quince/float", "quince/overflow", "quince/moisture", "fig/float", "plum/moisture", "diverter"];
+        assert_eq!(heard(&all), (Urgency::Fine, None));
+    }
 }

@@ -139,7 +139,7 @@ fn gist(system: &System, finding: &Finding, ahead: Option<EventTime>) -> Option<
 }
 
 /// What a side of a splitter feeds.
-pub(super) fn node_words(system: &System, node: Node) -> String {
+pub(in crate::desk) fn node_words(system: &System, node: Node) -> String {
     match node {
         Node::Basin(basin) => quoted(system.basin(basin).label()),
         Node::Splitter(other) => format!("splitter {}", quoted(system.splitter(other).id.as_str())),

@@ -47,6 +47,13 @@ impl<'a> Readings<'a> {
         self.now
     }
 
+    /// How many sensors were heard, of all that the system file names or that were.
+    pub fn heard(&self) -> (usize, usize) {
+        let is_heard = |ix: &SensorIx| self.of(*ix).is_some();
+        let there = self.system.sensor_ixs().filter(|ix| self.system.sensor(*ix).declared || is_heard(ix));
+        there.fold((0, 0), |(heard, all), ix| (heard + usize::from(is_heard(&ix)), all + 1))
+    }
+
     /// When anything was heard last.
     pub fn last_heard(&self) -> Option<Moment> {
         self.latest.iter().map(|reading| reading.at).max().map(|at| self.moment(at))

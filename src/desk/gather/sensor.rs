@@ -8,7 +8,7 @@ use crate::advice::{basin_title, sensor_title};
 use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::intake::Refusal;
+use crate::intake::{Refusal, payload};
 use crate::ledger::{Arrivals, Bin, Latest, RefusalSample, StoredFinding};
 use crate::model::{EventTime, FindingKind, Place, Quantity, SensorIx, Span, Subject, System};
 
@@ -16,6 +16,8 @@ use crate::model::{EventTime, FindingKind, Place, Quantity, SensorIx, Span, Subj
 const LISTED: usize = 24;
 /// Payloads that are listed.
 const PAYLOADS: usize = 8;
+/// Readings from which something is said of how a sensor behaves.
+const ENOUGH: u64 = 10;
 
 /// What the ledger knows of one sensor.
 #[derive(Clone, Debug)]
@@ -59,15 +61,15 @@ pub fn sensor_page(
         Place::System => None,
     };
     let value = |number| units.value(sensor.quantity, number);
+    let is_heard = Readings::new(system, &record.latest, now).of(ix).is_some();
     SensorPage {
         system: (system.id.to_string(), system.name.clone()),
         basin,
         words: sensor_title(system, &name),
         topic,
-        verdict: verdict(
-            &open,
-            !record.latest.is_empty() && Readings::new(system, &record.latest, now).of(ix).is_some(),
-        ),
+        is_heard,
+        sends: payload(sensor),
+        verdict: verdict(&open, if is_heard { heard_times(record).max(1) } else { 0 }),
         findings: findings(system, &open, Readings::new(system, &[], now), units),
         facts: facts(system, ix, record, now, units),
         days: days(record, now),
@@ -91,8 +93,14 @@ pub fn sensor_page(
     }
 }
 
-/// What the open findings say of it.
-fn verdict(open: &[StoredFinding], heard: bool) -> String {
+/// How often it was heard at the least: what is counted of its arrivals, or of the days that are shown.
+fn heard_times(record: &SensorRecord) -> u64 {
+    let days = record.days.iter().map(|day| day.count).sum();
+    record.arrivals.as_ref().map_or(0, |it| it.readings).max(days)
+}
+
+/// What the open findings say of it, and how many readings speak for it where none does.
+fn verdict(open: &[StoredFinding], heard: u64) -> String {
     let doubts: Vec<&str> = open
         .iter()
         .filter_map(|stored| match stored.finding.kind {
@@ -111,11 +119,16 @@ fn verdict(open: &[StoredFinding], heard: bool) -> String {
         .collect();
     match (doubts.is_empty(), heard) {
         (false, _) => format!("Not believed: {}.", doubts.join(", and ")),
-        (true, true) => {
+        (true, 0) => "It was not heard yet.".to_owned(),
+        (true, 1) => "Heard once so far: too little to tell whether it is to be believed.".to_owned(),
+        (true, few) if few < ENOUGH => {
+            let times = words::count(usize::try_from(few).unwrap_or(usize::MAX));
+            format!("Heard {times} times so far: too little to tell whether it is to be believed.")
+        }
+        (true, _) => {
             "Believed: it is neither silent nor stuck, and nothing that it says contradicts the others."
                 .to_owned()
         }
-        (true, false) => "It was not heard yet.".to_owned(),
     }
 }
 
@@ -172,6 +185,13 @@ fn regularity(record: &SensorRecord, now: EventTime) -> Vec<(&'static str, Strin
             ),
         ],
         None if times.is_empty() => vec![("Speaks", format!("not in {}", words::span(record.lately)))],
+        None if (times.len() as u64) < ENOUGH => {
+            let few = words::count(times.len());
+            vec![(
+                "Speaks",
+                format!("too few readings in {} to tell how often: {few}", words::span(record.lately)),
+            )]
+        }
         None => vec![("Speaks", "when something changes, at no even interval".to_owned())],
     }
 }
@@ -213,4 +233,21 @@ fn refused(sample: &RefusalSample, at: crate::desk::sheet::Moment) -> RefusedShe
     let mend =
         Refusal::ALL.iter().find(|reason| reason.name() == sample.reason).map_or("", |reason| reason.mend());
     RefusedSheet { at, detail: words::capitalised(&sample.detail), mend, payload: sample.sample.clone() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_few_readings_say_nothing_of_a_sensor() {
+        assert_eq!(verdict(&[], 0), "It was not heard yet.");
+        assert!(verdict(&[], 1).starts_with("Heard once so far"), "{}", verdict(&[], 1));
+        assert!(
+            verdict(&[], ENOUGH - 1).starts_with("Heard nine times so far"),
+            "{}",
+            verdict(&[], ENOUGH - 1)
+        );
+        assert!(verdict(&[], ENOUGH).starts_with("Believed"), "{}", verdict(&[], ENOUGH));
+    }
 }

@@ -7,12 +7,14 @@ use super::splitter::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline_past, sensor_title};
 use crate::desk::sheet::{
-    BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch, SystemSheet,
+    Awaited, BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch,
+    SystemSheet,
 };
 use crate::desk::units::Units;
 use crate::desk::words;
+use crate::intake::payload;
 use crate::ledger::{DoseRecord, Latest, StoredFinding};
-use crate::model::{EventTime, Node, Point, Span, SplitterIx, System};
+use crate::model::{EventTime, Node, Point, Quantity, SensorIx, Span, SplitterIx, System};
 use crate::upkeep::{design, design_words};
 
 /// What the ledger knows of one system.
@@ -67,6 +69,41 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         muted: None,
         may_change: false,
         card,
+    }
+}
+
+/// Where and what the sensors are to publish that were not heard yet; none where all were.
+pub fn awaited(
+    system: &System,
+    latest: &[Latest],
+    (broker, prefix): (&str, &str),
+    now: EventTime,
+) -> Option<Awaited> {
+    let readings = Readings::new(system, latest, now);
+    let is_awaited = |ix: &SensorIx| system.sensor(*ix).declared && readings.of(*ix).is_none();
+    let mut sends = Vec::new();
+    let mut first = None;
+    for ix in system.sensor_ixs().filter(is_awaited) {
+        let sensor = system.sensor(ix);
+        first.get_or_insert(ix);
+        let told = (words::capitalised(device(sensor.quantity)), payload(sensor));
+        if !sends.contains(&told) {
+            sends.push(told);
+        }
+    }
+    Some(Awaited { broker: broker.to_owned(), topic: system.topic(first?, prefix), sends })
+}
+
+const fn device(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Float => "float",
+        Quantity::Overflow => "overflow float",
+        Quantity::Moisture => "moisture probe",
+        Quantity::Temperature => "temperature probe",
+        Quantity::Battery => "battery",
+        Quantity::Meter => "water meter",
+        Quantity::Diverter => "diverter",
+        Quantity::Rain => "rain gauge",
     }
 }
 
@@ -142,6 +179,10 @@ pub fn plan(system: &System, basins: &[BasinSheet], lately: &Lately<'_>) -> Opti
                     at: xy(splitter.at?),
                     trouble: troubled(splitter.id.as_str()),
                     level: level_now(system, ix, lately.open, lately.doses, lately.now),
+                    sides: system.tree().feeds(ix).map(|node| match node {
+                        Node::Basin(basin) => system.basin(basin).label().to_owned(),
+                        Node::Splitter(other) => system.splitter(other).id.to_string(),
+                    }),
                     page: format!("/systems/{}/splitters/{}", system.id, splitter.id),
                 })
             })

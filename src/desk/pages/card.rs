@@ -30,7 +30,10 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
             p class="heard" {
                 a class="target" href={ "/?property=" (card.property) } { (words::title(card.property.as_str())) } ". "
                 @match &card.last_heard {
-                    Some(at) => { "Last heard " (mark::time(at)) "." }
+                    Some(at) => {
+                        "Last heard " (mark::time(at)) "."
+                        @if let Some(says) = words::partly_heard(card) { " " (says) " " a class="target" href={ (page) "#connect" } { "How to connect the others" } }
+                    }
                     None => { "Nothing has been heard from its sensors yet. " a class="target" href={ (page) "#connect" } { "How to connect them" } }
                 }
             }
@@ -100,6 +103,7 @@ pub(super) fn row(card: &SystemCard) -> Markup {
                 @if let Some(open) = card.findings.first() { ", " (open.headline) }
                 @else if let Some(due) = &card.due { ", " (due.title) ", " (due.due) }
             }
+            @else if let Some((heard, all)) = card.partly_heard() { ", " (heard) " of " (all) " heard" }
         }
     }
 }

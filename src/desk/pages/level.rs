@@ -40,12 +40,9 @@ fn one(value: f64) -> String {
     format!("{value:.1}")
 }
 
-/// The split now: `62 : 38`, or that it is not known yet.
-pub(super) fn split(level: Option<&Level>) -> String {
-    level.map_or_else(
-        || "not known".to_owned(),
-        |level| format!("{:.0} : {:.0}", level.share_a * 100.0, (1.0 - level.share_a) * 100.0),
-    )
+/// The split now, with what sides a and b feed: `plum 62 : pear 38`, or that it is not known yet.
+pub(super) fn split(level: Option<&Level>, sides: &[String; 2]) -> String {
+    level.map_or_else(|| "not known".to_owned(), |level| words::split(level.share_a, sides))
 }
 
 /// What a split rests on: `of the last 30 days`, `since it changed`.

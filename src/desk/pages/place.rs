@@ -75,10 +75,10 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
             (trail(&sheet.system))
             h1 { "Splitter " (quoted(&sheet.id)) }
             div class="split" {
-                svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now)) } {
+                svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now, &sheet.sides)) } {
                     (level::level(now, is_off || !sheet.findings.is_empty(), 30.0, 12.0))
                 }
-                p class="big" { (level::split(now)) }
+                p class="big" { (level::split(now, &sheet.sides)) }
             }
             @if let Some(why) = &sheet.unknown { p { (why) } }
             @if let Some(now) = now { p { (level::sentence(now, a, b)) } }

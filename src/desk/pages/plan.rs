@@ -90,7 +90,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 @for splitter in &plan.splitters {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
-                        title { "Splitter " (quoted(&splitter.id)) ", split " (level::split(splitter.level.as_ref())) @if let Some(level) = &splitter.level { " " (level::period(level)) } }
+                        title { "Splitter " (quoted(&splitter.id)) ", split " (level::split(splitter.level.as_ref(), &splitter.sides)) @if let Some(level) = &splitter.level { " " (level::period(level)) } }
                         (level::level(splitter.level.as_ref(), splitter.trouble, x, y))
                     }
                 }
@@ -128,7 +128,9 @@ fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]], bar: f64) 
     let splitter = |splitter: &PlanSplitter| {
         let mark = if splitter.trouble { " !" } else { "" };
         let mut lines = vec![format!("{}{mark}", splitter.id)];
-        lines.extend(splitter.level.as_ref().map(|level| level::split(Some(level))));
+        lines.extend(
+            splitter.level.as_ref().into_iter().flat_map(|level| split_lines(level, &splitter.sides)),
+        );
         Named { at: scale.place(splitter.at), half: level::HALF_SIZE, lines }
     };
     let named: Vec<Named> =
@@ -150,6 +152,17 @@ fn labels(plan: &PlanSheet, scale: &Scale, pipes: &[[(f64, f64); 2]], bar: f64) 
     let sheet = Rect { left: 2.0, top: 2.0, right: WIDTH - 2.0, bottom: scale.height - 2.0 };
     let labels = labelling::place(&named, &Ground { sheet, things, pipes });
     (named, labels)
+}
+
+/// The split on one line, or on two where names are long.
+fn split_lines(level: &Level, sides: &[String; 2]) -> Vec<String> {
+    /// Characters that a line beside a splitter may have.
+    const SHORT: usize = 18;
+    let whole = level::split(Some(level), sides);
+    match whole.split_once(" : ") {
+        Some((a, b)) if whole.chars().count() > SHORT => vec![format!("{a} :"), b.to_owned()],
+        _ => vec![whole],
+    }
 }
 
 fn one(value: f64) -> String {

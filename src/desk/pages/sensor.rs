@@ -53,7 +53,13 @@ fn heading(sheet: &SensorPage) -> Markup {
         }
         h1 { (sheet.words) }
         p { (sheet.verdict) }
-        p class="raw" { "Heard at " code { (sheet.topic) } }
+        p class="raw" { @if sheet.is_heard { "Heard at " } @else { "Listens at " } code { (sheet.topic) } }
+        details open[!sheet.is_heard] {
+            summary { "What it is to send" }
+            p { (words::capitalised(&sheet.sends.value)) ". Publish it with QoS 1. " @if sheet.sends.examples.len() > 1 { "Any of these would do:" } @else { "Such as:" } }
+            ul { @for example in &sheet.sends.examples { li { code class="raw" { (example) } } } }
+            p { code { "basinward decode " (sheet.topic) } " tells what would be made of a message, and why not." }
+        }
     }
 }
 

@@ -11,6 +11,7 @@ use crate::desk::sheet::{Chrome, PastSheet, SensorRow, SystemSheet};
 use crate::desk::units::Units;
 use crate::desk::upkeep::coming;
 use crate::desk::words;
+use crate::intake::Payload;
 
 /// What was wrong before and lies open; what is older is folded away.
 const NEWEST: usize = 5;
@@ -51,7 +52,10 @@ fn heading(sheet: &SystemSheet) -> Markup {
         h1 { (sheet.card.name) " " (mark::urgency(sheet.card.urgency)) }
         p class="heard" {
             @match &sheet.card.last_heard {
-                Some(at) => { "Last heard " (mark::time(at)) "." }
+                Some(at) => {
+                    "Last heard " (mark::time(at)) "."
+                    @if let Some(says) = words::partly_heard(&sheet.card) { " " (says) }
+                }
                 None => "Nothing has been heard from its sensors yet.",
             }
         }
@@ -82,7 +86,13 @@ fn findings(sheet: &SystemSheet) -> Markup {
     html! {
         @if sheet.card.last_heard.is_none() { (connect(sheet)) }
         @if sheet.card.last_heard.is_some() || !sheet.card.findings.is_empty() { h2 { "What is wrong" } }
-        @if sheet.card.findings.is_empty() && sheet.card.last_heard.is_some() { p { "Nothing is known to be wrong." } }
+        @if sheet.card.findings.is_empty() && sheet.card.last_heard.is_some() {
+            p {
+                "Nothing is known to be wrong"
+                @if let Some((heard, all)) = sheet.card.partly_heard() { ", as far as " (words::count(heard)) " of " (words::count(all)) " sensors tell" }
+                "."
+            }
+        }
         @for open in &sheet.card.findings { (finding::whole(open)) }
         @if !sheet.bring.is_empty() {
             details {
@@ -91,23 +101,35 @@ fn findings(sheet: &SystemSheet) -> Markup {
                 p { a class="target" href={ "/systems/" (sheet.card.id) "/sheet" } { "Visit sheet, to tick them off" } }
             }
         }
+        // Where something was heard, what is wrong comes first.
+        @if sheet.card.last_heard.is_some() && sheet.awaited.is_some() { (connect(sheet)) }
     }
 }
 
-/// What to do while nothing was heard.
+/// What to do while not every sensor was heard.
 fn connect(sheet: &SystemSheet) -> Markup {
     let id = sheet.card.id.as_str();
     html! {
-        h2 id="connect" { "Connect its sensors" }
-        p { "Nothing has been heard from this system yet, so nobody knows whether anything is wrong with it." }
+        @match words::partly_heard(&sheet.card) {
+            Some(says) => {
+                h2 id="connect" { "Connect the rest of its sensors" }
+                p { (says) " What the others would tell, nobody knows." }
+            }
+            None => {
+                h2 id="connect" { "Connect its sensors" }
+                p { "Nothing has been heard from this system yet, so nobody knows whether anything is wrong with it." }
+            }
+        }
         ol class="steps" {
             @match &sheet.awaited {
-                Some((broker, topic)) => {
-                    li { "Switch its sensors on and let them send to " code { (broker) } " (the MQTT broker)." }
+                Some(awaited) => {
+                    li { "Switch its sensors on and let them send to " code { (awaited.broker) } " (the MQTT broker), with QoS 1." }
                     li {
-                        "Each sensor sends under a name of its own (its topic), such as " code { (topic) }
+                        "Each sensor sends under a name of its own (its topic), such as " code { (awaited.topic) }
                         ". The page of each sensor, in the table " a href="#sensors" { "Sensors" } ", tells its topic."
                     }
+                    li { (sends(&awaited.sends)) }
+                    li { "To try a message before a sensor sends it: " code { "basinward decode " (awaited.topic) } " tells what would be made of it, and why not." }
                 }
                 None => li { "It has no sensor yet: say which ones there are where the system is changed." }
             }
@@ -117,7 +139,21 @@ fn connect(sheet: &SystemSheet) -> Markup {
                     a href={ "/setup/" (id) } { "change the system" } " and say which basin it belongs to."
                 }
             }
-            li { "The first reading shows here by itself." }
+            li { "The first reading of each shows here by itself." }
+        }
+    }
+}
+
+/// What sensors may send, a line for each kind.
+fn sends(kinds: &[(String, Payload)]) -> Markup {
+    let longest = kinds.iter().map(|(_, sends)| &sends.examples).find(|examples| examples.len() > 1);
+    html! {
+        "What they send:"
+        ul { @for (device, sends) in kinds {
+            li { b { (device) } ": " (sends.value) @if let Some(example) = sends.examples.first() { ", such as " code { (example) } } "." }
+        } }
+        @if let Some([_, object, pack]) = longest.map(Vec::as_slice) {
+            "A bare value will do, and so does a JSON object, such as " code { (object) } ", or SenML, such as " code { (pack) } "."
         }
     }
 }

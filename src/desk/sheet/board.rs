@@ -29,7 +29,7 @@ pub enum Need {
     Now,
     /// Something is coming: another finding is open, or a task is due soon.
     Coming,
-    /// Nobody knows: it was not heard yet.
+    /// Nobody knows: it, or some of its sensors, were not heard yet.
     Unheard,
     /// Nothing.
     Fine,
@@ -85,6 +85,8 @@ pub struct SystemCard {
     pub has_diverter: bool,
     /// The latest reading of any of its sensors.
     pub last_heard: Option<Moment>,
+    /// Sensors that were heard, of all that it has.
+    pub heard: (usize, usize),
 }
 
 impl Counts {
@@ -108,11 +110,18 @@ impl SystemCard {
     /// The same with the task that is due first, if one is due soon: then nothing wrong is not yet fine.
     #[must_use]
     pub fn with_due(mut self, due: Option<ComingRow>) -> Self {
-        if self.urgency == Urgency::Fine && due.is_some() {
+        let is_partly_heard = self.urgency == Urgency::Unheard && self.last_heard.is_some();
+        if (self.urgency == Urgency::Fine || is_partly_heard) && due.is_some() {
             self.urgency = Urgency::Work;
         }
         self.due = due;
         self
+    }
+
+    /// How many of its sensors were heard, while that is not all of them.
+    pub fn partly_heard(&self) -> Option<(usize, usize)> {
+        let (heard, all) = self.heard;
+        (0 < heard && heard < all).then_some((heard, all))
     }
 
     /// Basins in which water stands that should have gone, as far as anybody knows.
@@ -153,7 +162,7 @@ impl Need {
         match self {
             Self::Now => "Needs somebody now",
             Self::Coming => "Needs a visit",
-            Self::Unheard => "Not heard yet",
+            Self::Unheard => "Sensors not heard yet",
             Self::Fine => "Fine",
         }
     }
@@ -167,7 +176,7 @@ impl Filter {
         ("soon", "needs a visit soon"),
         ("visit", "something for the next visit"),
         ("work", "planned work is due"),
-        ("unheard", "not heard yet"),
+        ("unheard", "sensors not heard yet"),
         ("fine", "fine"),
     ];
 

@@ -34,7 +34,7 @@ pub use received::{BasinLine, Received, ReceivedSheet, ReceivedTime};
 pub use scatter::Scatter;
 pub use sensor::{DayHeard, RefusedSheet, SensorPage};
 pub use stretch::{Range, Stretch};
-pub use system::{PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, SystemSheet};
+pub use system::{Awaited, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, SystemSheet};
 pub use timeline::{
     Bar, BarLane, BasinCell, FindingBar, SoilLane, SoilPoint, Tick, TimeRow, TimeTable, TimelineSheet,
 };

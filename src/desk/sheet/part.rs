@@ -27,7 +27,7 @@ pub enum Urgency {
     NextVisit,
     /// Nothing is wrong, and planned work falls due soon.
     Work,
-    /// No sensor was heard yet, so nothing is known.
+    /// No sensor was heard yet, or not each of them, so what is known is not enough.
     Unheard,
     /// Heard, and nothing is wrong.
     Fine,
@@ -164,7 +164,7 @@ impl Urgency {
             Self::Soon => "soon",
             Self::NextVisit => "next visit",
             Self::Work => "work due",
-            Self::Unheard => "not heard yet",
+            Self::Unheard => "sensors not heard yet",
             Self::Fine => "fine",
         }
     }

@@ -1,6 +1,7 @@
 //! One sensor's own page.
 
 use super::{FindingSheet, Moment, PastSheet};
+use crate::intake::Payload;
 
 /// A sensor, how it is heard, and whether it is believed.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,6 +16,10 @@ pub struct SensorPage {
     pub words: String,
     /// Where it is heard.
     pub topic: String,
+    /// It was heard there.
+    pub is_heard: bool,
+    /// What it may send.
+    pub sends: Payload,
     /// Whether it is believed, in a sentence.
     pub verdict: String,
     /// Open findings about it.

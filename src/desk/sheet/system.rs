@@ -1,6 +1,7 @@
 //! One system's own page.
 
 use super::{ComingRow, Level, Moment, ReceivedSheet, SystemCard, TimelineSheet, Urgency};
+use crate::intake::Payload;
 use crate::model::FindingKind;
 
 /// Everything on a system's page.
@@ -28,12 +29,23 @@ pub struct SystemSheet {
     pub design: Vec<String>,
     /// Findings that are over, latest first.
     pub past: Vec<PastSheet>,
-    /// Where its sensors publish, and the topic of one, while nothing was heard of it.
-    pub awaited: Option<(String, String)>,
+    /// What is to be connected, while some of its sensors were not heard yet.
+    pub awaited: Option<Awaited>,
     /// Who is at work there, so that nobody is told of anything, as a sentence.
     pub muted: Option<String>,
     /// Whoever looks may change it.
     pub may_change: bool,
+}
+
+/// Sensors that were not heard yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Awaited {
+    /// Where they publish.
+    pub broker: String,
+    /// The topic of one of them.
+    pub topic: String,
+    /// What they may send, in the words of the first that does: each kind of sensor and message once.
+    pub sends: Vec<(String, Payload)>,
 }
 
 /// The site plan: metres, x to the right and y upwards.
@@ -85,6 +97,8 @@ pub struct PlanSplitter {
     pub trouble: bool,
     /// How it divides the water now, where enough doses tell.
     pub level: Option<Level>,
+    /// What sides a and b feed, as short as it can be said.
+    pub sides: [String; 2],
     /// Its page.
     pub page: String,
 }
