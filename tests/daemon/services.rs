@@ -132,7 +132,10 @@ fn a_bucket_test_blames_the_splitter_and_one_after_levelling_proves_it() {
         get(&address)
     };
     let before = test("7", "3");
-    assert!(before.contains("70 : 30") && before.contains("does not divide as designed"), "{before}");
+    assert!(
+        before.contains("“quince” 70 : “fig” 30") && before.contains("does not divide as designed"),
+        "{before}"
+    );
     let page = get("/systems/yard-0/record?at=splitter:s1");
     let record = format!(
         "csrf={}&key={}&subject=splitter:s1&work=splitter-levelled&level_found=3&level_left=0",
@@ -143,7 +146,7 @@ fn a_bucket_test_blames_the_splitter_and_one_after_levelling_proves_it() {
     let after = test("5.1", "5");
     assert!(after.contains("Every splitter divides as designed"), "{after}");
     assert!(
-        after.contains("70 : 30") && after.contains("proved by this test"),
+        after.contains("“quince” 70 : “fig” 30") && after.contains("proved by this test"),
         "compared with before: {after}"
     );
     let sam = bearer(&key_of(&yard, "Sam", &["see"]));
