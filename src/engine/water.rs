@@ -31,10 +31,10 @@ impl Engine {
         if doubts.iter().any(|&kind| state.board.stands(kind, Spot::Sensor(sensor))) {
             return;
         }
-        if let Some(wetting) = &noted.ended {
+        let layout = self.layout.basins[basin.0 as usize];
+        if let Some(wetting) = noted.ended.as_ref().filter(|_| layout.floor.is_some()) {
             state.soak.wetted(basin, wetting);
         }
-        let layout = self.layout.basins[basin.0 as usize];
         let view =
             BasinView { system, basin, layout, sensors: &state.sensors, last_rain: state.sewer.last_rain() };
         state.basins[basin.0 as usize].soil_shows(&view, at, noted.ended.as_ref(), &mut state.board, out);

@@ -40,6 +40,7 @@ pub struct Upkeep {
 #[derive(Debug)]
 pub struct Known {
     standing: BTreeMap<Id, Vec<Standing>>,
+    past_floods: BTreeMap<Id, Vec<PastFlood>>,
     outlooks: BTreeMap<Id, Vec<Outlook>>,
     last: BTreeMap<Id, Vec<LastDone>>,
     turned: BTreeMap<Id, EventTime>,
@@ -53,12 +54,19 @@ impl Known {
     pub fn read(view: &View, now: EventTime) -> Result<Self, LedgerFault> {
         let mut known = Self {
             standing: BTreeMap::new(),
+            past_floods: BTreeMap::new(),
             outlooks: BTreeMap::new(),
             last: BTreeMap::new(),
             turned: view.diverters_turned(now)?,
         };
         for StoredFinding { system, raised_at, finding, .. } in view.findings_open()? {
             known.standing.entry(system).or_default().push(Standing { finding, since: raised_at });
+        }
+        for StoredFinding { system, raised_at, cleared_at, finding, .. } in
+            view.floods_over(now - PastFlood::COUNTS)?
+        {
+            let over = cleared_at.map(|until| PastFlood { basin: finding.subject, since: raised_at, until });
+            known.past_floods.entry(system).or_default().extend(over);
         }
         for (system, record) in view.forecasts()? {
             let mut newest = outlook(record);
@@ -93,7 +101,7 @@ impl Known {
         let facts = Facts {
             system,
             standing: self.standing.get(&system.id).map_or(&[], Vec::as_slice),
-            past_floods: &past_floods(view, &system.id, now)?,
+            past_floods: self.past_floods.get(&system.id).map_or(&[], Vec::as_slice),
             outlooks: self.outlooks.get(&system.id).map_or(&[], Vec::as_slice),
             last: &of(&self.last),
             tests: &tests(view, &system.id, now)?,
@@ -104,16 +112,6 @@ impl Known {
         };
         Ok(tasks(&facts, rules))
     }
-}
-
-/// Floods of late that are over.
-fn past_floods(view: &View, system: &Id, now: EventTime) -> Result<Vec<PastFlood>, LedgerFault> {
-    let found = view.findings_within(system, now - PastFlood::COUNTS, now, FINDINGS)?.into_iter();
-    let floods = found.filter(|it| it.finding.kind == FindingKind::Flooding);
-    let over = |it: StoredFinding| {
-        Some(PastFlood { basin: it.finding.subject, since: it.raised_at, until: it.cleared_at? })
-    };
-    Ok(floods.filter_map(over).collect())
 }
 
 /// Adds the last look at each basin whose newest record is of other work: of each part, the ledger tells the newest only.

@@ -66,7 +66,7 @@ impl Seen {
         if self.is_bound {
             (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
         } else {
-            -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p()
+            heavy_tailed(miss)
         }
     }
 
@@ -130,6 +130,11 @@ impl Course {
         };
         self.seen.iter().map(own).collect()
     }
+}
+
+/// Log likelihood of a miss by so many deviations, up to a constant: Student's t.
+pub(super) fn heavy_tailed(miss: f64) -> f64 {
+    -0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p()
 }
 
 /// The more telling of two: the surer one that is no bound, or the lower bound.

@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::course::Seen;
+use super::course::{Seen, heavy_tailed};
 use super::floor::{Floor, Passed, Pool, Pulse};
 use crate::engine::signal::Wetting;
 use crate::model::{EventTime, Span};
@@ -23,9 +23,8 @@ const LEAST_MM: f64 = 1.0;
 const LAG_FROM: usize = 32;
 /// Wettings heard in one stretch at most.
 const MOST: usize = 32;
-/// How far mean times miss, hours, and degrees of freedom of their heavy tails (by the scoreboard's tuning seeds).
+/// How far mean times miss, hours (by the scoreboard's tuning seeds).
 const MISS_H: f64 = 0.7;
-const FREEDOM: f64 = 4.0;
 /// Deviations by which a wetting misses if the floor lets no water through in its time.
 const NEVER: f64 = 3.0;
 /// The part of their variance that the misses of one stretch share, over the rest: a lag is not learnt exactly, and wet
@@ -101,7 +100,7 @@ impl Seepage {
             heard += 1.0;
             for (i, log) in logs.iter_mut().enumerate() {
                 let miss = late_h(step(i).exp()).map_or(NEVER, |late_h| (late_h - lag_h) / MISS_H);
-                *log -= 0.5 * (FREEDOM + 1.0) * (miss * miss / FREEDOM).ln_1p();
+                *log += heavy_tailed(miss);
             }
         }
         if heard < 1.0 {

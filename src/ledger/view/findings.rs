@@ -4,7 +4,7 @@ use rusqlite::{Row, params};
 
 use crate::ledger::LedgerFault;
 use crate::ledger::record::from_json;
-use crate::model::{EventTime, Finding, Id};
+use crate::model::{EventTime, Finding, FindingKind, Id};
 
 use super::View;
 use super::names::{self, Names};
@@ -48,6 +48,19 @@ impl View {
                 "SELECT {COLUMNS} FROM findings INDEXED BY findings_open WHERE system = ?1 AND cleared_at IS NULL ORDER BY raised_at, kind, subject"
             ))?;
             query.query_map([no], |row| stored(row, &names))?.collect()
+        })
+    }
+
+    /// Floods found since `since` that are over, oldest first.
+    pub fn floods_over(&self, since: EventTime) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read past floods", |db| {
+            let names = self.names(db)?;
+            let mut query = db.prepare_cached(&format!(
+                "SELECT {COLUMNS} FROM findings WHERE raised_at >= ?1 AND kind = ?2 AND cleared_at IS NOT NULL
+                 ORDER BY raised_at, system, subject"
+            ))?;
+            let flooding = FindingKind::Flooding.name();
+            query.query_map(params![since.millis(), flooding], |row| stored(row, &names))?.collect()
         })
     }
 
