@@ -40,6 +40,64 @@ fn an_outlet_that_lets_nothing_through_is_told_and_over_when_its_float_rises_aga
     );
 }
 
+/// Doses that a meter counts, of 30 to 250 L without rhythm.
+struct Metered {
+    story: Story,
+    count: f64,
+}
+
+impl Metered {
+    /// Dose `n`: a float rises if its basin gets as much as 110 L usually bring it, `parts` being how much of that it gets.
+    fn dose(&mut self, n: i64, parts: [f64; 4]) {
+        let litres = 30.0 * 8.0_f64.powf((n * 7919 % 101) as f64 / 101.0);
+        self.count += litres.round();
+        self.story.say(n * APART, "meter", Value::Number(self.count));
+        let floats = ["quince", "fig", "plum", "olive"];
+        for (float, part) in floats.iter().zip(parts) {
+            if litres * part > 110.0 {
+                self.story.wet(n * APART + 5, &format!("{float}/float"));
+            }
+        }
+        for float in floats {
+            self.story.dry(n * APART + 45, &format!("{float}/float"));
+        }
+        // Nothing runs in between: the meter does not leak.
+        (1..12).for_each(|i| self.story.say(n * APART + 40 * i, "meter", Value::Number(self.count)));
+    }
+
+    /// What was told of outlets and floats in doses `from` to `to`.
+    fn told(&mut self, from: i64, to: i64, parts: [f64; 4]) -> Vec<String> {
+        let before = self.story.told().len();
+        (from..to).for_each(|n| self.dose(n, parts));
+        let told = self.story.told().split_off(before).into_iter();
+        told.filter(|told| told.contains("blocked") || told.contains("stuck")).collect()
+    }
+}
+
+/// With a meter it is known which doses should have raised which float.
+#[test]
+fn by_a_meter_a_blocked_outlet_is_told_soon_and_a_jammed_float_is_not_taken_for_one() {
+    let splitters = [("s1", ["s2", "s3"]), ("s2", ["quince", "fig"]), ("s3", ["plum", "olive"])];
+    let begin = || {
+        let system = floats_of(&["quince", "fig", "plum", "olive"], &splitters);
+        let mut story = Story { engine: Engine::new(system), effects: Vec::new() };
+        story.say(-10, "meter", Value::Number(0.0));
+        let mut metered = Metered { story, count: 0.0 };
+        assert_eq!(metered.told(0, 120, [1.0; 4]), Vec::<String>::new());
+        metered
+    };
+    let told = begin().told(120, 132, [1.0, 1.0, 0.0, 2.0]);
+    assert!(told.iter().any(|told| told.contains("raised blocked-outlet basin:plum")), "{told:?}");
+    assert!(!told.iter().any(|told| told.contains("sensor-stuck")), "{told:?}");
+
+    let mut jammed = begin();
+    let told = jammed.told(120, 150, [1.0, 1.0, 0.0, 1.0]);
+    assert!(told.iter().any(|told| told.contains("raised sensor-stuck sensor:plum/float")), "{told:?}");
+    assert!(!told.iter().any(|told| told.contains("blocked-outlet")), "{told:?}");
+    let told = jammed.told(150, 160, [1.0; 4]);
+    assert!(told.iter().any(|told| told.contains("cleared sensor-stuck sensor:plum/float")), "{told:?}");
+}
+
 #[test]
 fn work_on_the_outlet_ends_it_and_what_was_gathered_against_it() {
     let splitters = [("s1", ["s2", "olive"]), ("s2", ["quince", "fig"])];

@@ -245,6 +245,8 @@ impl Engine {
         match event {
             FloatEvent::Rose => {
                 if self.system.sensor(sensor).quantity == Quantity::Float {
+                    // A float that rises is not jammed, whatever was told of it.
+                    self.state.board.clear(now, FindingKind::SensorStuck, Spot::Sensor(sensor), out);
                     self.on_activity(now);
                     self.state.doses.rose(basin, now);
                 }

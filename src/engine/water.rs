@@ -66,7 +66,7 @@ impl Engine {
         if litres >= DRIP_LITRES {
             self.on_activity(at);
         }
-        self.state.doses.metered(litres);
+        self.state.doses.metered(at, litres);
     }
 
     /// When the episode under way may be finished.

@@ -161,19 +161,25 @@ pub(crate) fn shares(system: &System, since: EventTime, basins: &[(BasinIx, f64,
     format!("Since {} {}.", clock(system, since), parts.join(", "))
 }
 
-/// A float that stays down while others rise.
+/// A float that rose in fewer doses than it would have by its habit.
 pub(crate) fn float_stays_down(
     system: &System,
     basin: &str,
     since: EventTime,
     asked: u16,
-    expected: f64,
+    (rose, expected): (u16, f64),
 ) -> String {
+    let rose = if rose == 0 { "has stayed down in".into() } else { format!("has risen in {rose} of") };
+    let usual = expected.round().max(1.0);
     format!(
-        "Since {} the float in {basin} has stayed down in {asked} doses in which floats of other basins rose; by its \
-         habit it would have risen in about {expected:.0} of them.",
+        "Since {} the float in {basin} {rose} {asked} doses; by its habit it would have risen in about {usual}.",
         clock(system, since)
     )
+}
+
+/// The float of the only basin beside one whose float stays down.
+pub(crate) fn float_beside(basin: &str, (rose, expected): (u16, f64)) -> String {
+    format!(" In {basin} the float rose in {rose} of them, by its habit in about {expected:.0}.")
 }
 
 /// A date without the time, on the calendar of the yard: `3 May 2026`.

@@ -22,6 +22,8 @@ const LONGEST_WAIT: Span = Span::from_hours(6);
 const LONGEST_WITH_WAIT: Span = Span::from_hours(14);
 /// Rain this long before an episode, or during it, touches it.
 const RAIN_LINGERS: Span = Span::from_hours(3);
+/// What has come fades by this time constant (by the scoreboard's tuning seeds).
+const BURST_FADES: Span = Span::from_mins(40);
 /// Less than this between two readings of the meter is a drip, not a dose (common practice, no published source).
 pub(crate) const DRIP_LITRES: f64 = 3.0;
 
@@ -47,9 +49,19 @@ pub(super) struct Episode {
     rising_until: EventTime,
     /// Litres that the meter counted.
     pub(super) metered: f64,
+    /// Of those, what came at once: each half as much after [`HALVES`].
+    burst: Burst,
     pub(super) rain: bool,
     /// By basin.
     pub(super) responses: Vec<Response>,
+}
+
+/// Litres that came at once: what has come fades as it soaks away.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Burst {
+    at: EventTime,
+    litres: f64,
+    most: f64,
 }
 
 /// What one basin showed during an episode, beside its probe's rise.
@@ -96,6 +108,7 @@ impl Gathering {
             run_ended: self.run_ended.take().filter(|ended| at - *ended <= SETTLES),
             rising_until: EventTime::MIN,
             metered: 0.0,
+            burst: Burst::default(),
             rain,
             responses,
         });
@@ -103,9 +116,10 @@ impl Gathering {
     }
 
     /// The meter passed `litres`.
-    pub(super) fn metered(&mut self, litres: f64) {
+    pub(super) fn metered(&mut self, at: EventTime, litres: f64) {
         if let Some(episode) = &mut self.current {
             episode.metered += litres;
+            episode.burst.take(at, litres);
         }
     }
 
@@ -187,7 +201,20 @@ impl Gathering {
     }
 }
 
+impl Burst {
+    fn take(&mut self, at: EventTime, litres: f64) {
+        let left = (-(at - self.at).max(Span::ZERO).mins_f64() / BURST_FADES.mins_f64()).exp();
+        (self.at, self.litres) = (at, self.litres * left + litres);
+        self.most = self.most.max(self.litres);
+    }
+}
+
 impl Episode {
+    /// The most litres that came at once, if a meter counted any.
+    pub(super) fn burst(&self) -> Option<f64> {
+        (self.burst.most > 0.0).then_some(self.burst.most)
+    }
+
     /// When it is over if no probe still rises.
     fn closes(&self) -> EventTime {
         let usual = self.last + self.join;
@@ -214,7 +241,7 @@ mod tests {
     fn activity_close_together_is_one_episode() {
         let mut gathering = Gathering::default();
         assert!(gathering.active(at(0), Span::ZERO, 2));
-        gathering.metered(40.0);
+        gathering.metered(at(0), 40.0);
         assert!(!gathering.active(at(80), Span::ZERO, 2));
         gathering.rose(1, at(80));
         gathering.fell(1, at(80), at(95));

@@ -5,7 +5,7 @@ use super::diagnose::{Explanation, Weighed};
 use super::gains::Gains;
 use super::measure::{Measured, PartState};
 use super::recent::Recent;
-use super::rises::Missing;
+use super::rises::{Missing, Risen};
 use crate::engine::board::{Conclusion, Spot};
 use crate::engine::{Dose, words};
 use crate::model::{
@@ -43,16 +43,22 @@ pub(super) fn dose(
     }
 }
 
+/// The float of a basin, or the basin itself if it has none.
+pub(super) fn float_of(system: &System, basin: BasinIx) -> Spot {
+    system.find_sensor(Place::Basin(basin), Quantity::Float).map_or(Spot::Basin(basin), Spot::Sensor)
+}
+
 /// Kind and place of the finding that a cause is.
 pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
     match cause {
         Cause::Tilted { splitter, .. } => (FindingKind::UnevenSplit, Spot::Splitter(splitter)),
         Cause::Blocked { basin, .. } => (FindingKind::BlockedOutlet, Spot::Basin(basin)),
         Cause::Sensor { basin, .. } => {
-            let sensor = [Quantity::Moisture, Quantity::Float]
-                .into_iter()
-                .find_map(|quantity| system.find_sensor(Place::Basin(basin), quantity));
-            (FindingKind::SensorImplausible, sensor.map_or(Spot::Basin(basin), Spot::Sensor))
+            let of = |quantity| system.find_sensor(Place::Basin(basin), quantity).map(Spot::Sensor);
+            match (of(Quantity::Moisture), of(Quantity::Float)) {
+                (None, Some(float)) => (FindingKind::SensorStuck, float),
+                (probe, _) => (FindingKind::SensorImplausible, probe.unwrap_or(Spot::Basin(basin))),
+            }
         }
     }
 }
@@ -60,12 +66,10 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
 /// An explanation asks for a visit from this probability on; until then it is only noted.
 const WARNS_FROM: f64 = 0.8;
 
-/// Floats in one yard err alike, so that they say less than if they did not; log odds against an outlet that is blocked
-/// before anything is seen; and how often a float that stays down is jammed instead (common practice, no published
-/// source).
+/// Floats in one yard err alike, so that they say less than if they did not; log odds against anything being wrong before
+/// it is seen (common practice, no published source).
 const TEMPER: f64 = 0.5;
 const BY_FLOATS: f64 = -1.5;
-const JAMMED: f64 = 0.12;
 
 /// What is concluded, with its evidence. Whether it has `warned` before: then a little less certainty takes nothing back.
 pub(super) fn conclusion(
@@ -100,34 +104,53 @@ pub(super) fn conclusion(
     Conclusion { kind, spot, severity, probability: round(probability.min(0.99), 3), estimate, evidence }
 }
 
-/// An outlet that lets nothing through, told by floats alone. A float that jams looks the same.
-pub(super) fn blocked_by_floats(system: &System, missing: Missing, since: EventTime) -> Conclusion {
-    let Missing { basin, sum, asked, expected, .. } = missing;
+/// An outlet that lets nothing through, or a float that is jammed, told by floats alone.
+pub(super) fn by_floats(
+    system: &System,
+    missing: Missing,
+    kind: FindingKind,
+    since: EventTime,
+) -> Conclusion {
+    let Missing { basin, sum, asked, .. } = missing;
     let any = logistic(TEMPER * sum + BY_FLOATS);
-    let [probability, jammed] = [1.0 - JAMMED, JAMMED].map(|part| round((any * part).min(0.99), 3));
-    let (kind, spot) = (FindingKind::BlockedOutlet, Spot::Basin(basin));
-    let float = system.find_sensor(Place::Basin(basin), Quantity::Float).map_or(spot, Spot::Sensor);
-    let explanation = |kind: FindingKind, spot: Spot, probability: f64| serde_json::json!({ "finding": kind, "subject": spot.subject(system), "probability": probability });
-    let says = words::float_stays_down(system, &words::basin(system, basin), since, asked, expected);
+    let of = |part: f64| round((any * part).min(0.99), 3);
+    let silts = missing.silts.map_or(0.0, |(_, silts)| silts);
+    let of_outlet = (FindingKind::BlockedOutlet, Spot::Basin(basin), of(1.0 - missing.jammed - silts));
+    let of_float = (FindingKind::SensorStuck, float_of(system, basin), of(missing.jammed));
+    let of_floor = |(neighbour, silts)| (FindingKind::SlowSoak, Spot::Basin(neighbour), of(silts));
+    let mut ranked: Vec<(FindingKind, Spot, f64)> = [of_outlet, of_float].into();
+    ranked.extend(missing.silts.map(of_floor));
+    ranked.retain(|(.., probability)| *probability > 0.0);
+    // What is told stays first.
+    ranked.sort_by(|a, b| (a.0 != kind).cmp(&(b.0 != kind)).then(b.2.total_cmp(&a.2)));
+    let explanations = ranked.iter().map(|(kind, spot, probability)| {
+        serde_json::json!({ "finding": kind, "subject": spot.subject(system), "probability": probability })
+    });
+    let (_, spot, probability) = ranked[0];
+    let mut estimate = vec![("since", since.to_string().into())];
+    if kind == FindingKind::BlockedOutlet {
+        let design = round(system.tree().design_share(basin), 4);
+        estimate.extend([("share", 0.0.into()), ("design", design.into())]);
+    }
+    estimate.extend([
+        ("explanations", explanations.collect::<Vec<_>>().into()),
+        ("no_fault", round(1.0 - any, 3).into()),
+        ("doses", asked.into()),
+    ]);
+    let risen = |risen: Risen| (risen.times, f64::from(risen.expected));
+    let mut says =
+        words::float_stays_down(system, &words::basin(system, basin), since, asked, risen(missing.risen));
+    if kind == FindingKind::BlockedOutlet
+        && let Some((neighbour, _)) = missing.silts
+    {
+        says += &words::float_beside(&words::basin(system, neighbour), risen(missing.beside));
+    }
     Conclusion {
         kind,
         spot,
-        severity: Severity::Warning,
+        severity: if probability < WARNS_FROM { Severity::Info } else { Severity::Warning },
         probability,
-        estimate: vec![
-            ("since", since.to_string().into()),
-            ("share", 0.0.into()),
-            ("design", round(system.tree().design_share(basin), 4).into()),
-            (
-                "explanations",
-                serde_json::json!([
-                    explanation(kind, spot, probability),
-                    explanation(FindingKind::SensorStuck, float, jammed)
-                ]),
-            ),
-            ("no_fault", round(1.0 - any, 3).into()),
-            ("doses", asked.into()),
-        ],
+        estimate,
         evidence: vec![Evidence { at: Some(since), says }],
     }
 }

@@ -14,7 +14,7 @@ use super::habit::Habits;
 use super::likelihood::common;
 use super::measure::{Measured, PartState, Shown, measure};
 use super::recent::{Past, Recent};
-use super::rises::Rises;
+use super::rises::{self, Rises};
 use super::told;
 use super::track::Tracks;
 use crate::engine::Effect;
@@ -154,8 +154,8 @@ impl DoseWatch {
     }
 
     /// The meter passed so many litres in the episode under way.
-    pub(crate) fn metered(&mut self, litres: f64) {
-        self.gathering.metered(litres);
+    pub(crate) fn metered(&mut self, at: EventTime, litres: f64) {
+        self.gathering.metered(at, litres);
     }
 
     /// The gauge counted rain.
@@ -193,8 +193,8 @@ impl DoseWatch {
             !matches!(cause, Cause::Sensor { .. }) && cause.change(system, i, 1.0) >= NOTABLY_MORE
         };
         let signs = self.tests.iter().zip(Cause::coarse(system)).filter(|(test, _)| test.sum() >= SIGNS);
-        let missing = system.basin_ixs().filter(|basin| self.rises.missing(*basin).sum >= SIGNS);
-        signs.map(|(_, cause)| cause).chain(missing.map(by_floats::blocked)).any(brings_more)
+        let missing = system.basin_ixs().filter(|basin| self.rises.missing(system, *basin).sum >= SIGNS);
+        signs.map(|(_, cause)| cause).chain(missing.map(rises::blocked)).any(brings_more)
     }
 
     /// When the episode under way will be finished.
@@ -224,6 +224,10 @@ impl DoseWatch {
         if has_meter && self.is_unmetered(&episode) {
             return;
         }
+        let is_dose = view.to_landscape && !water_is_unexpected(board);
+        if has_floats_alone(view.system) && is_dose && !episode.rain {
+            self.take_by_floats(view, &episode, now, board, out);
+        }
         let measured = measure(view.system, &episode, view.shown, &self.habits, has_meter, view.has_gauge);
         let Some(mut measured) = measured else { return };
         let stands = |kind: FindingKind, i: usize| board.stands(kind, Spot::Basin(BasinIx(i as u16)));
@@ -247,13 +251,13 @@ impl DoseWatch {
         let is_left_out = |i: usize| lingers(i) || matches!(view.shown[i], Shown::Float { .. });
         let changes = self.tracks.shares(episode.began, &measured, is_left_out, change);
         out.push(Effect::Dose(told::dose(view.system, &self.gains, episode.began, &measured, &changes)));
-        if !view.to_landscape || water_is_unexpected(board) {
+        if !is_dose {
             // What leaks, or seeps past a diverter, is too slow for splitters to divide as they do a dose.
             self.tests.fill(Test::default());
         } else if !measured.rain {
             self.take(view, episode.began, &measured, now, board, out);
-            if has_floats_alone(view.system) {
-                self.take_by_floats(view, &episode, now, board, out);
+            if !has_floats_alone(view.system) {
+                self.take_jammed(view, &episode, &measured, (now, board), out);
             }
         }
     }

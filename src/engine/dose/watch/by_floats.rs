@@ -1,4 +1,4 @@
-//! What is concluded where only floats tell of water: outlets that pass nothing.
+//! What is concluded where only floats tell of water: outlets that pass nothing, and floats that are jammed.
 
 use super::{DoseView, DoseWatch, Standing};
 use crate::engine::Effect;
@@ -6,17 +6,10 @@ use crate::engine::board::{Board, Spot};
 use crate::engine::dose::alarm::Relief;
 use crate::engine::dose::cause::Cause;
 use crate::engine::dose::episode::{Episode, Response};
-use crate::engine::dose::measure::Shown;
+use crate::engine::dose::measure::{Measured, Part, PartState, Shown};
+use crate::engine::dose::rises::{Missing, blocked, jammed};
 use crate::engine::dose::told;
-use crate::model::{BasinIx, EventTime, FindingKind};
-
-/// What a blocked outlet passes, as far as floats can tell.
-const PASSES: f64 = 0.02;
-
-/// The cause that an outlet passes nothing.
-pub(super) fn blocked(basin: BasinIx) -> Cause {
-    Cause::Blocked { basin, passes: PASSES }
-}
+use crate::model::{BasinIx, EventTime, FindingKind, Place, Quantity};
 
 impl DoseWatch {
     /// Takes which floats rose in an episode.
@@ -28,16 +21,17 @@ impl DoseWatch {
         board: &mut Board,
         out: &mut Vec<Effect>,
     ) {
+        self.freed(view, board);
         // A float that is up already cannot rise.
         let rose = |(shown, response): (&Shown, &Response)| {
             (matches!(shown, Shown::Float { .. }) && !response.stood_before).then(|| response.float_rose())
         };
         let rose: Vec<Option<bool>> = view.shown.iter().zip(&episode.responses).map(rose).collect();
-        let ratios = self.rises.note(view.system, episode.began, &rose);
+        let says = self.rises.note(view.system, episode.began, &rose, episode.burst(), &self.believed());
         let mut over = Vec::new();
         for (k, standing) in self.standing.iter_mut().enumerate() {
             let Cause::Blocked { basin, .. } = standing.cause else { continue };
-            standing.relief.note(episode.began, -ratios[basin.0 as usize]);
+            standing.relief.note(episode.began, -says[basin.0 as usize].blocked);
             if standing.relief.is_over() {
                 over.push((k, basin));
             }
@@ -47,19 +41,66 @@ impl DoseWatch {
             board.clear(now, FindingKind::BlockedOutlet, Spot::Basin(basin), out);
             self.reset();
         }
-        let stands = |basin| self.standing.iter().any(|known| known.cause.is_same(blocked(basin)));
-        if let Some(basin) = self.rises.blocked(|basin| !stands(basin)) {
-            let since = self.rises.missing(basin).since;
-            self.standing.push(Standing { since, cause: blocked(basin), relief: Relief::default() });
+        let stands = |basin| self.standing.iter().any(|known| concerns(known.cause, basin));
+        if let Some(Missing { basin, since, jammed: p, .. }) =
+            self.rises.down(view.system, |basin| !stands(basin))
+        {
+            let cause = if p < 0.5 { blocked(basin) } else { jammed(basin) };
+            self.standing.push(Standing { since, cause, relief: Relief::default() });
         }
         for standing in &self.standing {
-            let Cause::Blocked { basin, .. } = standing.cause else { continue };
             // A rise or two leave what was told as it was, until it is over.
-            if self.rises.blocked(|it| it == basin).is_none() {
+            let Some(missing) = self.rises.down(view.system, |basin| concerns(standing.cause, basin)) else {
                 continue;
-            }
-            let conclusion = told::blocked_by_floats(view.system, self.rises.missing(basin), standing.since);
+            };
+            let (kind, _) = told::place(view.system, standing.cause);
+            let conclusion = told::by_floats(view.system, missing, kind, standing.since);
             board.conclude(view.system, now, conclusion, out);
         }
+    }
+
+    /// Takes which floats rose in an episode that probes measured: a float that stays down though as much came as ever is
+    /// jammed.
+    pub(super) fn take_jammed(
+        &mut self,
+        view: &DoseView<'_>,
+        episode: &Episode,
+        measured: &Measured,
+        (now, board): (EventTime, &mut Board),
+        out: &mut Vec<Effect>,
+    ) {
+        let rose = |(i, part): (usize, &Part)| {
+            let float = view.system.find_sensor(Place::Basin(BasinIx(i as u16)), Quantity::Float)?;
+            let is_told = board.stands(FindingKind::SensorStuck, Spot::Sensor(float))
+                || board.stands(FindingKind::SensorSilent, Spot::Sensor(float));
+            let response = &episode.responses[i];
+            let came = part.state == PartState::Measured || part.state == PartState::Above;
+            (!is_told && came && !response.stood_before).then(|| response.float_rose())
+        };
+        let rose: Vec<Option<bool>> = measured.parts.iter().enumerate().map(rose).collect();
+        self.rises.note(view.system, episode.began, &rose, None, &[]);
+        for missing in self.rises.jammed(view.system) {
+            let conclusion = told::by_floats(view.system, missing, FindingKind::SensorStuck, missing.since);
+            board.conclude(view.system, now, conclusion, out);
+        }
+    }
+
+    /// Floats that were jammed and have risen since are not.
+    fn freed(&mut self, view: &DoseView<'_>, board: &Board) {
+        let before = self.standing.len();
+        self.standing.retain(|standing| {
+            let (kind, spot) = told::place(view.system, standing.cause);
+            kind != FindingKind::SensorStuck || board.stands(kind, spot)
+        });
+        if self.standing.len() < before {
+            self.reset();
+        }
+    }
+}
+
+fn concerns(cause: Cause, of: BasinIx) -> bool {
+    match cause {
+        Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => basin == of,
+        Cause::Tilted { .. } => false,
     }
 }
