@@ -60,6 +60,13 @@ pub fn advice_in_flood(kind: FindingKind, system: Option<&System>) -> Advice {
     if kind == FindingKind::SlowSoak { Advice { first: FLOOD_FIRST, ..advice } } else { advice }
 }
 
+/// What to do about a sensor that is silent while the battery of its device is nearly empty: there is no need to look
+/// for another cause before that is changed.
+pub fn advice_on_empty(kind: FindingKind, system: Option<&System>) -> Advice {
+    let advice = advice(kind, system);
+    if kind == FindingKind::SensorSilent { Advice { first: BATTERY_FIRST, ..advice } } else { advice }
+}
+
 /// What to do about a finding of `kind`, at `system` where it is known which that is.
 pub fn advice(kind: FindingKind, system: Option<&System>) -> Advice {
     match kind {
@@ -132,6 +139,7 @@ const PONDING: Advice = Advice {
 };
 
 /// Where the flood that a slow basin leads to has come.
+const BATTERY_FIRST: &str = "Change the battery and wait for one report.";
 const FLOOD_FIRST: &str = "See to the flood of this basin first; its mulch is renewed in the same visit.";
 
 const SLOW_SOAK: Advice = Advice {
@@ -266,7 +274,7 @@ const SENSOR_IMPLAUSIBLE: Advice = Advice {
 };
 
 const BATTERY_LOW: Advice = Advice {
-    first: "Bring a fresh battery on the next visit; the sensors still report.",
+    first: "Bring a fresh battery on the next visit: the sensors that it feeds fall silent once it is empty.",
     bring: &["fresh battery of the same type", "contact cleaner and a dry cloth", "seal grease", "gloves"],
     further: &[
         "Note the last readings, change the battery and clean the contacts.",
@@ -321,6 +329,14 @@ mod tests {
                 (&wire["steps"][0], 1 + advice.further.len())
             );
         }
+    }
+
+    #[test]
+    fn a_silent_sensor_gets_its_battery_before_anything_else() {
+        let advice = advice_on_empty(FindingKind::SensorSilent, None);
+        assert!(advice.first.starts_with("Change the battery"), "{}", advice.first);
+        let other = FindingKind::SensorStuck;
+        assert_eq!(advice_on_empty(other, None), super::advice(other, None));
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! the usual ones around greywater. Every sentence that people read about a finding is in
 //! `english.rs` and `headline.rs`.
 
+mod cause;
 mod check;
 mod english;
 mod foretold;
@@ -12,9 +13,10 @@ mod number;
 mod place;
 mod water;
 
+pub use cause::{BATTERY_EMPTY, is_for_want_of_battery};
 pub use check::{drift_check, separating_check};
-pub use english::{Advice, advice, advice_in_flood};
-pub use foretold::{flood_due, foretold};
+pub use english::{Advice, advice, advice_in_flood, advice_on_empty};
+pub use foretold::{DUE_WEEK_AGO, flood_days, flood_due, foretold};
 pub use headline::{
     headline, headline_now, headline_past, is_never_heard, kind_words, kind_words_now, probability_words,
     severity_words,

@@ -45,25 +45,31 @@ impl Fault {
             Self::NoPage => (
                 StatusCode::NOT_FOUND,
                 "There is no such page",
-                "The address may be mistyped, or belong to another version.".to_owned(),
+                "The address may be mistyped, or what it led to was renamed, removed, or moved by a newer version. Look for \
+                 it under its name below; then keep the new address in place of the old one."
+                    .to_owned(),
             ),
             Self::NoSystem(id) => (
                 StatusCode::NOT_FOUND,
                 "There is no such system",
                 format!(
-                    "No system file has the id “{id}” now. It may have been renamed or taken out of service."
+                    "No system file has the id “{id}” now. It may have been renamed or taken out of service: look for it \
+                     by the name of its yard or property below. If it should be there, ask whoever looks after the system \
+                     files."
                 ),
             ),
             Self::Beyond => (
                 StatusCode::FORBIDDEN,
                 "This is not open to you",
-                "It tells about properties that you do not look after. Whoever invited you can change that."
+                "It tells about properties that you do not look after. If you should, ask whoever invited you to add them."
                     .to_owned(),
             ),
             Self::Method => (
                 StatusCode::METHOD_NOT_ALLOWED,
                 "These pages are only for reading",
-                "Nothing can be sent to this address.".to_owned(),
+                "Nothing can be sent to this address, and nothing was changed. Go back, load the page again and send the \
+                 form from there."
+                    .to_owned(),
             ),
             Self::Ledger(fault) => {
                 error!(error = %chain(fault), "cannot show a page");

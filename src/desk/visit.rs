@@ -157,6 +157,7 @@ async fn system_sheet(
     (record.coming, record.due) = (coming, due);
     let mut sheet = gather::system(&system, &record, units);
     let advice: Vec<_> = sheet.card.findings.iter().map(|finding| finding.advice).collect();
+    upkeep::count_what_to_bring(&mut sheet.card.findings, &upkeep, &system, units);
     let tasks = upkeep::worth_doing(&upkeep, &system, now);
     sheet.bring = upkeep::bring(&advice, tasks.map(|task| (task.key.kind, task.materials.as_slice())), units);
     sheet.may_change = visitor.may(Action::Plan);

@@ -24,6 +24,15 @@ pub(super) fn moment(at: EventTime, now: EventTime, zone: &TimeZone) -> Moment {
     Moment { at, words }
 }
 
+/// The day in a yard, and whose clock its times are told by: `Friday 27 November 2026, Adelaide time`.
+pub(super) fn today(now: EventTime, zone: &TimeZone) -> String {
+    let day = now.timestamp().to_zoned_datetime(zone.clone()).strftime("%A %-d %B %Y");
+    match city(zone).as_deref() {
+        Some("UTC") | None => format!("{day}, {}", zone.iana_name().unwrap_or("local time")),
+        Some(city) => format!("{day}, {city} time"),
+    }
+}
+
 /// From when to when: `3 Mar`, `March`, `3 Mar to 10 Mar`, `3 Mar 14:00 to 15:00`; with the year where it
 /// is not the one of `now`.
 pub(super) fn between(from: EventTime, to: EventTime, now: EventTime, zone: &TimeZone) -> String {
@@ -275,6 +284,13 @@ mod tests {
         assert_eq!(says("2026-03-02T06:59:00Z"), "yesterday 23:59");
         assert_eq!(says("2026-01-31T12:00:00Z"), "31 Jan 05:00");
         assert_eq!(says("2025-12-31T12:00:00Z"), "31 Dec 2025 05:00");
+    }
+
+    #[test]
+    fn the_day_and_its_clock_are_those_of_the_yard() {
+        let now = at("2026-03-02T06:30:00Z"); // still the evening before in Denver
+        assert_eq!(today(now, &denver()), "Sunday 1 March 2026, Denver time");
+        assert_eq!(today(now, &TimeZone::get("UTC").unwrap()), "Monday 2 March 2026, UTC");
     }
 
     #[test]

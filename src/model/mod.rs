@@ -20,7 +20,7 @@ pub use command::{Catch, Command, Depths, Service, Work};
 pub use finding::{Evidence, Finding, FindingKind, Severity, Subject};
 pub use id::{Id, IdFault};
 pub use person::{Action, NameFault, PersonName, Reach, Role};
-pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter};
+pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter, UNMEASURED_DOSE_L};
 pub use reading::{Course, Reading, Value};
 pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};
 pub use service::{

@@ -4,6 +4,9 @@ use jiff::civil::Date;
 
 use super::{Id, Span};
 
+/// Litres that are counted for a usual dose that nobody measured: a shower (REU 2016: 15.8 US gal).
+pub const UNMEASURED_DOSE_L: f64 = 60.0;
+
 /// A place on the site plan, metres east and north of the plan's corner.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {

@@ -9,8 +9,8 @@ use crate::flowtest::Verdict;
 use crate::ledger::{ForecastRecord, LastService, LedgerFault, ServiceFilter, StoredFinding, View};
 use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Span, Subject, System, Work};
 use crate::upkeep::{
-    Comparison, Crew, Day, Dose, Facts, Job, LastDone, Outlook, Past, PastFinding, PastFlood, Plan, Rules,
-    Standing, Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
+    Comparison, Crew, Day, Dose, Earlier, Facts, Job, LastDone, Outlook, Past, PastFinding, PastFlood, Plan,
+    Rules, Standing, Task, TaskKey, Tested, Way, compare, plan, shows_outlet, tasks,
 };
 
 /// Doses of late that say how outlets run.
@@ -77,12 +77,16 @@ impl Known {
                     before.into_iter().map(|record| (record.made, outlook(record))).collect();
                 newest.remember(standing, before.iter().map(|(made, outlook)| (*made, outlook)));
             }
+            newest.week_ago = week_before(view, &system, &newest)?;
             known.outlooks.entry(system).or_default().push(newest);
         }
         for LastService { system, subject, work, at, .. } in view.last_services()? {
             known.last.entry(system).or_default().push(LastDone { subject, work, at });
         }
         for (system, last) in &mut known.last {
+            for outlook in known.outlooks.get_mut(system).into_iter().flatten() {
+                outlook.forget_old_mulch(last);
+            }
             remember_looks(view, system, last)?;
         }
         Ok(known)
@@ -112,6 +116,14 @@ impl Known {
         };
         Ok(tasks(&facts, rules))
     }
+}
+
+/// What was expected a week before `newest`.
+fn week_before(view: &View, system: &Id, newest: &Outlook) -> Result<Option<Earlier>, LedgerFault> {
+    let (least, most) = Outlook::WEEK_AGO;
+    let (from, to) = (newest.made - most, newest.made - least + Span::SECOND);
+    let before = view.forecasts_of(system, &newest.basin, from, to)?.pop();
+    Ok(before.map(|record| Earlier { made: record.made, due: record.due }))
 }
 
 /// Adds the last look at each basin whose newest record is of other work: of each part, the ledger tells the newest only.
@@ -181,16 +193,25 @@ pub fn compared<'w>(
         .iter()
         .map(|system| Ok((since(view, system, now)?, system)))
         .collect::<Result<_, LedgerFault>>()?;
-    // What was not watched cannot be compared: neither days before the first system nor systems that came late.
-    let first = watched.iter().map(|(since, _)| *since).min().unwrap_or(now);
-    let from = first.max(now - Span::from_days(days));
-    let latest = from + (now - from).scaled(LATE);
+    let (from, latest) = begins(watched.iter().map(|(since, _)| *since), now, Span::from_days(days));
     let there =
         watched.iter().filter(|(since, _)| *since <= latest && *since < now).map(|(_, system)| *system);
     let past: Vec<_> = there.map(|it| past(view, it, (from, now))).collect::<Result<_, _>>()?;
     let zone = systems.first().map_or(TimeZone::UTC, |system| system.zone.clone());
     let told = compare(&past, (Day::of(from, &zone), Day::of(now, &zone)), ways);
     Ok(Comparison { left_out: systems.len() - told.systems, ..told })
+}
+
+/// When a comparison of at most `most` until `now` begins, and until when a system must have been heard to be in it.
+/// What was not watched cannot be compared: neither days before the first system nor systems that came late.
+fn begins(
+    watched_since: impl Iterator<Item = EventTime>,
+    now: EventTime,
+    most: Span,
+) -> (EventTime, EventTime) {
+    let first = watched_since.min().unwrap_or(now);
+    let from = first.max(now - most);
+    (from, from + (now - from).scaled(LATE))
 }
 
 /// What the ledger knows of the past of `system` in `from..to`.
@@ -233,7 +254,7 @@ fn past<'a>(
 
 fn outlook(record: ForecastRecord) -> Outlook {
     let ForecastRecord { basin, made, due, earliest, latest, litres, mulch_left, .. } = record;
-    Outlook { basin, made, due, earliest, latest, soonest: due, litres, mulch_left }
+    Outlook { basin, made, due, earliest, latest, soonest: due, litres, mulch_left, week_ago: None }
 }
 
 fn doses(view: &View, system: &System, from: EventTime, to: EventTime) -> Result<Vec<Dose>, LedgerFault> {
@@ -262,4 +283,24 @@ fn tests(view: &View, system: &Id, now: EventTime) -> Result<Vec<Tested>, Ledger
 /// Since when a system is watched.
 fn since(view: &View, system: &System, now: EventTime) -> Result<EventTime, LedgerFault> {
     Ok(view.heard_since(&system.id)?.unwrap_or(now).min(now))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY: fn(i64) -> Span = Span::from_days;
+
+    #[test]
+    fn a_comparison_begins_with_the_first_system_and_leaves_late_ones_out() {
+        let now: EventTime = "2026-11-26T12:00:00Z".parse().unwrap();
+        let begins = |since: &[i64], most| begins(since.iter().map(|days| now - DAY(*days)), now, DAY(most));
+        // All that is recorded, where that is less than was asked for; whoever came in the first tenth counts.
+        assert_eq!(begins(&[20, 60, 55], 365), (now - DAY(60), now - DAY(54)));
+        // What lies further back than was asked for is not looked at, however long systems were watched.
+        assert_eq!(begins(&[900, 400], 365), (now - DAY(365), now - DAY(365) + DAY(365).scaled(LATE)));
+        // Nothing was heard yet: no time at all.
+        assert_eq!(begins(&[], 365), (now, now));
+        assert_eq!(begins(&[0], 365), (now, now));
+    }
 }

@@ -4,8 +4,10 @@ use jiff::tz::TimeZone;
 
 use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, PastFlood, Standing, Task, TaskKey, TaskKind, Visit};
-use crate::advice::{advice, grouped, headline, headline_past, place_words, quoted};
-use crate::model::{EventTime, FindingKind, Id, Place, Quantity, Severity, Span, Subject, System, Work};
+use crate::advice::{BATTERY_EMPTY, advice, grouped, headline, headline_past, place_words, quoted};
+use crate::model::{
+    EventTime, FindingKind, Id, Place, Quantity, Severity, Span, Subject, System, UNMEASURED_DOSE_L, Work,
+};
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
     Day::of(at, zone).date().strftime("%-d %B %Y").to_string()
@@ -24,12 +26,13 @@ fn capitalised(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
 }
 
-/// What is wrong since when, whether somebody tried to mend it, and what it is foretold to come to.
+/// What is wrong since when, whether an empty battery is why, whether somebody tried to mend it, and what it is foretold
+/// to come to.
 pub(super) fn mend(
     system: &System,
     standing: &Standing,
     tried: Option<EventTime>,
-    outlook: Option<&Outlook>,
+    (outlook, is_battery): (Option<&Outlook>, bool),
 ) -> String {
     let since = date(standing.since, &system.zone);
     // Whether water still stands, only the floats know.
@@ -37,7 +40,8 @@ pub(super) fn mend(
     let says = if is_of_water {
         format!("{}: found on {since} and not over yet", headline_past(&standing.finding, system))
     } else {
-        format!("{}; known since {since}", headline(&standing.finding, system))
+        let cause = if is_battery { format!(", {BATTERY_EMPTY}") } else { String::new() };
+        format!("{}{cause}; known since {since}", headline(&standing.finding, system))
     };
     let tried = tried.map_or_else(String::new, |at| {
         format!(", and it stands although somebody was there on {}", date(at, &system.zone))
@@ -61,25 +65,30 @@ pub(super) fn flood_unseen(system: &System, last: &PastFlood, times: usize) -> S
     )
 }
 
-/// `without new chips it is expected to flood around 1 June 2026, with 80 % probability between … and …`
+/// `without new chips it is expected to flood around 1 June 2026, most likely between … and …; a week ago: …`
 fn flood_foretold(system: &System, outlook: &Outlook) -> String {
-    let [due, earliest, latest] =
-        [outlook.due, outlook.earliest, outlook.latest].map(|at| date(at, &system.zone));
+    let day = |at| date(at, &system.zone);
+    let [due, earliest, latest] = [outlook.due, outlook.earliest, outlook.latest].map(day);
+    let before = outlook.week_ago.map(|before| day(before.due)).filter(|before| *before != due);
+    let before = before.map_or_else(String::new, |before| format!(" (a week ago: {before})"));
     format!(
-        "without new chips it is expected to flood around {due}, with 80 % probability between {earliest} and \
-         {latest}"
+        "without new chips it is expected to flood around {due}{before}, most likely between {earliest} and {latest}"
     )
 }
 
-/// Why litres of a system without a meter are not exact: the engine counts what a shower sends where nobody measured.
-pub const UNMEASURED: &str = "reckoned with a shower's water for each dose, since no meter counts";
+/// Why litres of a system without a meter are not exact: what the engine counts where nobody measured.
+pub fn unmeasured() -> String {
+    format!(
+        "reckoned with {UNMEASURED_DOSE_L:.0}\u{a0}L for a usual dose, as of a shower, since no meter counts"
+    )
+}
 
 fn litres_words(system: &System, litres: f64) -> String {
     let litres = grouped(litres.max(0.0).round() as u64);
     if system.find_sensor(Place::System, Quantity::Meter).is_some() {
         format!("{litres}\u{a0}L")
     } else {
-        format!("about {litres}\u{a0}L ({UNMEASURED})")
+        format!("about {litres}\u{a0}L ({})", unmeasured())
     }
 }
 

@@ -49,11 +49,33 @@ pub struct Outlook {
     pub litres: f64,
     /// The part of the mulch that is left, 0 to 1.
     pub mulch_left: f64,
+    /// What was expected a week before, where a forecast was made then.
+    pub week_ago: Option<Earlier>,
+}
+
+/// An earlier estimate.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Earlier {
+    /// When it was thought.
+    pub made: EventTime,
+    /// The best estimate.
+    pub due: EventTime,
 }
 
 impl Outlook {
     /// For how long a forecast counts beside newer ones.
     pub const RECENT: Span = Span::from_days(28);
+    /// The forecast before one that it is set beside was made within this: at the least, and at the most.
+    pub const WEEK_AGO: (Span, Span) = (Span::from_days(7), Span::from_days(14));
+
+    /// Forgets what was expected a week before where the mulch was renewed since: that was of other mulch.
+    pub fn forget_old_mulch(&mut self, last: &[LastDone]) {
+        let renewed = last.iter().filter(|it| {
+            it.work == Some(Work::MulchRenewed) && it.subject == Subject::Basin(self.basin.clone())
+        });
+        let renewed = renewed.map(|it| it.at).max();
+        self.week_ago = self.week_ago.filter(|before| renewed.is_none_or(|at| at < before.made));
+    }
 
     /// Remembers the best estimates of `others`: when each was made, and for which basin. Only what was told since the
     /// basin was found to soak slowly counts, and of that only the last weeks: more was seen since.

@@ -101,7 +101,9 @@ async fn alerts(
     let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
     let now = office.now();
     let items = found.iter().map(|(alert, system)| {
-        let finding = open.get(gather::anchor(&system.id, &alert.finding).as_str()).copied();
+        let finding = open
+            .get(gather::anchor(&system.id, alert.finding.kind, &alert.finding.subject).as_str())
+            .copied();
         wire(alert, gather::alert_row(system, alert, finding, now).headline)
     });
     let items = items.collect();

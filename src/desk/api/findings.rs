@@ -182,20 +182,19 @@ fn told(
             latest.insert(flood.system.clone(), view.latest(Some(&flood.system))?);
         }
     }
-    let flooded: Vec<_> = stored
-        .iter()
-        .filter(|it| it.cleared_at.is_none() && it.finding.kind == FindingKind::Flooding)
-        .map(|it| (it.system.clone(), it.finding.subject.clone()))
-        .collect();
+    let open: Vec<StoredFinding> = stored.iter().filter(|it| it.cleared_at.is_none()).cloned().collect();
     let one = |mut finding: StoredFinding| {
         let known = find(systems, &finding.system);
         fetch::foretell(view, &mut finding)?;
         let readings = latest.get(&finding.system).map_or(&[][..], Vec::as_slice);
         let water = known.and_then(|system| gather::water_of(system, &finding, readings, now));
-        let in_flood = flooded.iter().any(|(system, subject)| {
-            *system == finding.system && *subject == finding.finding.subject && finding.cleared_at.is_none()
-        });
-        Ok(wire(finding, known.map(Arc::as_ref), water, in_flood))
+        let here: Vec<StoredFinding> = open
+            .iter()
+            .filter(|it| it.system == finding.system && finding.cleared_at.is_none())
+            .cloned()
+            .collect();
+        let advise = gather::beside(&here, &finding).advice();
+        Ok(wire(finding, known.map(Arc::as_ref), water, advise))
     };
     stored.into_iter().map(one).collect()
 }
@@ -204,7 +203,7 @@ fn wire(
     stored: StoredFinding,
     known: Option<&System>,
     water: Option<(WaterNow, String)>,
-    in_flood: bool,
+    advise: fn(FindingKind, Option<&System>) -> Advice,
 ) -> FindingWire {
     let StoredFinding { system, raised_at, changed_at, cleared_at, finding } = stored;
     let (water, water_says) = water.unzip();
@@ -212,7 +211,7 @@ fn wire(
         headline: known.map(|system| advice::headline_now(&finding, system, water)),
         water,
         water_says,
-        advice: if in_flood { advice::advice_in_flood } else { advice::advice }(finding.kind, known),
+        advice: advise(finding.kind, known),
         system,
         finding: finding.kind,
         subject: finding.subject,

@@ -4,6 +4,6 @@ mod open;
 mod sensor;
 mod timeline;
 
-pub(super) use open::{foretell, open};
+pub(super) use open::{foretell, open, week_before};
 pub(super) use sensor::sensor;
 pub(super) use timeline::timeline;

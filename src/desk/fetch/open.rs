@@ -1,8 +1,9 @@
 //! Open findings, as they are to be told now.
 
-use crate::advice::flood_due;
+use crate::advice::{DUE_WEEK_AGO, flood_due};
 use crate::ledger::{ForecastRecord, LedgerFault, StoredFinding, View};
 use crate::model::{EventTime, FindingKind, Span, Subject, System};
+use crate::upkeep::Outlook;
 
 /// Forecasts are told at least this often, unless nothing is heard.
 const TOLD_WITHIN: Span = Span::from_days(35);
@@ -24,20 +25,24 @@ pub(in crate::desk) fn foretell(view: &View, stored: &mut StoredFinding) -> Resu
         return Ok(());
     }
     let from = stored.changed_at - TOLD_WITHIN;
-    if let Some(newest) = view.forecasts_of(&stored.system, basin, from, EventTime::MAX)?.pop() {
-        retell(stored, &newest);
-    }
+    retell(stored, &view.forecasts_of(&stored.system, basin, from, EventTime::MAX)?);
     Ok(())
 }
 
-fn retell(stored: &mut StoredFinding, newest: &ForecastRecord) {
+fn retell(stored: &mut StoredFinding, made: &[ForecastRecord]) {
     // A finding that foretells nothing yet goes on doing so.
-    if flood_due(&stored.finding).is_none() {
-        return;
-    }
-    for (name, at) in [("due", newest.due), ("earliest", newest.earliest), ("latest", newest.latest)] {
+    let (Some(newest), true) = (made.last(), flood_due(&stored.finding).is_some()) else { return };
+    let before = week_before(made).map(|before| (DUE_WEEK_AGO, before.due));
+    let told = [("due", newest.due), ("earliest", newest.earliest), ("latest", newest.latest)];
+    for (name, at) in told.into_iter().chain(before) {
         stored.finding.estimate.insert(name.to_owned(), at.to_string().into());
     }
+}
+
+/// Of forecasts of one basin in order, that which counted a week before the newest.
+pub(in crate::desk) fn week_before(made: &[ForecastRecord]) -> Option<&ForecastRecord> {
+    let (newest, (least, most)) = (made.last()?.made, Outlook::WEEK_AGO);
+    made.iter().rev().find(|it| (least..most).contains(&(newest - it.made)))
 }
 
 #[cfg(test)]
@@ -78,10 +83,27 @@ mod tests {
             litres: 900.0,
             mulch_left: 0.4,
         };
-        retell(&mut stored, &newest);
+        let older = |days: i64, due: &str| ForecastRecord {
+            made: made - Span::from_days(days),
+            due: at(due),
+            ..newest.clone()
+        };
+        let made = [
+            older(9, "2026-12-20T12:00:00Z"),
+            older(8, "2026-12-24T12:00:00Z"),
+            older(2, "2026-12-16T12:00:00Z"),
+            newest,
+        ];
+        retell(&mut stored, &made);
         assert_eq!(stored.finding.estimate["due"], "2026-12-14T05:00:00Z");
         assert_eq!(stored.finding.estimate["soak_time_h"], 9);
         let says = foretold(&stored.finding, &samples::terrace()).unwrap();
-        assert!(says.ends_with("floods about 13 December 2026."), "{says}");
+        assert!(
+            says.ends_with(
+                "floods about 13 December 2026, most likely between 1 December 2026 and 5 January 2027; a week ago: 24 \
+                 December 2026."
+            ),
+            "{says}"
+        );
     }
 }

@@ -225,7 +225,7 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
     let scatter = split
         .scatter
         .filter(|scatter| *scatter > 1.5)
-        .map_or("", |_| "; the runs scatter more than they should, and the interval is wider for it");
+        .map_or("", |_| "; the runs scatter more than they should, and so the split is told less exactly");
     let says = match split.within {
         Some(within) => format!(
             "Within 6 points of the design with a probability of {}, from {runs}{scatter}. Side a feeds {side_a}.",
@@ -233,12 +233,11 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
         ),
         None => format!("Not measured: {}. Side a feeds {side_a}.", why_unmeasured(split)),
     };
-    let percent = |share: f64| format!("{:.0}", share * 100.0);
     SplitSheet {
         id: split.splitter.to_string(),
         verdict: split.verdict,
-        split: split.share_a.zip(split.interval).map(|(share, (low, high))| {
-            (words::split(share, &sides), format!("{} to {} % to side a", percent(low), percent(high)))
+        split: split.share_a.zip(split.interval).map(|(share, interval)| {
+            (words::split(share, &sides), format!("{} to side a", likely(interval)))
         }),
         design: format!("{:.0} : {:.0}", split.design_a * 100.0, (1.0 - split.design_a) * 100.0),
         says,
@@ -246,6 +245,14 @@ fn split_sheet(system: &System, known: &Known, split: &SplitResult, now: EventTi
         next: next_words(&split.next),
         before: before(system, known, split, now),
         drawn: split.share_a.zip(split.interval).map(|(share, interval)| (share, interval, split.design_a)),
+    }
+}
+
+/// `most likely between 52 % and 54 %`, or one number where these are the same.
+fn likely((low, high): (f64, f64)) -> String {
+    match [low, high].map(words::percent) {
+        [low, high] if low == high => format!("most likely {low}"),
+        [low, high] => format!("most likely between {low} and {high}"),
     }
 }
 

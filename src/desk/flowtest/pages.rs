@@ -194,7 +194,7 @@ fn splits(sheet: &TestSheet) -> Markup {
         ul class="splits" { @for split in &sheet.splits { li class=(verdict_class(split.verdict)) { (split_item(split)) } } }
         p class="key" {
             @match sheet.method {
-                Method::Probes => "By the probes, a split is told against how it was when they were learnt. Each run counts by how sure it is (inverse variance); runs that scatter more than they should widen the interval (Birge’s ratio).",
+                Method::Probes => "By the probes, a split is told against how it was when they were learnt. Each run counts by how sure it is (inverse variance); runs that scatter more than they should widen what is told as most likely, which holds nineteen times in twenty (Birge’s ratio).",
                 Method::Buckets => "By buckets, a split is told as it is. A bucket read to the nearest mark is off by the mark over √12 (JCGM 100, 4.3.7); runs count by how sure they are.",
             }
         }

@@ -1,7 +1,7 @@
 //! Alerts as the pages show them.
 
 use super::explanation::{check, explanations};
-use super::finding::{floods, sheet};
+use super::finding::{beside, sheet};
 use super::rival;
 use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
@@ -100,13 +100,14 @@ pub fn alert(
     let explained = explanations(&stored.finding);
     let rivals = rival::rivals(system, alert, &present.alerts, now);
     let readings = Readings::new(system, &present.latest, now);
-    let told = |stored: &StoredFinding| sheet(system, stored, floods(&present.open, stored), readings, units);
+    let told = |stored: &StoredFinding| sheet(system, stored, beside(&present.open, stored), readings, units);
     let finding = told(&stored);
     let folded = |folded: &StoredAlert| {
         alert_row(system, folded, standing(&present.open, folded).map(told).as_ref(), now)
     };
     AlertSheet {
         row: alert_row(system, alert, Some(&finding), now),
+        today: words::today(now, &system.zone),
         about: about(system, &alert.finding.subject),
         explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
         check: check(&explained).or_else(|| rivals.iter().find_map(|rival| rival.check)),

@@ -5,17 +5,18 @@ use std::collections::BTreeSet;
 use super::Readings;
 use super::explanation::doubt;
 use super::water::water;
-use crate::advice::{WaterNow, advice, advice_in_flood, flood_due, headline_now, quoted};
+use crate::advice::{
+    Advice, BATTERY_EMPTY, DUE_WEEK_AGO, WaterNow, advice, advice_in_flood, advice_on_empty, flood_days,
+    flood_due, headline_now, is_for_want_of_battery, quoted,
+};
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredFinding;
-use crate::model::{
-    BasinIx, EventTime, Evidence, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System,
-};
+use crate::model::{BasinIx, Evidence, Finding, FindingKind, Id, Node, Place, Quantity, Subject, System};
 
 /// Numbers that the gist, or what explains a finding, tells in words.
-const TOLD_OTHERWISE: [&str; 9] = [
+const TOLD_OTHERWISE: [&str; 13] = [
     "explanations",
     "no_fault",
     "share_a",
@@ -25,10 +26,11 @@ const TOLD_OTHERWISE: [&str; 9] = [
     "design_a",
     "share",
     "design",
+    "due",
+    "earliest",
+    "latest",
+    DUE_WEEK_AGO,
 ];
-
-/// Numbers that foretell a flood: a day that is past, or a flood that stands, makes them void.
-const FORETELLING: [&str; 3] = ["due", "earliest", "latest"];
 
 /// Open findings in the order in which people should read them: most urgent, then surest, then oldest.
 pub(super) fn findings(
@@ -37,7 +39,7 @@ pub(super) fn findings(
     readings: Readings<'_>,
     units: Units,
 ) -> Vec<FindingSheet> {
-    let told = |finding| sheet(system, finding, floods(stored, finding), readings, units);
+    let told = |finding| sheet(system, finding, beside(stored, finding), readings, units);
     let mut sheets: Vec<FindingSheet> = stored.iter().map(told).collect();
     sheets.sort_by(|a, b| {
         let key = |f: &FindingSheet| (f.urgency, f.kind);
@@ -46,17 +48,44 @@ pub(super) fn findings(
     sheets
 }
 
-/// Whether a flood stands in the basin that `stored` is about, by the findings that are open.
-pub(in crate::desk) fn floods(open: &[StoredFinding], stored: &StoredFinding) -> bool {
-    let subject = &stored.finding.subject;
-    open.iter().any(|other| other.finding.kind == FindingKind::Flooding && other.finding.subject == *subject)
+/// What stands beside a finding and changes what is told of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::desk) enum Beside {
+    /// Nothing.
+    Nothing,
+    /// A flood at the same place, so that nothing is foretold of one to come.
+    Flood,
+    /// The battery that feeds the same device is nearly empty.
+    EmptyBattery,
 }
 
-/// An open finding; `in_flood` where a flood stands at the same place, so that nothing is foretold of one to come.
+impl Beside {
+    /// What to do about a finding that this stands beside.
+    pub(in crate::desk) fn advice(self) -> fn(FindingKind, Option<&System>) -> Advice {
+        match self {
+            Self::Nothing => advice,
+            Self::Flood => advice_in_flood,
+            Self::EmptyBattery => advice_on_empty,
+        }
+    }
+}
+
+/// What stands beside `stored`, by the findings that are open.
+pub(in crate::desk) fn beside(open: &[StoredFinding], stored: &StoredFinding) -> Beside {
+    let finding = &stored.finding;
+    let mut others = open.iter().map(|other| &other.finding);
+    if others.clone().any(|other| other.kind == FindingKind::Flooding && other.subject == finding.subject) {
+        return Beside::Flood;
+    }
+    let empty = others.any(|other| is_for_want_of_battery(finding, other));
+    if empty { Beside::EmptyBattery } else { Beside::Nothing }
+}
+
+/// An open finding, and what stands beside it.
 pub(in crate::desk) fn sheet(
     system: &System,
     stored: &StoredFinding,
-    in_flood: bool,
+    beside: Beside,
     readings: Readings<'_>,
     units: Units,
 ) -> FindingSheet {
@@ -64,13 +93,13 @@ pub(in crate::desk) fn sheet(
     let moment = |at| readings.moment(at);
     let water = water(system, stored, readings);
     let stands = water.as_ref().map(|water| water.now);
-    let ahead =
-        flood_due(finding).filter(|due| !in_flood && stored.cleared_at.is_none() && *due > readings.now());
+    let ahead = flood_due(finding)
+        .filter(|due| beside != Beside::Flood && stored.cleared_at.is_none() && *due > readings.now());
     let tell = |fact: &Evidence| water.as_ref().map_or_else(|| fact.says.clone(), |water| water.tell(fact));
-    let is_told = |name: &str| ahead.is_some() || !FORETELLING.contains(&name);
+    let advice = beside.advice()(finding.kind, Some(system));
     FindingSheet {
         kind: finding.kind,
-        anchor: anchor(&stored.system, finding),
+        anchor: anchor(&stored.system, finding.kind, &finding.subject),
         basin: match &finding.subject {
             Subject::Basin(id) => {
                 system.find_basin(id.as_str()).map(|ix| system.basin(ix).label().to_owned())
@@ -79,16 +108,18 @@ pub(in crate::desk) fn sheet(
         },
         headline: headline_now(finding, system, stands),
         water: stands,
-        gist: water.as_ref().map(|water| water.says.clone()).or_else(|| gist(system, finding, ahead)),
+        gist: match (&water, beside) {
+            (Some(water), _) => Some(water.says.clone()),
+            (None, Beside::EmptyBattery) => Some(format!("It is silent, {BATTERY_EMPTY}.")),
+            (None, Beside::Nothing | Beside::Flood) => gist(system, finding, ahead.is_some()),
+        },
         urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
         probability: finding.probability,
         estimates: finding
             .estimate
             .iter()
-            .filter(|(name, value)| {
-                !value.is_null() && !TOLD_OTHERWISE.contains(&name.as_str()) && is_told(name)
-            })
+            .filter(|(name, value)| !value.is_null() && !TOLD_OTHERWISE.contains(&name.as_str()))
             .map(|(name, value)| words::estimate(name, value, readings.now(), &system.zone))
             .map(|(name, value)| (name, units.retold(&value)))
             .collect(),
@@ -98,7 +129,8 @@ pub(in crate::desk) fn sheet(
             .map(|fact| (fact.at.map(moment), units.retold(&tell(fact))))
             .collect(),
         doubt: doubt(system, finding),
-        advice: if in_flood { advice_in_flood } else { advice }(finding.kind, Some(system)),
+        bring: advice.bring.iter().map(|thing| (*thing).to_owned()).collect(),
+        advice,
     }
 }
 
@@ -109,7 +141,7 @@ pub(super) fn urgency(finding: &Finding, water: Option<WaterNow>) -> Urgency {
 }
 
 /// How much is wrong, for those findings that measure it.
-fn gist(system: &System, finding: &Finding, ahead: Option<EventTime>) -> Option<String> {
+fn gist(system: &System, finding: &Finding, foretells: bool) -> Option<String> {
     let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
     match (finding.kind, &finding.subject) {
         (FindingKind::UnevenSplit, Subject::Splitter(id)) => {
@@ -128,11 +160,8 @@ fn gist(system: &System, finding: &Finding, ahead: Option<EventTime>) -> Option<
                 words::percent(design)
             ))
         }
-        (FindingKind::SlowSoak, Subject::Basin(_)) => {
-            let due = ahead?;
-            let day =
-                due.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %B %Y").to_string();
-            Some(format!("At this rate it floods about {day}."))
+        (FindingKind::SlowSoak, Subject::Basin(_)) if foretells => {
+            Some(format!("At this rate it floods {}.", flood_days(finding, system)?))
         }
         (_, _) => None,
     }
@@ -147,9 +176,8 @@ pub(in crate::desk) fn node_words(system: &System, node: Node) -> String {
 }
 
 /// A name that serves as the id of an element: the kind and the subject, in `a-z`, `0-9` and `-`.
-pub(in crate::desk) fn anchor(system: &Id, finding: &Finding) -> String {
-    let subject = finding.subject.key().replace([':', '/'], "-");
-    format!("{system}-{}-{subject}", finding.kind)
+pub(in crate::desk) fn anchor(system: &Id, kind: FindingKind, subject: &Subject) -> String {
+    format!("{system}-{kind}-{}", subject.key().replace([':', '/'], "-"))
 }
 
 /// Basins whose water a finding about `subject` shows in.

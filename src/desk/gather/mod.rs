@@ -21,7 +21,7 @@ mod water;
 pub use alert::{Present, alert, alert_row};
 pub use board::{board, choices, search_text};
 pub use card::card;
-pub(in crate::desk) use finding::{anchor, below, floods, node_words, sheet as finding_sheet};
+pub(in crate::desk) use finding::{anchor, below, beside, node_words, sheet as finding_sheet};
 pub use heard::heard;
 pub use place::{BasinRecord, basin_page};
 pub use readings::Readings;

@@ -11,7 +11,7 @@ use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
 use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Place, Quantity, Span, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
-use crate::upkeep::UNMEASURED;
+use crate::upkeep::unmeasured;
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
 const ENOUGH: usize = 8;
@@ -30,6 +30,10 @@ pub struct BasinRecord {
     pub soaks: Vec<SoakRecord>,
     /// The newest forecast.
     pub forecast: Option<ForecastRecord>,
+    /// That of a week before.
+    pub week_ago: Option<ForecastRecord>,
+    /// When its mulch is due, in words, where a task says so.
+    pub mulch_due: Option<String>,
     /// When its mulch was renewed last, as far as it was written down, and how deep it was then.
     pub renewed: Option<(EventTime, Option<f64>)>,
 }
@@ -57,10 +61,15 @@ pub fn basin_page(
     let mine = format!("{}/", basin.id);
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
+        today: words::today(now, &system.zone),
         basin: shown.expect("a card has every basin of its system"),
-        facts: facts(system, ix, (&record.doses, *renewed), now, units)
-            .into_iter()
+        // What is to be done first, then what it rests on.
+        facts: basin_record
+            .mulch_due
+            .iter()
+            .map(|due| ("New mulch", words::capitalised(due)))
             .chain(ahead(system, ix, (record, basin_record), is_flooded, units))
+            .chain(facts(system, ix, (&record.doses, *renewed), now, units))
             .collect(),
         findings: findings(system, &open, readings, units),
         soak_trend: soak_trend(
@@ -160,7 +169,11 @@ fn ahead(
     let now = record.timeline.now;
     let Some(made) = &of_basin.forecast else { return Vec::new() };
     let Some((renewed, _)) = of_basin.renewed.filter(|(at, _)| *at > made.made) else {
-        return outlook(system, made, is_flooded, now, units).collect();
+        let before = of_basin
+            .week_ago
+            .as_ref()
+            .filter(|before| of_basin.renewed.is_none_or(|(renewed, _)| renewed < before.made));
+        return outlook(system, (made, before), is_flooded, now, units).collect();
     };
     let since = &record.doses[record.doses.partition_point(|dose| dose.at < renewed)..];
     let litres = if since.is_empty() { Some(0.0) } else { received_of(system, ix, since).litres };
@@ -185,38 +198,38 @@ fn received_since(system: &System, litres: f64, units: Units) -> String {
     if system.find_sensor(Place::System, Quantity::Meter).is_some() {
         return told;
     }
-    format!("about {told}, {UNMEASURED}")
+    format!("about {told}, {}", units.retold(&unmeasured()))
 }
 
-/// What the engine expects of a basin, and from how much water.
+/// What the engine expects of a basin, what it expected `before`, and from how much water.
 fn outlook(
     system: &System,
-    made: &ForecastRecord,
+    (made, before): (&ForecastRecord, Option<&ForecastRecord>),
     is_flooded: bool,
     now: EventTime,
     units: Units,
 ) -> impl Iterator<Item = (&'static str, String)> + use<> {
-    let day = |at: EventTime| at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y");
+    let day = |at: EventTime| {
+        at.timestamp().to_zoned_datetime(system.zone.clone()).strftime("%-d %b %Y").to_string()
+    };
     let between = || {
-        format!(
-            "around {}; four times in five between {} and {}",
-            day(made.due),
-            day(made.earliest),
-            day(made.latest)
-        )
+        let [due, earliest, latest] = [made.due, made.earliest, made.latest].map(day);
+        let before = before.map(|before| day(before.due)).filter(|before| *before != due);
+        let before = before.map_or_else(String::new, |before| format!(" (a week ago: {before})"));
+        format!("around {due}{before}; most likely between {earliest} and {latest}")
     };
     let due = if made.due <= now { "any day now".to_owned() } else { between() };
-    [
-        (RECEIVED_SINCE, received_since(system, made.litres, units)),
+    let flood = ("First flood, if the mulch is not renewed", due);
+    // While one stands, none is foretold.
+    let flood = (!is_flooded).then_some(flood);
+    let rests_on = [
         (
             "Mulch that is left",
             format!("about {}, by the model of its decay", words::percent(made.mulch_left)),
         ),
-        ("First flood, if the mulch is not renewed", due),
-    ]
-    .into_iter()
-    // While one stands, none is foretold.
-    .take(if is_flooded { 2 } else { 3 })
+        (RECEIVED_SINCE, received_since(system, made.litres, units)),
+    ];
+    flood.into_iter().chain(rests_on)
 }
 
 /// Heights at which soak times are marked: as many hours as that each, as few marks as possible above one.

@@ -64,6 +64,7 @@ pub fn sensor_page(
     let is_heard = Readings::new(system, &record.latest, now).of(ix).is_some();
     SensorPage {
         system: (system.id.to_string(), system.name.clone()),
+        today: words::today(now, &system.zone),
         basin,
         words: sensor_title(system, &name),
         topic,

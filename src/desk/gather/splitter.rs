@@ -30,6 +30,7 @@ pub fn splitter_page(
     let shifted_by = if about.is_empty() { shifted_by(system, ix, open) } else { Vec::new() };
     SplitterPage {
         system: (system.id.to_string(), system.name.clone()),
+        today: words::today(now, &system.zone),
         id: splitter.id.to_string(),
         sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
         unknown: now_level.is_none().then(|| why_unknown(system, ix, doses, now)),

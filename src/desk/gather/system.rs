@@ -7,8 +7,8 @@ use super::splitter::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline_past, sensor_title};
 use crate::desk::sheet::{
-    Awaited, BasinSheet, ComingRow, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow, Stretch,
-    SystemSheet,
+    Awaited, BasinSheet, ComingRow, FloatSheet, PastSheet, PlanBasin, PlanSheet, PlanSplitter, SensorRow,
+    Stretch, SystemSheet,
 };
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -56,6 +56,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
     let retold = |row: &ComingRow| ComingRow { reason: units.retold(&row.reason), ..row.clone() };
     SystemSheet {
         property: words::title(system.property.as_str()),
+        today: words::today(now, &system.zone),
         facts: facts(system),
         plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
@@ -168,6 +169,7 @@ pub fn plan(system: &System, basins: &[BasinSheet], lately: &Lately<'_>) -> Opti
         basins.iter().flat_map(|row| &row.pipes.splitters).any(|mark| mark.trouble && mark.id == id)
     };
     Some(PlanSheet {
+        name: system.name.clone(),
         inlet: xy(place(system.tree().root())?),
         basins: basins.iter().map(|sheet| plan_basin(system, sheet, lately)).collect::<Option<_>>()?,
         splitters: (0..system.splitters.len() as u16)
@@ -200,7 +202,7 @@ fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Optio
         label: sheet.label.clone(),
         at: (at.x_m, at.y_m),
         radius_m: (basin.area_m2 / PI).sqrt(),
-        wet: sheet.water_level.is_some(),
+        wet: [&sheet.float, &sheet.overflow].into_iter().flatten().any(FloatSheet::is_wet),
         soil: sheet
             .soil
             .as_ref()

@@ -215,6 +215,7 @@ fn heading(sheet: &AlertSheet) -> Markup {
     html! {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
         h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
+        (mark::today(&sheet.today))
         @if row.is_closed { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
         @else { (finding::standing(&sheet.finding)) }
         (finding::gist(&sheet.finding))

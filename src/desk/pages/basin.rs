@@ -27,11 +27,10 @@ pub(super) enum Leads {
 
 /// The whole drain: where the water comes from, then one row a basin.
 pub(super) fn drain(card: &SystemCard, leads: Leads) -> Markup {
-    let system = card.id.as_str();
     html! {
         ul class="drain" {
             li class="inlet" { (inlet(card)) }
-            @for basin in &card.basins { li class="basin" { (row(basin, system, leads)) } }
+            @for basin in &card.basins { li class="basin" { (row(basin, card, leads)) } }
         }
     }
 }
@@ -56,13 +55,14 @@ fn inlet(card: &SystemCard) -> Markup {
     }
 }
 
-fn row(basin: &BasinSheet, system: &str, leads: Leads) -> Markup {
+fn row(basin: &BasinSheet, card: &SystemCard, leads: Leads) -> Markup {
+    let system = card.id.as_str();
     html! {
         (pipes(&basin.pipes))
         (bowl(basin))
         div class="says" {
             p class="name" {
-                b { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) } }
+                b { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) @if leads == Leads::Basins { span class="unseen" { ", " (card.name) } } } }
                 @if words::adds(&basin.id, &basin.label) { " " span class="id" { (basin.id) } }
                 " " span class="share" { "should get " (words::percent(basin.share)) }
             }
@@ -84,7 +84,9 @@ fn readings(basin: &BasinSheet, system: Option<&str>) -> Markup {
     let name = |words: &str, quantity: Quantity| {
         html! {
             @if let Some(system) = system {
-                a href={ "/systems/" (system) "/sensors/" (basin.id) "/" (quantity.name()) } { (words) }
+                a href={ "/systems/" (system) "/sensors/" (basin.id) "/" (quantity.name()) } {
+                    (words) span class="unseen" { " of " (basin.label) }
+                }
             } @else { (words) }
         }
     };

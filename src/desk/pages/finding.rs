@@ -20,7 +20,7 @@ fn urgent(finding: &FindingSheet, there: &str) -> Markup {
             (standing(finding))
             (gist(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
-            p class="more" { a href=(there) { "Why, and what to do" } }
+            p class="more" { a href=(there) { "Why, and what to do" span class="unseen" { ": " (finding.headline) } } }
         }
     }
 }
@@ -47,7 +47,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             p class="first" { b { "First: " } (finding.advice.first) }
             (doubt(finding))
             details open[finding.urgency == Urgency::Now] {
-                summary { "Why, and what to do" }
+                summary { "Why, and what to do" span class="unseen" { ": " (finding.headline) } }
                 h4 { "Why" }
                 (evidence(finding))
                 (work(finding))
@@ -79,7 +79,7 @@ pub(super) fn work(finding: &FindingSheet) -> Markup {
             }
             div {
                 h4 { "Bring" }
-                ul { @for thing in finding.advice.bring { li { (thing) } } }
+                ul { @for thing in &finding.bring { li { (thing) } } }
             }
             div class="wide cautions" {
                 h4 { "Take care" }

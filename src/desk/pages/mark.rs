@@ -39,6 +39,11 @@ pub(super) fn sign(urgency: Urgency) -> Markup {
     }
 }
 
+/// The day in a yard, and whose clock the times on its page are told by.
+pub(super) fn today(says: &str) -> Markup {
+    html! { p class="heard" { (says) "." } }
+}
+
 /// A time in words; the script adds how long ago that was.
 pub(in crate::desk) fn time(moment: &Moment) -> Markup {
     html! { time datetime=(moment.at) data-age { (moment.words) } }

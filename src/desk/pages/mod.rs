@@ -33,4 +33,5 @@ pub use part::Part;
 pub use place::{basin_page, basin_page_main, splitter_page, splitter_page_main};
 pub(in crate::desk) use plan::plan as site_plan;
 pub use sensor::{sensor_page, sensor_page_main};
+pub(in crate::desk) use system::folded_on_phones;
 pub use system::{system, system_main};

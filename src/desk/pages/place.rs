@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::layout::{Page, layout_with};
 use super::part::Part;
-use super::{basin, finding, level, scatter, system, timeline};
+use super::{basin, finding, level, mark, scatter, system, timeline};
 use crate::advice::quoted;
 use crate::desk::assets;
 use crate::desk::sheet::{BasinPage, Chrome, FindingSheet, Level, SplitterPage};
@@ -38,6 +38,7 @@ pub fn basin_page_main(sheet: &BasinPage, units: Units) -> Markup {
         (part("heading", &html! {
             (trail(&sheet.system))
             h1 { (words::capitalised(&sheet.basin.label)) " basin" }
+            (mark::today(&sheet.today))
             ul class="drain" { li class="basin" { (basin::one(&sheet.basin, &sheet.system.0)) } }
             (write_down(&sheet.system.0, "basin", &sheet.basin.id))
         }).markup())
@@ -74,6 +75,7 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
         (part("heading", &html! {
             (trail(&sheet.system))
             h1 { "Splitter " (quoted(&sheet.id)) }
+            (mark::today(&sheet.today))
             div class="split" {
                 svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now, &sheet.sides)) } {
                     (level::level(now, is_off || !sheet.findings.is_empty(), 30.0, 12.0))

@@ -52,6 +52,7 @@ fn heading(sheet: &SensorPage) -> Markup {
             @if let Some((id, label)) = &sheet.basin { " › " a href={ (system) "/basins/" (id) } { (label) } }
         }
         h1 { (sheet.words) }
+        (mark::today(&sheet.today))
         p { (sheet.verdict) }
         p class="raw" { @if sheet.is_heard { "Heard at " } @else { "Listens at " } code { (sheet.topic) } }
         details open[!sheet.is_heard] {

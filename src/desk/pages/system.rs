@@ -15,6 +15,8 @@ use crate::intake::Payload;
 
 /// What was wrong before and lies open; what is older is folded away.
 const NEWEST: usize = 5;
+/// A phone shows so many sensors; a longer table is folded away there.
+const FEW_SENSORS: usize = 6;
 
 /// The page around its `main`.
 pub fn system(chrome: &Chrome, sheet: &SystemSheet, units: Units) -> String {
@@ -51,6 +53,7 @@ fn heading(sheet: &SystemSheet) -> Markup {
         p class="trail" { a href="/" { "All systems" } " › " (sheet.property) }
         h1 { (sheet.card.name) " " (mark::urgency(sheet.card.urgency)) }
         p class="heard" {
+            (sheet.today) ". "
             @match &sheet.card.last_heard {
                 Some(at) => {
                     "Last heard " (mark::time(at)) "."
@@ -161,8 +164,11 @@ fn sends(kinds: &[(String, Payload)]) -> Markup {
 fn drain(sheet: &SystemSheet, units: Units) -> Markup {
     html! {
         h2 { "The drain" }
-        @if let Some(drawn) = &sheet.plan { (plan::plan(drawn, units)) }
-        (basin::drain(&sheet.card, Leads::Everything))
+        @let basins = basin::drain(&sheet.card, Leads::Everything);
+        @match &sheet.plan {
+            Some(drawn) => { (plan::plan(drawn, units)) (folded_on_phones("Basins and readings", &basins)) }
+            None => (basins),
+        }
     }
 }
 
@@ -171,18 +177,25 @@ pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
         h2 id="sensors" { "Sensors" }
         @if sensors.is_empty() { p { "The system file names no sensor, and none was heard." } }
         @else {
-            div class="scroll" tabindex="0" role="region" aria-label="Sensors" {
-                table {
-                    thead { tr { th scope="col" { "Sensor" } th scope="col" { "Name" } th scope="col" { "Last value" } th scope="col" { "Measured" } } }
-                    tbody {
-                        @for sensor in sensors {
-                            tr {
-                                th scope="row" { a href=(sensor.page) { (sensor.words) } }
-                                td { code { (sensor.name) } }
-                                @match &sensor.last {
-                                    Some((value, at)) => { td { (value) } td { (mark::time(at)) } }
-                                    None => { td colspan="2" { "not heard yet" } }
-                                }
+            @let table = sensor_table(sensors);
+            @if sensors.len() > FEW_SENSORS { (folded_on_phones(&format!("All {} sensors", words::count(sensors.len())), &table)) } @else { (table) }
+        }
+    }
+}
+
+fn sensor_table(sensors: &[SensorRow]) -> Markup {
+    html! {
+        div class="scroll" tabindex="0" role="region" aria-label="Sensors" {
+            table {
+                thead { tr { th scope="col" { "Sensor" } th scope="col" { "Name" } th scope="col" { "Last value" } th scope="col" { "Measured" } } }
+                tbody {
+                    @for sensor in sensors {
+                        tr {
+                            th scope="row" { a href=(sensor.page) { (sensor.words) } }
+                            td { code { (sensor.name) } }
+                            @match &sensor.last {
+                                Some((value, at)) => { td { (value) } td { (mark::time(at)) } }
+                                None => { td colspan="2" { "not heard yet" } }
                             }
                         }
                     }
@@ -220,13 +233,22 @@ fn over(past: &[PastSheet]) -> Markup {
 fn facts(sheet: &SystemSheet) -> Markup {
     html! {
         h2 { "The system file says" }
-        dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (words::capitalised(value)) } } }
+        (folded_on_phones("Soil, household and fixtures", &html! {
+            dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (words::capitalised(value)) } } }
+        }))
     }
 }
 
 fn design(sentences: &[String]) -> Markup {
     html! {
         h2 { "Against published tables" }
-        ul { @for sentence in sentences { li { (words::capitalised(sentence)) "." } } }
+        (folded_on_phones("What its size and load come to", &html! {
+            ul { @for sentence in sentences { li { (words::capitalised(sentence)) "." } } }
+        }))
     }
+}
+
+/// What a phone folds away behind `summary`; a wider screen and paper show it.
+pub(in crate::desk) fn folded_on_phones(summary: &str, content: &Markup) -> Markup {
+    html! { details class="fold" open { summary { (summary) } (content) } }
 }

@@ -85,6 +85,8 @@ pub struct RivalRow {
 pub struct AlertSheet {
     /// What a list says of it.
     pub row: AlertRow,
+    /// The day there, and whose clock times are told by.
+    pub today: String,
     /// The finding.
     pub finding: FindingSheet,
     /// Page and name of what it is about.

@@ -62,6 +62,8 @@ pub struct FindingSheet {
     pub doubt: Option<Doubt>,
     /// What to do.
     pub advice: Advice,
+    /// What to bring for it, counted where a task counts it.
+    pub bring: Vec<String>,
 }
 
 /// The next likely explanation of a finding.

@@ -7,6 +7,8 @@ use super::{BasinSheet, FindingSheet, Level, Scatter, SensorRow, TimelineSheet};
 pub struct BasinPage {
     /// Id and name of the system.
     pub system: (String, String),
+    /// The day there, and whose clock times are told by.
+    pub today: String,
     /// Its last readings.
     pub basin: BasinSheet,
     /// What is known about it: name and value in words.
@@ -28,6 +30,8 @@ pub struct BasinPage {
 pub struct SplitterPage {
     /// Id and name of the system.
     pub system: (String, String),
+    /// The day there, and whose clock times are told by.
+    pub today: String,
     /// Its id.
     pub id: String,
     /// What its sides feed.

@@ -8,6 +8,8 @@ use crate::intake::Payload;
 pub struct SensorPage {
     /// Id and name of the system.
     pub system: (String, String),
+    /// The day there, and whose clock times are told by.
+    pub today: String,
     /// The basin that it sits in: id and what people call it.
     pub basin: Option<(String, String)>,
     /// Its name in the system.

@@ -11,6 +11,8 @@ pub struct SystemSheet {
     pub card: SystemCard,
     /// The property's name.
     pub property: String,
+    /// The day there, and whose clock times are told by.
+    pub today: String,
     /// Facts from the system file: name and value in words.
     pub facts: Vec<(&'static str, String)>,
     /// The site plan, when every part has a place on it.
@@ -51,6 +53,8 @@ pub struct Awaited {
 /// The site plan: metres, x to the right and y upwards.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlanSheet {
+    /// The system's name.
+    pub name: String,
     /// Basins.
     pub basins: Vec<PlanBasin>,
     /// Splitters.

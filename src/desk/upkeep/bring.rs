@@ -1,9 +1,15 @@
 //! What to bring along for findings and tasks together.
 
+use std::iter;
+
 use super::rows::{material_words, summed};
 use crate::advice::Advice;
+use crate::desk::gather;
+use crate::desk::sheet::FindingSheet;
 use crate::desk::units::Units;
-use crate::upkeep::{Material, TaskKind};
+use crate::model::System;
+use crate::schedule::Upkeep;
+use crate::upkeep::{Material, Task, TaskKey, TaskKind};
 
 /// Everything that the steps of `advice` and of `tasks` need, each thing once: what is used up first, then tools.
 pub(in crate::desk) fn bring<'a>(
@@ -37,6 +43,24 @@ pub(in crate::desk) fn bring<'a>(
     materials.chain(things.into_iter().map(str::to_owned)).collect()
 }
 
+/// Names beside each finding what to bring for it, counted as the task that mends it counts.
+pub(in crate::desk) fn count_what_to_bring(
+    findings: &mut [FindingSheet],
+    upkeep: &Upkeep,
+    system: &System,
+    units: Units,
+) {
+    let counts = |task: &&Task| task.key.system == system.id && !task.materials.is_empty();
+    for task in upkeep.tasks.values().filter(counts) {
+        let TaskKey { kind, subject, .. } = &task.key;
+        for finding in findings.iter_mut().filter(|finding| {
+            kind.mends(finding.kind) && finding.anchor == gather::anchor(&system.id, finding.kind, subject)
+        }) {
+            finding.bring = bring(&[finding.advice], iter::once((*kind, task.materials.as_slice())), units);
+        }
+    }
+}
+
 /// How materials begin, and the word of advice for the same thing.
 const COUNTED: [(&str, &str); 3] =
     [("wood chips", "wood chips"), ("battery", "batter"), ("spare", "spare sensor")];
@@ -52,7 +76,9 @@ fn names(whole: &str, part: &str) -> bool {
 mod tests {
     use super::*;
     use crate::advice::advice;
-    use crate::model::FindingKind;
+    use crate::desk::samples;
+    use crate::model::{FindingKind, Id, Severity, Subject};
+    use crate::upkeep::Window;
 
     /// What the steps of the advice speak of is among what to bring, whatever tasks stand beside it.
     #[test]
@@ -67,5 +93,38 @@ mod tests {
         assert_eq!(all.iter().filter(|thing| thing.contains("wood chips")).count(), 1, "{all:?}");
         assert!(!all.contains(&"waterproof gloves".to_owned()), "{all:?}");
         assert!(all.contains(&"waterproof gloves and boots".to_owned()), "{all:?}");
+    }
+
+    #[test]
+    fn chips_are_counted_where_the_task_counts_them() {
+        let (system, now) = (samples::terrace(), "2026-06-01T12:00:00Z".parse().unwrap());
+        let subject = Subject::Basin(Id::new("quince").unwrap());
+        let open = samples::flood(&system, "quince", now);
+        let readings = gather::Readings::new(&system, &[], now);
+        let of = |key: TaskKey| {
+            let task = Task {
+                property: system.property.clone(),
+                window: Window { earliest: now, due: now, latest: now },
+                urgency: Severity::Critical,
+                mends: true,
+                reason: String::new(),
+                materials: vec![Material { what: "wood chips, coarse", quantity: 240.0, unit: "L" }],
+                minutes: 60,
+                key,
+            };
+            let upkeep = Upkeep { tasks: [(task.key.clone(), task)].into(), ..Upkeep::default() };
+            let beside = gather::beside(std::slice::from_ref(&open), &open);
+            let mut sheets = [gather::finding_sheet(&system, &open, beside, readings, Units::Metric)];
+            count_what_to_bring(&mut sheets, &upkeep, &system, Units::Metric);
+            sheets[0].bring.join("; ")
+        };
+        let key = |subject| TaskKey { system: system.id.clone(), kind: TaskKind::LoosenBasin, subject };
+        let counted = of(key(subject));
+        assert!(
+            counted.contains("240\u{a0}L wood chips, coarse") && !counted.contains("fresh wood chips"),
+            "{counted}"
+        );
+        let elsewhere = of(key(Subject::Basin(Id::new("fig").unwrap())));
+        assert!(elsewhere.contains("fresh wood chips") && !elsewhere.contains("240"), "{elsewhere}");
     }
 }

@@ -1,4 +1,4 @@
-//! The last year as it was, beside calendars.
+//! The past as it was, beside calendars.
 
 use std::sync::Arc;
 
@@ -28,20 +28,29 @@ pub(super) async fn page(visitor: Visitor, State(office): State<Arc<Office>>) ->
     let (systems, now) = (office.systems(&visitor), office.now());
     let chrome = office.chrome(&visitor, 0);
     if systems.len() > MOST {
-        return html(laid_out(&chrome, &too_many(systems.len())));
+        return html(laid_out(&chrome, "The past", &too_many(systems.len())));
     }
     let ways = [Way::AsItWas, CALENDARS[0], CALENDARS[1]];
     match ask(&office, move |view| compared(view, &systems, (now, DAYS), &ways)).await {
-        Ok(told) => html(laid_out(&chrome, &main(&told))),
+        Ok(told) => html(laid_out(&chrome, &span_words(told.days), &main(&told))),
         Err(fault) => Problem::from(fault).into_response(),
     }
 }
 
-fn laid_out(chrome: &Chrome, main: &Markup) -> String {
+/// The time that is compared: all of a year, or as many days as are recorded.
+fn span_words(days: i64) -> String {
+    match days {
+        DAYS => "The last year".to_owned(),
+        1 => "The last day".to_owned(),
+        days => format!("The last {days} days"),
+    }
+}
+
+fn laid_out(chrome: &Chrome, span: &str, main: &Markup) -> String {
     let page = Page { title: "Beside a calendar", here: "/visits/compared", fragment: "", live: false };
     let main = html! {
         p class="trail" { a href="/visits" { "Visits" } }
-        h1 { "The last year beside a calendar" }
+        h1 { (span) " beside a calendar" }
         (main)
     };
     layout_with(chrome, &page, &[&assets::UPKEEP_STYLE], &main).into_string()
@@ -66,7 +75,7 @@ fn main(told: &Comparison<'_>) -> Markup {
                 later => { " " (words::capitalised(&words::count(later))) " systems that came later are left out." }
             }
         }
-        div class="scroll" tabindex="0" role="region" aria-label="Visits and faults of the last year, by way of looking after" {
+        div class="scroll" tabindex="0" role="region" aria-label="Visits and faults, by way of looking after" {
             table {
                 thead { tr {
                     th scope="col" { "Looked after" }
@@ -118,5 +127,17 @@ fn row(side: &Side<'_>, as_good: bool) -> Markup {
             td class="number" { (format!("{:.0}", side.fault_days)) }
             td class="number" { (format!("{:.0}", side.flood_days)) }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_heading_names_the_time_that_is_recorded() {
+        assert_eq!(span_words(365), "The last year");
+        assert_eq!(span_words(60), "The last 60 days");
+        assert_eq!(span_words(1), "The last day");
     }
 }

@@ -12,9 +12,9 @@ mod table;
 mod tasks_page;
 mod visits_page;
 
-pub(in crate::desk) use bring::bring;
+pub(in crate::desk) use bring::{bring, count_what_to_bring};
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use rows::{
-    TaskRow, VisitRow, Wanted, coming_rows, due_soon, tasks, visits, worth_doing,
+    TaskRow, VisitRow, Wanted, coming_rows, due_soon, due_words, mulch_due, tasks, visits, worth_doing,
 };
 pub(in crate::desk) use tasks_page::coming;

@@ -10,7 +10,7 @@ use crate::desk::people::Visitor;
 use crate::desk::sheet::{ComingRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::model::{EventTime, Id, Severity, Span, System};
+use crate::model::{EventTime, Id, Severity, Span, Subject, System};
 use crate::schedule::Upkeep;
 use crate::upkeep::{Day, Material, Task, TaskKey, TaskKind, Visit, skipping, visit_reason};
 
@@ -156,15 +156,19 @@ fn seen(office: &Office, visitor: &Visitor) -> BTreeMap<String, Arc<System>> {
     office.systems(visitor).iter().map(|system| (system.id.to_string(), Arc::clone(system))).collect()
 }
 
+/// The first day on which a task is worth doing, the day to meet, and the last one.
+fn window(task: &Task, system: &System) -> [Day; 3] {
+    [task.window.earliest, task.window.due, task.window.latest].map(|at| Day::of(at, &system.zone))
+}
+
 fn row(task: &Task, system: &System, planned: &BTreeMap<&TaskKey, (u64, Day)>, now: EventTime) -> TaskRow {
-    let day = |at| Day::of(at, &system.zone);
-    let window = [day(task.window.earliest), day(task.window.due), day(task.window.latest)];
+    let window = window(task, system);
     TaskRow {
         system: (system.id.to_string(), system.name.clone()),
         property: words::title(task.property.as_str()),
         title: task.key.title(system),
         urgency: urgency(task),
-        over: window[1] < day(now),
+        over: window[1] < Day::of(now, &system.zone),
         window,
         visit: planned.get(&task.key).copied(),
         task: task.clone(),
@@ -288,6 +292,21 @@ pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventT
     tasks.into_iter().take(COMING).map(|task| coming_row(task, system, &planned, now)).collect()
 }
 
+/// When the mulch of `basin` is due, in words; none where no task says so.
+pub(in crate::desk) fn mulch_due(
+    upkeep: &Upkeep,
+    system: &System,
+    basin: &Id,
+    now: EventTime,
+) -> Option<String> {
+    let key = |kind| TaskKey { system: system.id.clone(), kind, subject: Subject::Basin(basin.clone()) };
+    // Whoever loosens a basin puts new mulch into it.
+    let task = [TaskKind::RenewMulch, TaskKind::LoosenBasin].map(key);
+    let task = task.iter().find_map(|key| upkeep.tasks.get(key))?;
+    let planned = planned(upkeep, |key| *key == task.key);
+    Some(coming_row(task, system, &planned, now).due)
+}
+
 /// The tasks at `system` that are worth doing by now.
 pub(in crate::desk) fn worth_doing<'u>(
     upkeep: &'u Upkeep,
@@ -326,24 +345,36 @@ fn coming_row(
     planned: &BTreeMap<&TaskKey, (u64, Day)>,
     now: EventTime,
 ) -> ComingRow {
-    let day = |at| Day::of(at, &system.zone);
+    let today = Day::of(now, &system.zone);
     let visit = planned.get(&task.key).map(|(_, day)| *day);
     ComingRow {
         title: task.key.title(system),
         urgency: urgency(task),
-        due: due_words(day(task.window.due), day(now), visit),
+        due: due_words(window(task, system), task.key.kind, today, visit),
         reason: task.reason.clone(),
     }
 }
 
-/// `due 3 Mar 2026, planned for Tuesday 24 February 2026`
-pub(in crate::desk) fn due_words(due: Day, today: Day, planned: Option<Day>) -> String {
-    let date = due.date().strftime("%-d %b %Y");
+/// `due 3 Mar 2026, planned for Tuesday 24 February 2026`; of mulch, whose day is foretold, with the days between which
+/// it is worth renewing: `due 3 Mar 2026 (best between 1 Feb 2026 and 9 May 2026)`.
+pub(in crate::desk) fn due_words(
+    [earliest, due, latest]: [Day; 3],
+    kind: TaskKind,
+    today: Day,
+    planned: Option<Day>,
+) -> String {
+    let date = |day: Day| day.date().strftime("%-d %b %Y").to_string();
     let lead = match due.0 - today.0 {
         0 => "due today".to_owned(),
         1 => "due tomorrow".to_owned(),
-        late if late < 0 => format!("was due {date}"),
-        _ => format!("due {date}"),
+        late if late < 0 => format!("was due {}", date(due)),
+        _ => format!("due {}", date(due)),
+    };
+    let from = earliest.max(today);
+    let lead = if kind == TaskKind::RenewMulch && today <= due && from < latest {
+        format!("{lead} (best between {} and {})", date(from), date(latest))
+    } else {
+        lead
     };
     match planned {
         Some(day) if day < today => format!("{lead}; it was planned for {day} and is planned anew"),
@@ -368,12 +399,29 @@ mod tests {
     #[test]
     fn a_day_that_is_over_is_not_planned() {
         let today = Day(20_785);
-        let words = |planned: i64| due_words(today.plus(3), today, Some(today.plus(planned)));
+        let window = [today, today.plus(3), today.plus(30)];
+        let words = |planned: i64| due_words(window, TaskKind::FlowTest, today, Some(today.plus(planned)));
         assert!(words(0).contains(", planned for ") && words(2).contains(", planned for "), "{}", words(0));
         assert!(
             words(-1).contains("it was planned for ") && words(-1).ends_with("planned anew"),
             "{}",
             words(-1)
         );
+    }
+
+    #[test]
+    fn mulch_is_due_between_two_days() {
+        let today = Day(20_785);
+        let words =
+            |from: i64, kind| due_words([today.plus(from), today.plus(9), today.plus(30)], kind, today, None);
+        let date = |days: i64| today.plus(days).date().strftime("%-d %b %Y").to_string();
+        let mulch = words(2, TaskKind::RenewMulch);
+        assert_eq!(mulch, format!("due {} (best between {} and {})", date(9), date(2), date(30)));
+        let begun = words(-5, TaskKind::RenewMulch);
+        assert!(begun.contains(&format!("between {} and", date(0))), "what is over is not offered: {begun}");
+        assert_eq!(words(2, TaskKind::InspectOutlet), format!("due {}", date(9)));
+        let late =
+            due_words([today.plus(-9), today.plus(-3), today.plus(5)], TaskKind::RenewMulch, today, None);
+        assert_eq!(late, format!("was due {}", date(-3)), "the best days are over");
     }
 }

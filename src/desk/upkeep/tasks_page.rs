@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::rows::{TaskRow, Wanted, due_words, material_words, record_address};
 use crate::desk::assets;
-use crate::desk::pages::{Page, layout_with, urgency};
+use crate::desk::pages::{Page, folded_on_phones, layout_with, urgency};
 use crate::desk::sheet::{Chrome, ComingRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -15,6 +15,8 @@ use crate::upkeep::{Day, TaskKind};
 /// Stretches that the list of tasks can be cut to: days, and in words.
 const WITHIN: [(&str, &str); 4] =
     [("", "at any time"), ("0", "today or before"), ("14", "within 14 days"), ("60", "within 60 days")];
+/// Of what is coming at a system, a phone shows so many; the others are folded away there.
+const FIRST: usize = 3;
 /// Up to so many tasks that were asked for lie open.
 const OPEN: usize = 25;
 
@@ -120,11 +122,11 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
             h3 { (row.title) (badge(row)) }
             p class="standing" {
                 (where_is(row)) ": "
-                span class=[row.over.then_some("word")] { (due_words(row.window[1], today, planned)) } ". " (row.task.minutes) " minutes."
+                span class=[row.over.then_some("word")] { (due_words(row.window, row.task.key.kind, today, planned)) } ". " (row.task.minutes) " minutes."
             }
             p { @if let Some(says) = too_late(row, today) { b class="word" { (says) } " " } (units.retold(&row.task.reason)) }
             details {
-                summary { "What to bring, and cautions" span class="unseen" { ": " (row.title) } }
+                summary { "What to bring, and cautions" span class="unseen" { ": " (row.title) ", " (row.system.1) } }
                 ul {
                     @for material in &row.task.materials { li { (material_words(material, units)) } }
                     @for tool in row.task.key.kind.tools() { li { (tool) } }
@@ -133,7 +135,7 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
             }
             p { a class="target" href=(record_address(row)) {
                 @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write down what was done" }
-                span class="unseen" { ": " (row.title) }
+                span class="unseen" { ": " (row.title) ", " (row.system.1) }
             } }
         }
     }
@@ -170,6 +172,15 @@ pub(in crate::desk) fn coming(id: &str, rows: &[ComingRow]) -> Markup {
     html! {
         h2 { "What is coming" }
         @if rows.is_empty() { p { "Nothing is planned." } }
+        @let (first, later) = rows.split_at(FIRST.min(rows.len()));
+        (coming_list(first))
+        @if !later.is_empty() { (folded_on_phones(&format!("{} more", words::capitalised(&words::count(later.len()))), &coming_list(later))) }
+        p { a class="target" href={ "/tasks?system=" (id) } { "All tasks of this system" } }
+    }
+}
+
+fn coming_list(rows: &[ComingRow]) -> Markup {
+    html! {
         ul class="past" {
             @for row in rows {
                 li {
@@ -178,7 +189,6 @@ pub(in crate::desk) fn coming(id: &str, rows: &[ComingRow]) -> Markup {
                 }
             }
         }
-        p { a class="target" href={ "/tasks?system=" (id) } { "All tasks of this system" } }
     }
 }
 

@@ -63,7 +63,7 @@ pub(super) fn visits(chrome: &Chrome, sheet: &VisitsSheet) -> String {
                 @for day in month { (day_of(day, sheet)) }
             }
         }
-        p { a href="/visits.csv" { "All visits as a table (CSV)" } ". " a href="/visits/compared" { "The last year beside a calendar" } "." }
+        p { a href="/visits.csv" { "All visits as a table (CSV)" } ". " a href="/visits/compared" { "The past beside a calendar" } "." }
         (calendar(chrome, &sheet.calendar))
     };
     layout_with(chrome, &page, &[&assets::FORMS, &assets::UPKEEP_STYLE], &main).into_string()
@@ -126,13 +126,13 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
                     summary {
                         @if mends.is_empty() { (words::capitalised(&many(others.len(), "task"))) }
                         @else { (words::capitalised(&words::count(others.len()))) " more on the same way" }
-                        span class="unseen" { " at " (row.property) }
+                        span class="unseen" { " at " (row.property) ", " (row.visit.day) }
                     }
                     ol class="order" start=(mends.len() + 1) { @for task in &others { (step(task, today, units)) } }
                 }
             }
             details {
-                summary { "Tools and cautions" span class="unseen" { " at " (row.property) } }
+                summary { "Tools and cautions" span class="unseen" { " at " (row.property) ", " (row.visit.day) } }
                 p class="standing" { "Tools: " (row.tools.join(", ")) "." }
                 ul { @for caution in &row.cautions { li { (caution) } } }
             }
@@ -145,8 +145,11 @@ fn step(row: &TaskRow, today: Day, units: Units) -> Markup {
     html! {
         li {
             b { (row.title) } (badge(row)) br;
-            span class="when" { a class="target" href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (due_words(row.window[1], today, None)) ", " (hours(row.task.minutes)) ". "
-                a class="target" href=(record_address(row)) { @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write it down" } } } br;
+            span class="when" { a class="target" href={ "/systems/" (row.system.0) } { (row.system.1) } ", " (due_words(row.window, row.task.key.kind, today, None)) ", " (hours(row.task.minutes)) ". "
+                a class="target" href=(record_address(row)) {
+                    @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write it down" }
+                    span class="unseen" { ": " (row.title) ", " (row.system.1) }
+                } } br;
             @if let Some(says) = too_late(row, today) { b class="word" { (says) } " " }
             (units.retold(&row.task.reason))
         }

@@ -15,7 +15,7 @@ use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
 use crate::desk::sheet::{AlertChoice, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
 use crate::desk::units::Units;
-use crate::desk::{fetch, gather, pages};
+use crate::desk::{fetch, gather, pages, upkeep};
 use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
 use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
 
@@ -69,7 +69,9 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     let now = office.now();
     let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
     let row = |(alert, system): &(StoredAlert, Arc<System>)| {
-        let finding = open.get(gather::anchor(&system.id, &alert.finding).as_str()).copied();
+        let finding = open
+            .get(gather::anchor(&system.id, alert.finding.kind, &alert.finding.subject).as_str())
+            .copied();
         gather::alert_row(system, alert, finding, now)
     };
     let mut rows: Vec<_> = found.iter().map(row).collect();
@@ -170,7 +172,10 @@ async fn alert_sheet(
         Ok((present, fetch::timeline(view, &asked, basins, &stretch, now)?))
     })
     .await?;
-    Ok((stamp, gather::alert(&system, &story, &present, &record, &stretch, units)))
+    let mut sheet = gather::alert(&system, &story, &present, &record, &stretch, units);
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    upkeep::count_what_to_bring(std::slice::from_mut(&mut sheet.finding), &upkeep, &system, units);
+    Ok((stamp, sheet))
 }
 
 /// The stretch of time in which an alert shows.

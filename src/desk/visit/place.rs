@@ -13,7 +13,7 @@ use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::sheet::{BasinPage, SplitterPage, Stretch};
 use crate::desk::units::Units;
-use crate::desk::{fetch, pages};
+use crate::desk::{fetch, pages, upkeep};
 use crate::ledger::{LedgerFault, ServiceFilter, View};
 use crate::model::{Id, Span, Subject, System, Work};
 
@@ -66,12 +66,16 @@ async fn basin_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let (record, of_basin) = ask(office, move |view| {
+    let (record, mut of_basin) = ask(office, move |view| {
         let record = record(view, &seen, vec![ix], &asked, now)?;
         Ok((record, basin_record(view, &seen, &seen.basin(ix).id, half_year)?))
     })
     .await?;
-    Ok((stamp, gather::basin_page(&system, ix, &record, &of_basin, units)))
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    of_basin.mulch_due = upkeep::mulch_due(&upkeep, &system, &system.basin(ix).id, now);
+    let mut sheet = gather::basin_page(&system, ix, &record, &of_basin, units);
+    upkeep::count_what_to_bring(&mut sheet.findings, &upkeep, &system, units);
+    Ok((stamp, sheet))
 }
 
 fn basin_record(
@@ -86,10 +90,13 @@ fn basin_record(
         ..ServiceFilter::default()
     };
     let mut records = view.services(&of_basin, RECORDS)?.into_iter().map(|stored| stored.record);
+    let forecasts = view.forecasts_of(&system.id, basin, half_year.from, half_year.to)?;
     Ok(BasinRecord {
         half_year,
+        week_ago: fetch::week_before(&forecasts).cloned(),
+        mulch_due: None,
         soaks: view.soaks(&system.id, half_year.from, half_year.to)?,
-        forecast: view.forecasts_of(&system.id, basin, half_year.from, half_year.to)?.pop(),
+        forecast: forecasts.into_iter().next_back(),
         renewed: records
             .find(|record| record.work.contains(&Work::MulchRenewed))
             .map(|record| (record.at, record.mulch_left_mm)),

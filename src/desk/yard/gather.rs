@@ -6,11 +6,11 @@ use crate::advice::place_title;
 use crate::desk::gather::{self, Lately};
 use crate::desk::sheet::{FindingSheet, Moment, PlanSheet, Urgency};
 use crate::desk::units::Units;
-use crate::desk::upkeep::{TaskRow, bring};
+use crate::desk::upkeep::{TaskRow, bring, due_words};
 use crate::desk::words;
 use crate::ledger::{DoseRecord, LastService, Latest, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Node, SplitterIx, Subject, System, Work};
-use crate::upkeep::{Material, TaskKind};
+use crate::upkeep::{Day, Material, TaskKind};
 
 /// One system on the sheet.
 #[derive(Debug)]
@@ -38,6 +38,8 @@ pub(super) struct Stop {
     pub(super) tasks: Vec<TaskLine>,
     /// When somebody was here last, and what was done.
     pub(super) last: Option<(Moment, String)>,
+    /// The first day of the system's service, as far as it is known, where nobody wrote down anything here since.
+    pub(super) unseen_since: Option<String>,
 }
 
 /// A task on the sheet.
@@ -49,10 +51,12 @@ pub(super) struct TaskLine {
     pub(super) reason: String,
     pub(super) materials: Vec<Material>,
     pub(super) minutes: u32,
+    /// By when, in words.
+    pub(super) due: String,
 }
 
 impl TaskLine {
-    pub(super) fn of(row: &TaskRow, units: Units) -> Self {
+    pub(super) fn of(row: &TaskRow, today: Day, units: Units) -> Self {
         Self {
             kind: row.task.key.kind,
             urgency: row.urgency,
@@ -60,6 +64,7 @@ impl TaskLine {
             reason: units.retold(&row.task.reason),
             materials: row.task.materials.clone(),
             minutes: row.task.minutes,
+            due: due_words(row.window, row.task.key.kind, today, None),
         }
     }
 }
@@ -85,14 +90,14 @@ pub(super) fn system(
                 open.iter().filter(|stored| stop_of(&stored.finding.subject) == subject).collect();
             let floods = here.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
             let told = |stored: &&StoredFinding| {
-                gather::finding_sheet(system, stored, gather::floods(open, stored), readings, units)
+                gather::finding_sheet(system, stored, gather::beside(open, stored), readings, units)
             };
             let mut findings: Vec<_> = here.iter().map(told).collect();
             findings.sort_by_key(|finding| (finding.urgency, finding.kind));
             let tasks = due
                 .iter()
                 .filter(|row| row.task.key.system == system.id && stop_of(&row.task.key.subject) == subject)
-                .map(|row| TaskLine::of(row, units))
+                .map(|row| TaskLine::of(row, Day::of(now, &system.zone), units))
                 .collect();
             (floods, stop(system, subject, (findings, tasks), last, now))
         })
@@ -148,7 +153,9 @@ fn stop(
         (words::moment(at, now, &system.zone), done)
     });
     let place = place_title(system, &subject);
-    Stop { subject, place, findings, tasks, last }
+    let unseen_since = system.commissioned.filter(|_| last.is_none());
+    let unseen_since = unseen_since.map(|day| day.strftime("%-d %B %Y").to_string());
+    Stop { subject, place, findings, tasks, last, unseen_since }
 }
 
 impl SystemSheet {

@@ -82,7 +82,7 @@ fn first(systems: &[SystemSheet]) -> Markup {
             @for (step, places) in &system.first {
                 p class="first now-first" {
                     b { "First: " } (step) " " span class="when" {
-                        @if systems.len() > 1 { a class="target" href={ "#" (system.id) } { (system.name) } ": " }
+                        @if systems.len() > 1 { a class="target" href={ "#" (system.id) } { (system.name) span class="unseen" { ", further down" } } ": " }
                         (places.join(", "))
                     }
                 }
@@ -110,34 +110,48 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
 
 fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
     html! {
-        (head(system, stop))
-        @for finding in &stop.findings {
+        (head(sheet, system, stop))
+        @for (at, finding) in stop.findings.iter().enumerate() {
             div class={ "finding " (finding.urgency.class()) } {
                 h4 { (finding.headline) }
                 (standing(finding))
                 (gist(finding))
                 (doubt(finding))
-                details { summary { "Why" } (evidence(finding)) }
-                (steps(finding))
-                p { b { "Mended when: " } (finding.advice.proof) }
+                details { summary { "Why" span class="unseen" { ": " (finding.headline) } } (evidence(finding)) }
+                @if stop.findings[..at].iter().any(|before| before.advice == finding.advice) {
+                    p { "The work is the same as above." }
+                } @else {
+                    (steps(finding))
+                    p { b { "Mended when: " } (finding.advice.proof) }
+                }
             }
         }
         @for task in &stop.tasks {
-            p class="task" { b { (task.title) } ". " (task.reason) " About " (task.minutes) " min." }
+            p class="task" { b { (task.title) } ", " (task.due) ". " (task.reason) " About " (task.minutes) " min." }
         }
         (write(chrome, sheet, system, stop))
     }
 }
 
 fn look(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
-    html! { (head(system, stop)) (write(chrome, sheet, system, stop)) }
+    html! {
+        (head(sheet, system, stop))
+        @for task in &stop.tasks { p class="when" { (task.title) ": " (task.due) "." } }
+        (write(chrome, sheet, system, stop))
+    }
 }
 
-fn head(system: &System, stop: &Stop) -> Markup {
+fn head(sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
     html! {
-        p class="name" { a href=(short_address(system.id.as_str(), &stop.subject)) { (stop.place) } }
+        p class="name" { a href=(short_address(system.id.as_str(), &stop.subject)) { (stop.place) (of(sheet, system)) } }
         @if let Some((at, done)) = &stop.last { p class="when" { "Last: " (done) ", " (time(at)) } }
+        @else if let Some(since) = &stop.unseen_since { p class="when" { "No record since " (since) "." } }
     }
+}
+
+/// Of which system, for those who hear a list of links, where the sheet has several.
+fn of(sheet: &Sheet<'_>, system: &System) -> Markup {
+    html! { @if sheet.systems.len() > 1 { span class="unseen" { ", " (system.name) } } }
 }
 
 /// The form on a screen, lines to write on paper.
@@ -155,13 +169,13 @@ fn write(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Ma
     html! {
         @if let Some(who) = chrome.who.as_ref().filter(|who| who.attends) {
             details class="write" {
-                summary { "Write down what you found and did" }
+                summary { "Write down what you found and did" span class="unseen" { ": " (stop.place) } (of(sheet, system)) }
                 form class="form record" method="post" action={ "/systems/" (system.id) "/record" }
                     data-stay data-title={ (stop.place) ", " (system.name) } data-writer=(who.name) {
                     input type="hidden" name="csrf" value=(who.csrf);
                     (record::form(&asked))
                     (record::photo_field(&mark))
-                    p { button type="submit" { "Write it down" } }
+                    p { button type="submit" { "Write it down" span class="unseen" { ": " (stop.place) } } }
                 }
             }
         }

@@ -196,7 +196,7 @@ fn tests(year: &Account, zone: &TimeZone) -> Markup {
         @else {
             div class="scroll" tabindex="0" role="region" aria-label={ "Flow tests at " (year.name) } {
                 table {
-                    thead { tr { th scope="col" { "Day" } th scope="col" { "Measured by" } th scope="col" { "Result, part to side a (95 % interval)" } th scope="col" { "Who" } } }
+                    thead { tr { th scope="col" { "Day" } th scope="col" { "Measured by" } th scope="col" { "Result, part to side a" } th scope="col" { "Who" } } }
                     tbody { @for test in &year.tests { (test_row(test, zone)) } }
                 }
             }
@@ -214,7 +214,7 @@ fn test_row(test: &TestYear, zone: &TimeZone) -> Markup {
                     @if at > 0 { "; " }
                     "splitter " (quoted(split.splitter.as_str())) " "
                     @match split.share_a { Some(share) => (words::percent(share)), None => { "not measured: " (why_unmeasured(split)) } }
-                    @if let Some((low, high)) = split.interval { " (" (format!("{:.0}", low * 100.0)) " to " (words::percent(high)) ")" }
+                    @if let Some((low, high)) = split.interval { " (most likely between " (format!("{:.0}", low * 100.0)) " and " (words::percent(high)) ")" }
                     @match split.verdict { Verdict::Even => ", as designed", Verdict::Uneven => ", not as designed", Verdict::Unclear | Verdict::Unmeasured => ", not proved" }
                 }
             }

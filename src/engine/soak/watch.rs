@@ -13,7 +13,7 @@ use crate::engine::layout::BasinLayout;
 use crate::engine::mulch::Chips;
 use crate::engine::signal::Wetting;
 use crate::engine::{Dose, Effect};
-use crate::model::{BasinIx, Depths, EventTime, FindingKind, Service, Span, System, Work};
+use crate::model::{BasinIx, Depths, EventTime, FindingKind, Service, Span, System, UNMEASURED_DOSE_L, Work};
 
 /// A day with so much rain, its own and that of the day before, says nothing: rain fills basins too.
 const RAIN_SPOILS_MM: f64 = 1.0;
@@ -23,8 +23,6 @@ const LOAD_DAYS: i64 = 28;
 const RECOVERED: f64 = 1.2;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
-/// Litres of a dose that nobody measured: a shower (REU 2016: 15.8 US gal).
-const UNMEASURED_L: f64 = 60.0;
 /// Probes do not tell a dose more different than this from the usual one.
 const SIZES: (f64, f64) = (0.2, 3.0);
 
@@ -93,7 +91,7 @@ impl SoakWatch {
     /// A dose of `size` times the usual came that no meter counts.
     pub(crate) fn dosed(&mut self, dose: &Dose, size: f64) {
         if dose.quality > 0.0 {
-            let unmeasured = UNMEASURED_L * size.clamp(SIZES.0, SIZES.1);
+            let unmeasured = UNMEASURED_DOSE_L * size.clamp(SIZES.0, SIZES.1);
             self.came(dose.at, dose.litres.unwrap_or(unmeasured));
         }
     }
@@ -316,7 +314,7 @@ impl SoakWatch {
         let late = self.inflow.between(now - Span::from_days(LOAD_DAYS), now);
         let mut litres: Vec<f64> = late.map(|(_, litres)| litres).collect();
         litres.sort_unstable_by(f64::total_cmp);
-        litres.get(litres.len() * 3 / 4).copied().unwrap_or(UNMEASURED_L)
+        litres.get(litres.len() * 3 / 4).copied().unwrap_or(UNMEASURED_DOSE_L)
     }
 
     /// Takes over the loads of a system whose plan has changed.

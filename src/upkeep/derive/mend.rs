@@ -1,7 +1,7 @@
 //! What is wrong already.
 
 use super::{Draft, mulch};
-use crate::advice::is_never_heard;
+use crate::advice::{is_for_want_of_battery, is_never_heard};
 use crate::model::{EventTime, FindingKind, Quantity, Severity, Span, Subject, Work};
 use crate::upkeep::english;
 use crate::upkeep::task::{Material, Task, TaskKind, Window};
@@ -47,6 +47,7 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
         window = before_the_flood(outlook, window.earliest);
     }
     let is_foretold = outlook.is_some_and(|outlook| outlook.due - facts.now <= FORETOLD);
+    let is_battery = facts.standing.iter().any(|other| is_for_want_of_battery(finding, &other.finding));
     Draft {
         kind,
         subject: finding.subject.clone(),
@@ -57,7 +58,7 @@ fn draft(facts: &Facts<'_>, standing: &Standing) -> Draft {
             facts.system,
             standing,
             tried,
-            outlook.filter(|_| !mulch::floods(facts, &finding.subject)),
+            (outlook.filter(|_| !mulch::floods(facts, &finding.subject)), is_battery),
         ),
         // What was never connected wants no spare.
         materials: if is_never_heard(finding) {

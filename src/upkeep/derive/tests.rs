@@ -7,7 +7,8 @@ use jiff::civil::{Date, date};
 use crate::model::{EventTime, FindingKind, Severity, Span, Subject, Work};
 use crate::upkeep::samples::{finding, id, yard_since};
 use crate::upkeep::{
-    Dose, Facts, Intervals, LastDone, Outlook, PastFlood, Rules, Standing, Task, TaskKind, Tested, tasks,
+    Dose, Earlier, Facts, Intervals, LastDone, Outlook, PastFlood, Rules, Standing, Task, TaskKind, Tested,
+    tasks,
 };
 
 const DAY: fn(i64) -> Span = Span::from_days;
@@ -121,6 +122,7 @@ fn no_flood_is_foretold_where_one_stands() {
                 soonest: due,
                 litres: 9_000.0,
                 mulch_left: 0.35,
+                week_ago: None,
             };
             known.outlooks.push(outlook);
             known.stands(FindingKind::SlowSoak, basin("quince"));
@@ -144,6 +146,52 @@ fn work_that_includes_another_takes_its_place() {
 }
 
 #[test]
+fn a_date_that_moved_stands_beside_the_one_of_a_week_ago() {
+    let outlook = |week_ago| Outlook {
+        basin: id("quince"),
+        made: now() - DAY(1),
+        due: now() + DAY(60),
+        earliest: now() + DAY(30),
+        latest: now() + DAY(90),
+        soonest: now() + DAY(60),
+        litres: 9_000.0,
+        mulch_left: 0.35,
+        week_ago,
+    };
+    let before = |due| Earlier { made: now() - DAY(8), due };
+    let reason = |outlook: Outlook| {
+        let all = derived(&Rules::default(), |known| known.outlooks.push(outlook.clone()));
+        find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap().reason
+    };
+    let moved = outlook(Some(before(now() + DAY(75))));
+    assert!(reason(moved.clone()).contains(" (a week ago: "), "{}", reason(moved));
+    let stays = outlook(Some(before(now() + DAY(60))));
+    assert!(!reason(stays.clone()).contains("week ago"), "{}", reason(stays));
+    let mut renewed = moved;
+    let work = |at| LastDone { subject: basin("quince"), work: Some(Work::MulchRenewed), at };
+    renewed.forget_old_mulch(&[work(now() - DAY(20))]);
+    assert!(renewed.week_ago.is_some());
+    renewed.forget_old_mulch(&[work(now() - DAY(5))]);
+    assert_eq!(renewed.week_ago, None, "that was of other mulch");
+}
+
+#[test]
+fn what_lacks_a_battery_says_so() {
+    let all = derived(&Rules::default(), |known| {
+        known.stands(FindingKind::SensorSilent, Subject::Sensor("quince/moisture".into()));
+        known.stands(FindingKind::BatteryLow, Subject::Sensor("quince/battery".into()));
+        known.stands(FindingKind::SensorSilent, Subject::Sensor("fig/moisture".into()));
+    });
+    let reason = |name: &str| find(&all, TaskKind::CheckProbe, &Subject::Sensor(name.into())).unwrap().reason;
+    assert!(
+        reason("quince/moisture").contains(", most likely because the battery"),
+        "{}",
+        reason("quince/moisture")
+    );
+    assert!(!reason("fig/moisture").contains("battery"), "{}", reason("fig/moisture"));
+}
+
+#[test]
 fn chips_are_area_times_depth_lost() {
     let all = derived(&Rules::default(), |known| {
         let (earliest, due, latest) = (now() + DAY(20), now() + DAY(40), now() + DAY(70));
@@ -157,6 +205,7 @@ fn chips_are_area_times_depth_lost() {
             soonest: due,
             litres: 9_000.0,
             mulch_left: 0.35,
+            week_ago: None,
         };
         known.outlooks.push(outlook);
     });
@@ -234,6 +283,7 @@ fn new_chips_end_what_was_foretold_of_the_old_and_are_no_look_at_the_outlet() {
                 soonest: due,
                 litres: 1.0,
                 mulch_left: 0.3,
+                week_ago: None,
             };
             known.outlooks.push(outlook);
             known.since = now() - DAY(700);
@@ -353,6 +403,7 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
                 soonest: due,
                 litres: 9_000.0,
                 mulch_left: 0.8,
+                week_ago: None,
             };
             let before: Vec<_> =
                 expected.iter().map(|days| Outlook { due: now() + DAY(*days), ..outlook.clone() }).collect();
@@ -363,7 +414,7 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
             known.outlooks[0].remember(&known.standing, std::iter::once((now() - DAY(30), &long_ago)));
         });
         let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
-        assert!(task.mends && task.reason.contains("with 80 % probability between"), "{}", task.reason);
+        assert!(task.mends && task.reason.contains("most likely between"), "{}", task.reason);
         [task.window.earliest, task.window.due, task.window.latest].map(|at| at - now())
     };
     let renewal = |earliest, due| put_off(earliest, due, &[]);
@@ -416,6 +467,7 @@ fn a_forecast_counts_for_weeks_and_is_forgotten_when_more_was_seen() {
             soonest: due,
             litres: 9_000.0,
             mulch_left: 0.8,
+            week_ago: None,
         };
         let mut newest = told(now(), now() + DAY(40));
         let before = told(now() - DAY(days_ago), now() + DAY(5));

@@ -219,7 +219,11 @@ pub(super) fn findings(
                 words: finding_words(system, stored, now),
                 short: short(system, stored, basins.len() > 1),
                 href: match stored.cleared_at {
-                    None => format!("/systems/{}#{}", system.id, anchor(&stored.system, &stored.finding)),
+                    None => format!(
+                        "/systems/{}#{}",
+                        system.id,
+                        anchor(&stored.system, stored.finding.kind, &stored.finding.subject)
+                    ),
                     Some(_) => format!("/systems/{}#past", system.id),
                 },
                 open: stored.cleared_at.is_none(),
