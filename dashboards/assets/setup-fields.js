@@ -80,7 +80,7 @@
     const opened = new Map();
     const fold = (pointer, words, isOpen, ...inner) => make('details', {
       class: 'lid', open: opened.get(pointer) ?? isOpen, ontoggle: (event) => opened.set(pointer, event.target.open),
-    }, make('summary', {}, words), ...inner);
+    }, make('summary', {}, ...[words].flat()), ...inner);
 
     return { place, read, write, faultLines, field, text, number, quantity, choice, tick, fold, toldInUnits };
   };

@@ -46,7 +46,7 @@
         onchange: (event) => write(`${pointer}/unit`, event.target.value || null),
       }) : null;
       // Where a sensor waits to be assigned, the choice of it lies open.
-      const details = () => fold(pointer, 'Where it sits, and how it sends', given.strays.length > 0 || Boolean(read(pointer).topic), make('div', { class: 'pair' },
+      const details = () => fold(pointer, ['Where it sits, and how it sends', make('span', { class: 'unseen' }, `: ${words}, ${system.basin[at].plant || system.basin[at].id}`)], given.strays.length > 0 || Boolean(read(pointer).topic), make('div', { class: 'pair' },
         quantity(`${pointer}/${size}`, sizeWords, 'mm', usual), unit), assigning(pointer, [system.basin[at].id, key]));
       return make('div', {}, tick(words, on, take), on ? details() : null, faultLines(pointer));
     };

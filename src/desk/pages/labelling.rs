@@ -12,6 +12,8 @@ const LINE: f64 = 13.0;
 const GAP: f64 = 3.0;
 /// How far off its thing a label may stand, nearest first; from the second on, a leader ties it.
 const OFF: [f64; 4] = [0.0, 14.0, 30.0, 48.0];
+/// What it costs to stand nearer to something else than to what the words name.
+const ASTRAY: f64 = 40.0;
 /// Rounds in which labels make room for each other.
 const ROUNDS: usize = 4;
 
@@ -64,6 +66,13 @@ impl Rect {
         across.max(0.0) * down.max(0.0)
     }
 
+    /// How far apart they are; nothing where they meet.
+    fn gap(&self, other: &Self) -> f64 {
+        let across = (self.left - other.right).max(other.left - self.right).max(0.0);
+        let down = (self.top - other.bottom).max(other.top - self.bottom).max(0.0);
+        across.hypot(down)
+    }
+
     fn area(&self) -> f64 {
         (self.right - self.left) * (self.bottom - self.top)
     }
@@ -97,15 +106,29 @@ struct Spot {
     off: usize,
 }
 
-/// The labels of `named`, in their order.
-pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Vec<Label> {
+/// Labels, and how well they found room.
+pub(super) struct Placed {
+    /// In the order of what they name.
+    pub(super) labels: Vec<Label>,
+    /// What their places cost together.
+    pub(super) cost: f64,
+    /// How much of labels lies on things, on other labels or off the sheet: square drawing units.
+    pub(super) covered: f64,
+}
+
+/// The labels of `named`.
+pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Placed {
     let things: Vec<Rect> = named.iter().map(|thing| Rect::around(thing.at, thing.half)).collect();
     let spots: Vec<Vec<Spot>> = named
         .iter()
-        .map(|thing| {
+        .enumerate()
+        .map(|(at, thing)| {
             let mut spots = spots(thing);
             for spot in &mut spots {
                 spot.cost += covering(&spot.room, &things, ground);
+                let own = spot.room.gap(&things[at]);
+                let is_astray = things.iter().any(|other| spot.room.gap(other) + GAP / 2.0 < own);
+                spot.cost += if is_astray { ASTRAY } else { 0.0 };
             }
             spots
         })
@@ -121,7 +144,18 @@ pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Vec<Label> {
             taken[at] = spots.iter().copied().min_by(|a, b| cost(a).total_cmp(&cost(b)));
         }
     }
-    named.iter().zip(taken).map(|(thing, spot)| label(thing, spot)).collect()
+    let rooms: Vec<Spot> = taken.iter().copied().flatten().collect();
+    let on_others = |at: usize| rooms[at + 1..].iter().map(|it| it.room.shared(&rooms[at].room)).sum::<f64>();
+    let on_things = |spot: &Spot| {
+        let things = things.iter().chain(&ground.things).map(|thing| thing.shared(&spot.room));
+        things.sum::<f64>() + spot.room.area() - spot.room.shared(&ground.sheet)
+    };
+    let between: f64 = (0..rooms.len()).map(on_others).sum();
+    Placed {
+        labels: named.iter().zip(taken).map(|(thing, spot)| label(thing, spot)).collect(),
+        cost: rooms.iter().map(|spot| spot.cost).sum::<f64>() + 3.0 * between,
+        covered: rooms.iter().map(on_things).sum::<f64>() + between,
+    }
 }
 
 /// What it costs to cover things and pipes there, and to leave the sheet.
@@ -185,11 +219,7 @@ mod tests {
     use super::*;
 
     fn basin(x: f64, y: f64) -> Named {
-        Named {
-            at: (x, y),
-            half: (20.0, 20.0),
-            lines: vec!["medlar tree".into(), "got 8 %, due 25 %".into()],
-        }
+        Named { at: (x, y), half: (20.0, 20.0), lines: vec!["medlar tree".into(), "got 8 % of 25 %".into()] }
     }
 
     const SHEET: Rect = Rect { left: 0.0, top: 0.0, right: 360.0, bottom: 400.0 };
@@ -203,7 +233,7 @@ mod tests {
 
     fn assert_clear(named: &[Named], pipes: &[[(f64, f64); 2]]) {
         let ground = Ground { sheet: SHEET, things: Vec::new(), pipes };
-        let labels = place(named, &ground);
+        let labels = place(named, &ground).labels;
         let rooms: Vec<Rect> = named.iter().zip(&labels).map(|(thing, label)| room(thing, label)).collect();
         for (at, mine) in rooms.iter().enumerate() {
             for thing in named {
@@ -222,7 +252,7 @@ mod tests {
     #[test]
     fn words_stand_under_their_thing_where_there_is_room() {
         let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &[] };
-        let [label] = &place(&[basin(180.0, 100.0)], &ground)[..] else { panic!() };
+        let [label] = &place(&[basin(180.0, 100.0)], &ground).labels[..] else { panic!() };
         assert!(
             label.leader.is_none()
                 && label.lines.iter().all(|(x, y)| (*x - 180.0).abs() < 1e-9 && *y > 120.0),
@@ -241,11 +271,38 @@ mod tests {
     }
 
     #[test]
+    fn words_stand_nearer_to_their_own_thing_than_to_another() {
+        let column: Vec<Named> = (0..6).map(|n| basin(180.0, 40.0 + 56.0 * f64::from(n))).collect();
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &[] };
+        let labels = place(&column, &ground).labels;
+        let things: Vec<Rect> = column.iter().map(|thing| Rect::around(thing.at, thing.half)).collect();
+        for (at, (thing, label)) in column.iter().zip(&labels).enumerate() {
+            let gaps = things.iter().map(|other| room(thing, label).gap(other));
+            let nearest = gaps.enumerate().min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0;
+            assert_eq!(nearest, at, "{label:?}");
+        }
+    }
+
+    #[test]
+    fn what_finds_no_room_is_told() {
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &[] };
+        let free = place(&[basin(180.0, 100.0)], &ground);
+        assert!(free.covered < 1e-9, "{}", free.covered);
+        let small = Ground {
+            sheet: Rect { left: 150.0, top: 70.0, right: 210.0, bottom: 130.0 },
+            things: Vec::new(),
+            pipes: &[],
+        };
+        let tight = place(&[basin(180.0, 100.0)], &small);
+        assert!(tight.covered > 100.0 && tight.cost > free.cost, "{}", tight.covered);
+    }
+
+    #[test]
     fn words_keep_off_pipes_where_they_can() {
         let pipes = [[(180.0, 100.0), (180.0, 400.0)]];
         let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &pipes };
         let named = [basin(180.0, 100.0)];
-        let label = &place(&named, &ground)[0];
+        let label = &place(&named, &ground).labels[0];
         assert!(room(&named[0], label).crossed_by(pipes[0]) < 1e-9, "{label:?}");
     }
 

@@ -11,6 +11,8 @@ const HALF: f64 = 23.0;
 const THICK: f64 = 7.0;
 /// Room that the level takes on each side of its middle, drawing units.
 pub(super) const HALF_SIZE: (f64, f64) = (HALF + 1.0, THICK + 1.0);
+/// The smallest that it is drawn, as a part of its size: the bubble can still be told from the middle.
+pub(super) const SMALLEST: f64 = 0.55;
 /// A split that is off by this much moves the bubble to the end of the tube.
 const FULL: f64 = 0.3;
 
@@ -64,7 +66,7 @@ pub(super) fn sentence(level: &Level, a: &str, b: &str) -> Markup {
     html! {
         "Side a, to " (a) ", gets " b { (words::percent(level.share_a)) } " of each dose"
         @if let Some([low, high]) = told_interval(level) {
-            " (between " (low) " and " (high) ", four times out of five)"
+            " (most likely between " (low) " and " (high) ")"
         }
         "; side b, to "
         (b) ", gets " b { (words::percent(1.0 - level.share_a)) } ". The design gives side a "
