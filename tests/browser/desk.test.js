@@ -32,7 +32,7 @@ test('the first page says which basin floods and what to do first', async () => 
   const phone = await openPage(browser, { viewport: SIZES[1][1], colorScheme: 'dark' });
   await phone.goto(demo.home);
   const flood = phone.locator('.finding.now').first();
-  await flood.getByText(/basin (is flooding|flooded, and water still stands)/).waitFor();
+  await flood.getByRole('heading', { name: /basin (is flooding|flooded, and water still stands)/ }).waitFor();
   await flood.getByText(/Turn the diverter to sewer/).waitFor();
   await shoot(phone, 'path-flooding-phone');
   await flood.getByRole('link', { name: 'Why, and what to do' }).click();
@@ -51,7 +51,7 @@ test('what quince received last month is two steps away: search, system', async 
   await page.goto(demo.home);
   await page.getByLabel('Search').fill('quince');
   await page.getByRole('button', { name: 'Show' }).click();
-  await page.getByRole('link', { name: 'Larkmere House, terrace' }).click();
+  await page.getByRole('link', { name: 'Larkmere House, terrace', exact: true }).click();
   const table = page.getByRole('region', { name: 'What each basin received' });
   const heads = await table.locator('thead th').allTextContents();
   const month = heads.findIndex((head) => /^[A-Z][a-z]+ \d{4}$/.test(head));
@@ -67,7 +67,7 @@ test('what quince received last month is two steps away: search, system', async 
 
 test('a sensor is two steps from its system, and says how it is heard', async () => {
   await page.goto(`${demo.home}/systems/larkmere-terrace/basins/quince`);
-  await page.getByRole('link', { name: 'soil', exact: true }).click();
+  await page.getByRole('link', { name: 'soil of quince tree', exact: true }).click();
   await page.getByRole('heading', { name: 'Moisture probe in the quince tree basin' }).waitFor();
   await page.getByText(/^every \d+/).waitFor();
   assert.ok(await page.locator('.raw').count() > 2, 'the last payloads are shown');
@@ -208,3 +208,32 @@ test('tasks are found by a search that the address keeps', async () => {
 });
 
 test('no page complained on the way', () => assert.deepEqual(page.complaints, []));
+
+test('what changes on an open page is tinted without a frame, and not at all for who wants no motion', async () => {
+  for (const [reducedMotion, animation] of [['no-preference', 'fresh'], ['reduce', 'none']]) {
+    const page = await openPage(browser, { reducedMotion });
+    await page.goto(demo.home);
+    const seen = await page.evaluate(() => {
+      const part = document.querySelector('main [data-part]');
+      const before = part.getBoundingClientRect().height;
+      part.classList.add('fresh');
+      const { animationName, outlineStyle } = getComputedStyle(part);
+      return { animationName, outlineStyle, jump: part.getBoundingClientRect().height - before };
+    });
+    assert.deepEqual(seen, { animationName: animation, outlineStyle: 'none', jump: 0 });
+    await page.context().close();
+  }
+});
+
+test('a phone folds away what a wide screen shows at once', async () => {
+  for (const [, viewport] of SIZES) {
+    const page = await openPage(browser, { viewport });
+    await page.goto(`${demo.home}/systems/wattlecombe-north`);
+    const isPhone = viewport.width <= 640;
+    const sensors = page.getByRole('link', { name: 'Float in the banksia basin' });
+    assert.equal(await sensors.isVisible(), !isPhone);
+    if (isPhone) await page.getByText(/^All .* sensors$/).click();
+    await sensors.waitFor();
+    await page.context().close();
+  }
+});

@@ -2,7 +2,7 @@
 
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { openBrowser, openPage, shoot, SIZES, startDemo, violations, weight } from './rig.js';
+import { ambiguous, openBrowser, openPage, shoot, SIZES, startDemo, violations, weight } from './rig.js';
 
 // First load of any page, compressed, bytes.
 const LOAD = 150 * 1024;
@@ -72,6 +72,7 @@ test('every page is free of barriers, fits its window and complains of nothing',
         await shoot(page, `${name}-${size}-${colorScheme}`);
         const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
         if (wide > 0) wrong.push(`${path} is ${wide} px too wide on ${size}`);
+        for (const name of await ambiguous(page)) wrong.push(`${path} has several of ${name}`);
         for (const found of await violations(page)) wrong.push(`${path} ${size} ${colorScheme}: ${found}`);
       }
       wrong.push(...page.complaints);

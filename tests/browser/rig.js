@@ -116,6 +116,17 @@ export const violations = async (page) => {
   return found.violations.map(({ id, nodes }) => `${id}: ${nodes.map((node) => `${node.target.join(' ')} ${node.failureSummary}`).join(' | ')}`);
 };
 
+// Links of the same name that lead to different places, and folds of the same name: who hears a list of either cannot
+// tell them apart (WCAG 2.2, 2.4.4 and 2.4.9).
+export const ambiguous = (page) => page.evaluate(() => {
+  const told = (element) => (element.getAttribute('aria-label') ?? element.querySelector('title')?.textContent ?? element.textContent).trim().replace(/\s+/g, ' ');
+  const named = new Map();
+  const note = (name, what) => named.set(name, [...(named.get(name) ?? []), what]);
+  for (const link of document.querySelectorAll('main a[href]')) note(`link “${told(link)}”`, link.getAttribute('href'));
+  document.querySelectorAll('main summary').forEach((summary, at) => note(`fold “${told(summary)}”`, at));
+  return [...named].filter(([, places]) => new Set(places).size > 1).map(([name]) => name);
+});
+
 // Bytes that a browser which was never here before loads for a page, as they go over the wire.
 export const weight = async (browser, address) => {
   const page = await openPage(browser);
