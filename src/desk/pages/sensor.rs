@@ -8,6 +8,8 @@ use super::{finding, mark, system};
 use crate::desk::sheet::{Chrome, DayHeard, Moment, RefusedSheet, SensorPage};
 use crate::desk::words;
 
+/// Readings that lie open; what is older is folded away.
+const NEWEST: usize = 8;
 /// Width of a day and height of a full one, px.
 const DAY: usize = 18;
 const FULL: f64 = 60.0;
@@ -110,15 +112,25 @@ fn refusals(refusals: &[RefusedSheet]) -> Markup {
 }
 
 fn readings(readings: &[(Moment, String)]) -> Markup {
+    let (newest, older) = readings.split_at(NEWEST.min(readings.len()));
     html! {
         h2 { "Last readings" }
-        @if readings.is_empty() { p { "None of late." } }
-        @else {
-            div class="scroll" tabindex="0" role="region" aria-label="Last readings" {
-                table {
-                    thead { tr { th scope="col" { "Measured" } th scope="col" { "Value" } } }
-                    tbody { @for (at, value) in readings { tr { th scope="row" { (mark::time(at)) } td { (value) } } } }
-                }
+        @if readings.is_empty() { p { "None of late." } } @else { (reading_table("Last readings", newest)) }
+        @if !older.is_empty() {
+            details class="table" {
+                summary { (words::capitalised(&words::count(older.len()))) " older ones" }
+                (reading_table("Older readings", older))
+            }
+        }
+    }
+}
+
+fn reading_table(label: &str, readings: &[(Moment, String)]) -> Markup {
+    html! {
+        div class="scroll" tabindex="0" role="region" aria-label=(label) {
+            table {
+                thead { tr { th scope="col" { "Measured" } th scope="col" { "Value" } } }
+                tbody { @for (at, value) in readings { tr { th scope="row" { (mark::time(at)) } td { (value) } } } }
             }
         }
     }
