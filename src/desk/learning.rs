@@ -11,12 +11,19 @@ pub struct LearningNote {
     pub days: u32,
     /// Whether each has done so.
     pub systems: BTreeMap<Id, bool>,
+    /// Inputs that are stored and wait to be judged until their systems have; at most a second old.
+    pub waiting: usize,
 }
 
 impl LearningNote {
     /// How many have.
     pub fn done(&self) -> usize {
         self.systems.values().filter(|done| **done).count()
+    }
+
+    /// How many have not.
+    pub fn left(&self) -> usize {
+        self.systems.len() - self.done()
     }
 
     /// Whether all have.
@@ -39,7 +46,8 @@ impl LearningNote {
     /// What of it concerns the systems that `sees` lets through.
     pub(super) fn within(&self, sees: impl Fn(&Id) -> bool) -> Self {
         let systems = self.systems.iter().filter(|(id, _)| sees(id));
-        Self { days: self.days, systems: systems.map(|(id, done)| (id.clone(), *done)).collect() }
+        let systems = systems.map(|(id, done)| (id.clone(), *done)).collect();
+        Self { days: self.days, systems, waiting: self.waiting }
     }
 
     /// As on pages: what that means for those systems.
@@ -63,6 +71,7 @@ mod tests {
         let note = LearningNote {
             days: 400,
             systems: systems.into_iter().map(|(system, done)| (id(system), done)).collect(),
+            waiting: 0,
         };
         let words = note.words().unwrap();
         assert_eq!(words, "Learning anew from 400 days of readings after an upgrade: 2 of 3 systems done.");

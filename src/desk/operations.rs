@@ -13,6 +13,7 @@ use axum::routing::get;
 use axum::{Json, Router};
 use serde::Serialize;
 
+use super::learning::LearningNote;
 use super::office::Office;
 use super::people::Visitor;
 use super::problem::Problem;
@@ -66,6 +67,7 @@ async fn metrics(visitor: Visitor, State(office): State<Arc<Office>>) -> Respons
         Ok((totals, open)) => {
             let mut page = Page::default();
             page.process(office.desk.systems.borrow().len(), office.desk.link.borrow().up);
+            page.learning(&office.desk.learning.borrow());
             page.ledger(&totals);
             page.findings(&open);
             if let Some(health) = &office.desk.export {
@@ -146,6 +148,15 @@ impl Page {
         self.one("basinward_link_up", "gauge", says, u8::from(link_up));
     }
 
+    fn learning(&mut self, note: &LearningNote) {
+        let says =
+            "Systems that learn anew from their stored readings; no new flood in them is told meanwhile.";
+        self.one("basinward_systems_learning", "gauge", says, note.left());
+        let says =
+            "Readings, records and the like that are stored and not judged yet, since their systems learn.";
+        self.one("basinward_inputs_waiting", "gauge", says, note.waiting);
+    }
+
     fn ledger(&mut self, totals: &Totals) {
         let Totals { messages, readings, duplicates, unassigned, last_commit, bytes, .. } = totals;
         self.one(
@@ -220,6 +231,7 @@ mod tests {
     use std::process::{Command, Stdio};
 
     use super::*;
+    use crate::model::Id;
 
     /// Judged by `promtool check metrics` of Debian's package prometheus.
     #[test]
@@ -246,9 +258,13 @@ mod tests {
         };
         let mut page = Page::default();
         page.process(2, true);
+        let systems = [("east", true), ("west", false)].map(|(id, done)| (Id::new(id).unwrap(), done));
+        page.learning(&LearningNote { days: 400, systems: systems.into(), waiting: 7 });
         page.ledger(&totals);
         page.findings(&[]);
         page.export(&state, &totals);
+        assert!(page.0.contains("basinward_systems_learning 1\n"), "{}", page.0);
+        assert!(page.0.contains("basinward_inputs_waiting 7\n"), "{}", page.0);
         assert!(page.0.contains("basinward_last_message_timestamp_seconds 1772323200.5\n"), "{}", page.0);
         let mut promtool = Command::new("promtool")
             .args(["check", "metrics"])

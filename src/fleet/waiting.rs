@@ -34,6 +34,10 @@ impl Waiting {
         self.list().iter().filter_map(readings).collect()
     }
 
+    pub(super) fn count(&self) -> usize {
+        self.list().len()
+    }
+
     pub(super) fn take(&self) -> Vec<(EventTime, Input)> {
         mem::take(&mut *self.list())
     }

@@ -61,6 +61,11 @@ impl Fleet {
         self.absent.contains_key(&system)
     }
 
+    /// How many inputs wait for engines that are still being prepared.
+    pub fn waiting(&self) -> usize {
+        self.absent.values().map(Waiting::count).sum()
+    }
+
     /// Lets `engine`, told that it is `now`, watch `system` from now on; it takes in first what has waited for it.
     pub fn join(&mut self, system: usize, engine: Engine, now: EventTime, into: &mut Gathered) {
         let waited = self.absent.remove(&system).map(|waiting| waiting.take()).unwrap_or_default();

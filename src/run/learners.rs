@@ -52,7 +52,7 @@ impl Learners {
             let (class, done, wake) = (Arc::clone(&class), done.clone(), wake.clone());
             thread::spawn(move || class.go_through(&done, wake));
         }
-        Some(Self { note: LearningNote { days, systems }, finished })
+        Some(Self { note: LearningNote { days, systems, waiting: 0 }, finished })
     }
 
     /// What is over since the last time.

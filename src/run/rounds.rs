@@ -84,6 +84,11 @@ impl Rounds {
         self.steward.learning()
     }
 
+    /// How many inputs wait to be judged, as [`Steward::unjudged`].
+    pub fn unjudged(&self) -> usize {
+        self.steward.unjudged()
+    }
+
     /// Stores what was taken in, answers its orders and gives back its messages.
     ///
     /// # Errors

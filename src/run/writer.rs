@@ -60,6 +60,7 @@ impl Writer {
                 // Also after the clock was set back, however far.
                 keep_house_at = keep_house_at.min(now + HOUSEKEEPING);
                 systemd::alive();
+                self.tell_waiting();
             }
             let Some(stored) = self.store()? else {
                 warn!(
@@ -130,6 +131,17 @@ impl Writer {
         let note = self.rounds.learning();
         systemd::status(&note.words().unwrap_or_else(|| "serving".to_owned()));
         self.learning.send_replace(Arc::new(note));
+    }
+
+    /// Says how much waits for systems that learn anew. No page shows it, so none is woken.
+    fn tell_waiting(&self) {
+        if self.rounds.is_learning() {
+            let waiting = self.rounds.unjudged();
+            self.learning.send_if_modified(|note| {
+                Arc::make_mut(note).waiting = waiting;
+                false
+            });
+        }
     }
 
     fn adopt(&mut self, plans: &[Arc<System>]) -> Result<(), LedgerFault> {

@@ -77,12 +77,20 @@ fn pages_and_intake_go_on_while_systems_learn_anew_and_a_kill_in_the_middle_lose
     let mut daemon = yard.start();
 
     yard.let_in("Maria", "owner", &[]);
+    let session = yard.sign_in("Maria");
+    let figure = |name: &str| -> usize {
+        let page = yard.ask(&format!("GET /metrics HTTP/1.1\r\nCookie: {session}\r\n"), "");
+        let line = page.lines().find_map(|line| line.strip_prefix(&format!("{name} ")));
+        line.and_then(|value| value.parse().ok()).unwrap_or_else(|| panic!("no {name}: {page}"))
+    };
     let first_page = || yard.ask(&format!("GET / HTTP/1.1\r\nCookie: {}\r\n", yard.sign_in("Maria")), "");
     let page = first_page();
     assert!(page.contains("Learning anew from 399 days of readings after an upgrade: "), "{page}");
     assert!(page.contains(&format!(" of {systems} systems done.")));
     let ready = yard.ask("GET /readyz HTTP/1.1\r\n", "");
     assert!(ready.starts_with("HTTP/1.1 200") && ready.contains("some systems are learning anew"), "{ready}");
+    let left = figure("basinward_systems_learning");
+    assert!((1..=systems).contains(&left), "{left}");
 
     // A flood in every tenth yard, among them some that have learnt and some that have not.
     until(PATIENCE, "the daemon listens", || yard.times_logged("listening to the broker") > 0);
@@ -98,6 +106,9 @@ fn pages_and_intake_go_on_while_systems_learn_anew_and_a_kill_in_the_middle_lose
     assert_eq!(broker.device().publish_all(messages, 100).acknowledged, sent);
     let all = remembered + sent as u64;
     until(PATIENCE, "what comes is stored", || yard.view().totals().expect("totals").readings == all);
+    until(PATIENCE, "what waits is counted", || {
+        (1..=sent).contains(&figure("basinward_inputs_waiting")) || is_over(&yard, systems)
+    });
     assert!(!is_over(&yard, systems), "it still learns, or this tests nothing: take more systems");
 
     daemon.process.kill();
@@ -127,4 +138,5 @@ fn pages_and_intake_go_on_while_systems_learn_anew_and_a_kill_in_the_middle_lose
     assert_eq!(told(), expected, "each flood once");
     assert!(!first_page().contains("Learning anew"));
     assert!(yard.ask("GET /readyz HTTP/1.1\r\n", "").ends_with("\r\n\r\nready\n"));
+    assert_eq!(["basinward_systems_learning", "basinward_inputs_waiting"].map(figure), [0, 0]);
 }

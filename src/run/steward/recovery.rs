@@ -152,7 +152,14 @@ impl Steward {
 
     /// Which systems learn anew, and how far that is.
     pub fn learning(&self) -> LearningNote {
-        self.learners.as_ref().map(|learners| learners.progress().clone()).unwrap_or_default()
+        let note =
+            |learners: &Learners| LearningNote { waiting: self.unjudged(), ..learners.progress().clone() };
+        self.learners.as_ref().map(note).unwrap_or_default()
+    }
+
+    /// How many inputs are stored and wait to be judged until their systems have learnt anew.
+    pub fn unjudged(&self) -> usize {
+        self.fleet.waiting()
     }
 
     pub(super) fn join(&mut self, learnt: Learnt, now: EventTime) {
