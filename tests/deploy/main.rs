@@ -88,6 +88,34 @@ fn the_alert_rules_are_right_and_name_only_what_the_daemon_shows() {
 }
 
 #[test]
+fn each_alert_rule_is_silent_while_all_is_well_and_speaks_when_it_is_not() {
+    let stories = "tests/deploy/alerts.yml";
+    let judged =
+        Command::new("promtool").args(["test", "rules", stories]).output().expect("promtool is installed");
+    assert!(judged.status.success(), "{}", String::from_utf8_lossy(&judged.stderr));
+    let rules = fs::read_to_string("deploy/prometheus/alerts.yml").expect("it is there");
+    let stories = fs::read_to_string(stories).expect("it is there");
+    let names: Vec<_> = rules.lines().filter_map(|line| line.trim().strip_prefix("- alert: ")).collect();
+    assert!(names.len() > 5, "the rules were found: {names:?}");
+    for name in names {
+        // Only what has to speak is written on lines of its own.
+        assert!(stories.contains(&format!("- alertname: {name}\n")), "no story lets {name} speak");
+        assert!(stories.contains(&format!("{{ alertname: {name}, ")), "no story keeps {name} silent");
+    }
+}
+
+#[test]
+fn the_guide_says_what_every_figure_means() {
+    let guide = fs::read_to_string("deploy/README.md").expect("it is there");
+    for metric in metrics() {
+        // Those of passing on stand in one row, shortened.
+        let short = metric.strip_prefix("basinward_export").map(|rest| format!("`…{rest}`"));
+        let explained = guide.contains(metric) || short.is_some_and(|short| guide.contains(&short));
+        assert!(explained, "deploy/README.md does not explain {metric}");
+    }
+}
+
+#[test]
 fn the_dashboards_name_only_what_is_written() {
     let shown = metrics();
     let (mut queries, mut expressions) = (0, 0);
