@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use basinward::engine::Change;
-use basinward::model::{EventTime, FindingKind, Id, Subject};
+use basinward::model::{EventTime, FindingKind, Id, Span, Subject};
 use serde_json::{Value, json};
 use support::until;
 
@@ -17,8 +17,8 @@ const TEST: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e";
 const MONTHS: Duration = Duration::from_mins(20);
 const RECORD: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e72";
 
-/// Rain spoils a run, and soil so wet that a probe shows no more makes it vague; nobody knows when: then the water is run
-/// again.
+/// Rain spoils a run, soil so wet that a probe shows no more hides an outlet or makes the run vague, and water of the
+/// household beside it may keep it from being judged; nobody knows when: then the water is run again.
 #[test]
 fn water_run_on_purpose_is_seen_arriving_measured_judged_and_kept() {
     let yard = Yard::new(0);
@@ -36,15 +36,13 @@ fn water_run_on_purpose_is_seen_arriving_measured_judged_and_kept() {
         let key = format!("{TEST}{attempt:02}");
         let begin = json!({ "key": key, "method": "probes", "litres": 120, "note": "as a proof" });
         assert_eq!(yard.call("POST", "/api/v1/systems/hazel-court/tests", &sam, &begin).0, 204);
-        until(PATIENCE, "all four outlets have answered", || {
-            page(&key).matches("after the water began").count() == 4
-        });
+        let answered = within_six_hours(&yard, || page(&key).matches("after the water began").count() == 4);
         assert_eq!(step(&key, "run-ended"), 204);
         assert!(page(&key).contains("said Sam"), "who said that the water is off stands on the page");
         let measured = || test(&key)["outcome"]["runs"].as_u64() > Some(0);
-        until(PATIENCE, "the run is measured", || measured() || page(&key).contains("rain touched"));
-        let outcome = &test(&key)["outcome"];
-        if measured() && splits_of(outcome).iter().all(|split| width(split) < 0.3) {
+        let is_clear = || splits_of(&test(&key)["outcome"]).iter().all(|split| width(split) < 0.3);
+        within_six_hours(&yard, || measured() || page(&key).contains("rain touched"));
+        if answered && measured() && is_clear() {
             return Some(key);
         }
         assert_eq!(step(&key, "give-up"), 204);
@@ -110,6 +108,17 @@ fn a_splitter_that_is_levelled_is_learnt_anew_and_the_record_says_so() {
         yard.call("GET", &format!("/api/v1/systems/hazel-court/years/{year}"), &sam, &Value::Null).1;
     let services = account["services"].to_string();
     assert!(services.contains("splitter-levelled") && services.contains("Sam"), "{services}");
+}
+
+/// Whether `so` comes true within six hours of the yards, however slowly they pass on this machine.
+fn within_six_hours(yard: &Yard, so: impl Fn() -> bool) -> bool {
+    let now = || yard.view().totals().expect("totals").last_received.expect("readings came");
+    let (end, mut is_so) = (now() + Span::from_hours(6), false);
+    until(MONTHS, "six hours pass in the yards", || {
+        is_so = so();
+        is_so || now() > end
+    });
+    is_so
 }
 
 fn splits_of(outcome: &Value) -> &[Value] {
