@@ -207,6 +207,60 @@ fn perfect_doses_have_no_errors_and_skewed_ones_have_theirs() {
 }
 
 #[test]
+fn what_went_wrong_is_listed_run_by_run_and_floats_alone_are_not_asked_about_probes() {
+    let (probes, of_probes) = play("outlet-blocked");
+    let (floats, of_floats) = play("outlet-blocked-floats");
+    let (healthy, of_healthy) = play("healthy-family");
+    let sensor = json!({ "sensor": "fig/moisture" });
+    let verdicts = [
+        verdict(
+            &probes,
+            &of_probes,
+            &Output::new(&probes)
+                .finding(61.0, "sensor-implausible", &sensor, 0.9)
+                .finding(62.0, "blocked-outlet", &json!({ "basin": "fig" }), 0.9)
+                .end(),
+        ),
+        verdict(&floats, &of_floats, &Output::new(&floats).end()),
+        verdict(
+            &healthy,
+            &of_healthy,
+            &Output::new(&healthy).finding(30.0, "uneven-split", &json!({ "splitter": "s1" }), 0.9).end(),
+        ),
+    ];
+    let tally = Tally::of(&verdicts);
+    assert_eq!((tally.probe_or_outlet.of, tally.probe_or_outlet.all), (0, 1), "floats are not asked");
+    let told: Vec<String> = tally
+        .failures
+        .iter()
+        .map(|it| format!("{} {}: {}, {}", it.scenario, it.seed, it.should_be, it.was))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "outlet-blocked 5: blocked-outlet fig, sensor-implausible first",
+            "outlet-blocked-floats 5: blocked-outlet lime, not found, nothing first",
+            "healthy-family 5: nothing, uneven-split s1 on day 30",
+        ]
+    );
+}
+
+#[test]
+fn who_is_sure_by_one_wetting_needs_the_doses_until_it_is_over() {
+    let (scenario, truth) = play("outlet-blocked");
+    let onset_ms = scenario.start_ms + (60.3 * DAY_MS) as i64;
+    let after: Vec<i64> =
+        truth.doses.iter().map(|dose| dose.start_ms).filter(|at_ms| *at_ms >= onset_ms).collect();
+    let shares = json!({ "quince": 1.0 });
+    // The daemon joins the first three doses.
+    let said =
+        [0, 3, 4].iter().fold(Output::new(&scenario), |output, i| output.dose(after[*i], None, &shares));
+    let said = said.finding(62.0, "blocked-outlet", &json!({ "basin": "fig" }), 0.9).end();
+    let least = verdict(&scenario, &truth, &said).outcomes[0].least_doses.unwrap();
+    assert!((1.0..=3.0).contains(&least), "{least}");
+}
+
+#[test]
 fn a_forecast_is_marked_by_the_time_that_was_left() {
     let (scenario, truth) = play("mulch-clogging");
     let asked = Forecasting::of(&scenario, &truth).unwrap();

@@ -34,6 +34,8 @@ pub struct Verdict {
     pub years: f64,
     /// Whether there is a meter.
     pub metered: bool,
+    /// Whether any basin has a moisture probe.
+    pub has_probes: bool,
     /// One for each finding that should have been made.
     pub outcomes: Vec<Outcome>,
     /// Warnings that nothing bears out.
@@ -75,6 +77,8 @@ pub struct Outcome {
     pub delay_doses: Option<f64>,
     /// The same as the daemon tells them apart: what soil has not yet drained of one dose joins it to the next.
     pub delay_told: Option<f64>,
+    /// Doses until the first that the daemon tells apart was over, if any came: who is sure by one needs so many.
+    pub least_doses: Option<f64>,
     /// The first cause named once it was there, right or wrong.
     pub first_named: Option<String>,
 }
@@ -114,6 +118,7 @@ pub fn judge(
         class: Class::of(scenario),
         years: days(scenario.duration.ms()) / YEAR_DAYS,
         metered: scenario.site.meter.is_some(),
+        has_probes: scenario.site.basins.iter().any(|basin| basin.moisture_depth_mm.is_some()),
         outcomes: scenario
             .expect
             .findings
@@ -183,6 +188,7 @@ fn outcome(
         delay_days: answer.map(|finding| days(finding.at.as_millisecond() - clock_ms)),
         delay_doses: answer.map(|finding| doses_between(truth, clock_ms, finding.at.as_millisecond())),
         delay_told: answer.map(|finding| told_between(said, clock_ms, finding.at.as_millisecond())),
+        least_doses: answer.and_then(|_| least_doses(truth, said, clock_ms)),
         first_named: since
             .clone()
             .find(|finding| names_cause(finding))
@@ -207,6 +213,13 @@ fn doses_between(truth: &Truth, from_ms: i64, until_ms: i64) -> f64 {
     let landed = |litres: &[f64]| litres.iter().sum::<f64>() >= COUNTS_FROM_L;
     let within = truth.doses.iter().filter(|dose| (from_ms..=until_ms).contains(&dose.start_ms));
     within.filter(|dose| landed(&dose.basin_litres)).count() as f64
+}
+
+/// Doses until the second that was told began.
+fn least_doses(truth: &Truth, said: &Said, from_ms: i64) -> Option<f64> {
+    let told = said.doses.iter().map(|dose| dose.at.as_millisecond()).filter(|at_ms| *at_ms >= from_ms);
+    let second_ms = told.skip(1).min()?;
+    Some(doses_between(truth, from_ms, second_ms - 1))
 }
 
 fn told_between(said: &Said, from_ms: i64, until_ms: i64) -> f64 {

@@ -5,6 +5,7 @@
 
 pub mod daemon;
 mod doses;
+mod failures;
 mod forecast;
 mod judge;
 mod plan;
@@ -14,6 +15,7 @@ mod said;
 mod tally;
 mod truths;
 
+pub use failures::Failure;
 pub use forecast::Forecasting;
 pub use judge::{Alarm, Outcome, Verdict, judge};
 pub use plan::{Class, Job, Seeds, plan};

@@ -78,6 +78,15 @@ impl<'a> Scoreboard<'a> {
             .map(|it| [it.of.clone(), format!("{:.1} %", 100.0 * it.stated), percent(it.right)]);
         let told: Vec<[String; 3]> = told.collect();
         grid(&mut text, &["finding", "says", "right"].map(str::to_owned), &told);
+        line(&mut text, "");
+        line(&mut text, "What went wrong in runs that a goal is about:");
+        line(&mut text, "");
+        let failed = tally
+            .failures
+            .iter()
+            .map(|it| [format!("{} {}", it.scenario, it.seed), it.should_be.clone(), it.was.clone()]);
+        let failed: Vec<[String; 3]> = failed.collect();
+        grid(&mut text, &["run", "should be", "was"].map(str::to_owned), &failed);
         text
     }
 }
@@ -114,7 +123,7 @@ fn rows(tally: &Tally) -> Vec<Row> {
             |it| meets(it.found, 0.97) && it.delay_days <= Some(5.0),
         ),
         Row {
-            what: "probe gone or outlet blocked, told apart",
+            what: "probe gone or outlet blocked, told apart where there are probes",
             goal: "≥ 98 % right",
             measured: percent(tally.probe_or_outlet),
             met: tally.probe_or_outlet.ratio().map(|ratio| ratio >= 0.98),
@@ -190,11 +199,12 @@ fn class_row(
         goal,
         measured: found.map_or_else(none, |it| {
             format!(
-                "{}, right {}, median {} ({} as told apart) or {}",
+                "{}, right {}, median {} ({} as told apart; one of these takes {}) or {}",
                 percent(it.found),
                 percent(it.right_subject),
                 delay(it.delay_doses, "doses"),
                 it.delay_told.map_or_else(none, |doses| format!("{doses:.1}")),
+                it.least_doses.map_or_else(none, |doses| format!("{doses:.1}")),
                 delay(it.delay_days, "days"),
             )
         }),

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::doses::median;
+use super::failures::{Failure, failures};
 use super::judge::{Outcome, Verdict};
 use super::plan::Class;
 use super::reliability::{Claim, Reliability, reliability};
@@ -40,6 +41,8 @@ pub struct ClassTally {
     pub delay_doses: Option<f64>,
     /// The same in doses as the daemon tells them apart.
     pub delay_told: Option<f64>,
+    /// Median of the doses until the first that the daemon tells apart was over: a limit.
+    pub least_doses: Option<f64>,
     /// Median delay in days.
     pub delay_days: Option<f64>,
     /// Longest delay in days.
@@ -61,7 +64,7 @@ pub struct Tally {
     pub faulty_false_warnings: usize,
     /// By class of fault.
     pub classes: BTreeMap<Class, ClassTally>,
-    /// Probe gone or outlet blocked: the right one of the two named first.
+    /// Probe gone or outlet blocked, in yards with probes: the right one of the two named first.
     pub probe_or_outlet: Part,
     /// Water against the diverter, or with no use, found within a day.
     pub unexpected_within_a_day: Part,
@@ -93,6 +96,8 @@ pub struct Tally {
     pub refused: u64,
     /// For each finding that should have been made: what was named first, how often.
     pub confusion: BTreeMap<String, BTreeMap<String, usize>>,
+    /// What went wrong in the runs that goals are about.
+    pub failures: Vec<Failure>,
 }
 
 impl Tally {
@@ -138,6 +143,7 @@ impl Tally {
             reliability: reliability(&claims),
             refused: verdicts.iter().map(|verdict| verdict.refused).sum(),
             confusion: confusion(verdicts),
+            failures: failures(verdicts),
         }
     }
 
@@ -162,11 +168,13 @@ fn classes(verdicts: &[Verdict]) -> BTreeMap<Class, ClassTally> {
         let mut days: Vec<f64> = found().filter_map(|outcome| outcome.delay_days).collect();
         let mut doses: Vec<f64> = found().filter_map(|outcome| outcome.delay_doses).collect();
         let mut told: Vec<f64> = found().filter_map(|outcome| outcome.delay_told).collect();
+        let mut least: Vec<f64> = found().filter_map(|outcome| outcome.least_doses).collect();
         let tally = ClassTally {
             found: Part::count(outcomes().map(|outcome| outcome.found)),
             right_subject: Part::count(found().map(|outcome| outcome.right_subject)),
             delay_doses: median(&mut doses),
             delay_told: median(&mut told),
+            least_doses: median(&mut least),
             delay_days: median(&mut days),
             longest_days: days.last().copied(),
         };
@@ -188,10 +196,13 @@ fn law_known(verdicts: &[Verdict]) -> Option<f64> {
     median(&mut verdicts.iter().filter_map(error).collect::<Vec<f64>>())
 }
 
-/// A probe that is gone must not be called a blocked outlet, nor the other way round.
+/// A probe that is gone must not be called a blocked outlet, nor the other way round, where there are probes.
 fn probe_or_outlet(verdicts: &[Verdict]) -> Part {
-    let gone = of_class(verdicts, Class::ProbeGone);
-    let blocked = of_class(verdicts, Class::OutletBlocked);
+    let of = |class: Class| {
+        let verdicts = verdicts.iter().filter(move |verdict| verdict.class == class && verdict.has_probes);
+        verdicts.flat_map(|verdict| &verdict.outcomes)
+    };
+    let (gone, blocked) = (of(Class::ProbeGone), of(Class::OutletBlocked));
     let is_sensor = |named: &str| named.starts_with("sensor-");
     let right_probe = gone.map(|outcome| outcome.first_named.as_deref().is_some_and(is_sensor));
     let right_outlet = blocked.map(|outcome| outcome.first_named.as_deref() == Some("blocked-outlet"));
