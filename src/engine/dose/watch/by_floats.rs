@@ -11,6 +11,9 @@ use crate::engine::dose::rises::{Missing, blocked, jammed};
 use crate::engine::dose::told;
 use crate::model::{BasinIx, EventTime, FindingKind, Place, Quantity};
 
+/// Less than this of its usual water (logarithm) excuses a float that stays down.
+const AS_EVER: f64 = -0.2;
+
 impl DoseWatch {
     /// Takes which floats rose in an episode.
     pub(super) fn take_by_floats(
@@ -69,12 +72,18 @@ impl DoseWatch {
         (now, board): (EventTime, &mut Board),
         out: &mut Vec<Effect>,
     ) {
+        // Where water goes other ways, other floats rise than used to.
+        if self.standing.iter().any(|standing| !matches!(standing.cause, Cause::Sensor { .. })) {
+            self.rises.restart();
+            return;
+        }
         let rose = |(i, part): (usize, &Part)| {
             let float = view.system.find_sensor(Place::Basin(BasinIx(i as u16)), Quantity::Float)?;
             let is_told = board.stands(FindingKind::SensorStuck, Spot::Sensor(float))
                 || board.stands(FindingKind::SensorSilent, Spot::Sensor(float));
             let response = &episode.responses[i];
-            let came = part.state == PartState::Measured || part.state == PartState::Above;
+            let is_measured = part.state == PartState::Measured || part.state == PartState::Above;
+            let came = is_measured && part.log_share(measured.common) > AS_EVER;
             (!is_told && came && !response.stood_before).then(|| response.float_rose())
         };
         let rose: Vec<Option<bool>> = measured.parts.iter().enumerate().map(rose).collect();
