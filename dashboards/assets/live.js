@@ -127,8 +127,15 @@
     tellAges();
   };
 
+  // A browser keeps six connections to one place at most: pages that nobody sees hold none.
+  let events = null;
+  const rest = () => {
+    events?.close();
+    events = null;
+  };
   const listen = () => {
-    const events = new EventSource(`/live?since=${encodeURIComponent(stamp)}${about ? `&${about}` : ''}`);
+    if (events || document.hidden) return;
+    events = new EventSource(`/live?since=${encodeURIComponent(stamp)}${about ? `&${about}` : ''}`);
     events.addEventListener('board', (event) => {
       const board = JSON.parse(event.data);
       ahead = board.now - Date.now();
@@ -148,6 +155,10 @@
       tellDrawn(false);
     });
   };
+
+  document.addEventListener('visibilitychange', () => (document.hidden ? rest() : listen()));
+  window.addEventListener('pagehide', rest);
+  window.addEventListener('pageshow', listen);
 
   tellAges();
   listen();

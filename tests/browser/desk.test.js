@@ -225,6 +225,25 @@ test('what changes on an open page is tinted without a frame, and not at all for
   }
 });
 
+test('a page that nobody sees holds no line to the daemon, and takes it up again when it is seen', async () => {
+  const page = await openPage(browser);
+  const isLive = (request) => request.url().includes('/live?');
+  const opened = page.waitForRequest(isLive);
+  await page.goto(demo.home);
+  const first = await opened;
+  const show = (hidden) => page.evaluate((is) => {
+    Object.defineProperty(document, 'hidden', { value: is, configurable: true });
+    document.dispatchEvent(new Event('visibilitychange'));
+  }, hidden);
+  const closed = page.waitForEvent('requestfailed', (request) => request === first);
+  await show(true);
+  await closed;
+  const again = page.waitForRequest(isLive);
+  await show(false);
+  await again;
+  await page.context().close();
+});
+
 test('a phone folds away what a wide screen shows at once', async () => {
   for (const [, viewport] of SIZES) {
     const page = await openPage(browser, { viewport });
