@@ -17,8 +17,10 @@ const RUN: &str = "3f1c9a6e-4c7b-4d11-9c5e-0a1b2c3d4e82";
 const FORTNIGHT: Duration = Duration::from_mins(10);
 /// What the buckets held, litres: splitters s1 and s3 divide evenly, s2 does not.
 const CAUGHT: [(&str, f64); 4] = [("quince", 36.0), ("medlar", 24.0), ("fig", 30.5), ("mulberry", 29.5)];
-/// Doses of which the middle is taken.
+/// Doses of which the middle is taken, and how far it may lie from what truly came: weather moves probes against each
+/// other, by 0.015 on average. It tells what was caught from what is designed.
 const DOSES: usize = 15;
+const NEAR: f64 = 0.045;
 
 #[test]
 fn what_buckets_held_decides_the_verdict_and_what_probes_stand_for() {
@@ -29,7 +31,7 @@ fn what_buckets_held_decides_the_verdict_and_what_probes_stand_for() {
     let sam = bearer(&key_of(&yard, "Sam", &["see", "attend"]));
     let before = whole_doses(&yard, EventTime::MIN);
     for (basin, share) in middle(&before[before.len() - DOSES..]) {
-        assert!((share - 0.25).abs() < 0.03, "{basin} received {share} while all is as designed");
+        assert!((share - 0.25).abs() < NEAR, "{basin} received {share} while all is as designed");
     }
 
     let post = |path: &str, body: Value| yard.call("POST", path, &sam, &body).0;
@@ -56,7 +58,7 @@ fn what_buckets_held_decides_the_verdict_and_what_probes_stand_for() {
     let after = middle(&whole_doses(&yard, since));
     for (basin, litres) in CAUGHT {
         let share = after.iter().find(|(id, _)| *id == basin).expect("its probe tells").1;
-        assert!((share - litres / all).abs() < 0.03, "{basin}: {litres} L of {all} caught, {share} told");
+        assert!((share - litres / all).abs() < NEAR, "{basin}: {litres} L of {all} caught, {share} told");
     }
 }
 
