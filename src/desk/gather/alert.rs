@@ -7,7 +7,7 @@ use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
 use crate::advice::{headline, headline_past, place_title};
 use crate::alerts::{Closing, Deed, Stage, Why};
-use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Stretch, Urgency};
+use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Reopened, Stretch, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{
@@ -23,22 +23,34 @@ pub fn alert_row(
     now: EventTime,
 ) -> AlertRow {
     let finding = finding.filter(|_| !alert.stage.is_closed());
+    let is_over = finding.is_none() && !alert.stage.is_closed() && !is_fresh(alert);
+    let stage = stage_words(system, alert.opened_at, &alert.stage, now);
     AlertRow {
         no: alert.no,
         headline: match finding {
             Some(finding) => finding.headline.clone(),
-            None if alert.stage.is_closed() => headline_past(&alert.finding, system),
+            None if is_over || alert.stage.is_closed() => headline_past(&alert.finding, system),
             None => headline(&alert.finding, system),
         },
-        urgency: finding.map_or(Urgency::of(alert.finding.severity), |finding| finding.urgency),
+        urgency: match finding {
+            Some(finding) => finding.urgency,
+            None if is_over => Urgency::Fine,
+            None => Urgency::of(alert.finding.severity),
+        },
         system: (system.id.to_string(), system.name.clone()),
         opened: words::moment(alert.opened_at, now, &system.zone),
         again: finding.filter(|finding| finding.since.at > alert.opened_at).map(|it| it.since.clone()),
-        stage: stage_words(system, alert.opened_at, &alert.stage, now),
+        stage: if is_over { format!("over, but somebody reopened it: {stage}") } else { stage },
         is_open: alert.stage.is_open(),
         is_closed: alert.stage.is_closed(),
+        is_over,
         folded: alert.folded,
     }
+}
+
+/// Whether nothing happened to it yet, so that a board drawn a moment before may not know its finding.
+fn is_fresh(alert: &StoredAlert) -> bool {
+    matches!(alert.stage, Stage::Open { since } if since == alert.opened_at)
 }
 
 fn stage_words(system: &System, opened: EventTime, stage: &Stage, now: EventTime) -> String {
@@ -69,6 +81,22 @@ fn raised(story: &AlertStory) -> EventTime {
     raises.map(|step| step.at).max().unwrap_or(story.alert.opened_at)
 }
 
+/// Who reopened an alert, and since when its finding is over, as its steps tell.
+fn reopened(system: &System, story: &AlertStory, now: EventTime) -> Option<Reopened> {
+    let when = |at| words::moment(at, now, &system.zone);
+    let last = story.steps.iter().rev();
+    let cleared = last.clone().find(|step| matches!(step.deed, Deed::Cleared));
+    last.into_iter().find_map(|step| {
+        let Deed::Reopened { reason } = &step.deed else { return None };
+        Some(Reopened {
+            over_since: cleared.map(|step| when(step.at)),
+            by: step.by.clone()?,
+            at: when(step.at),
+            reason: reason.clone(),
+        })
+    })
+}
+
 /// The present state of a system, beside an alert.
 #[derive(Clone, Debug)]
 pub struct Present {
@@ -90,12 +118,13 @@ pub fn alert(
     units: Units,
 ) -> AlertSheet {
     let (alert, now) = (&story.alert, record.now);
+    let stands = standing(&present.open, alert);
     let stored = StoredFinding {
         system: alert.system.clone(),
         raised_at: raised(story),
         changed_at: alert.changed_at,
-        cleared_at: alert.stage.is_closed().then_some(alert.changed_at),
-        finding: standing(&present.open, alert).map_or(&alert.finding, |it| &it.finding).clone(),
+        cleared_at: stands.is_none().then_some(alert.changed_at),
+        finding: stands.map_or(&alert.finding, |it| &it.finding).clone(),
     };
     let explained = explanations(&stored.finding);
     let rivals = rival::rivals(system, alert, &present.alerts, now);
@@ -105,8 +134,10 @@ pub fn alert(
     let folded = |folded: &StoredAlert| {
         alert_row(system, folded, standing(&present.open, folded).map(told).as_ref(), now)
     };
+    let row = alert_row(system, alert, stands.map(|_| &finding), now);
     AlertSheet {
-        row: alert_row(system, alert, Some(&finding), now),
+        reopened: row.is_over.then(|| reopened(system, story, now)).flatten(),
+        row,
         today: words::today(now, &system.zone),
         about: about(system, &alert.finding.subject),
         explanations: explained.iter().map(|it| (it.words(system), it.probability)).collect(),
@@ -180,5 +211,114 @@ fn did(system: &System, step: &StoredStep, now: EventTime) -> String {
         Deed::Noted { text } => format!("noted: {text}"),
         Deed::Folded { under } => format!("recognised as a consequence of alert {under}"),
         Deed::Unfolded => "stands on its own again".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::alerts::AlertNo;
+    use crate::desk::pages;
+    use crate::desk::samples;
+    use crate::desk::sheet::Chrome;
+    use crate::model::{Finding, FindingKind};
+    use serde_json::json;
+
+    fn at(time: &str) -> EventTime {
+        format!("2026-03-02T{time}:00Z").parse().unwrap()
+    }
+
+    fn alert_of(finding: Finding, stage: Stage) -> StoredAlert {
+        StoredAlert {
+            no: AlertNo(7),
+            system: samples::terrace().id.clone(),
+            finding,
+            opened_at: at("12:00"),
+            changed_at: at("15:00"),
+            stage,
+            calls: 1,
+            under: None,
+            folded: 0,
+        }
+    }
+
+    /// A flood of noon that was over at one and that Ana reopened at three, with what stands open now.
+    fn reopened_flood(open: Vec<StoredFinding>) -> AlertSheet {
+        let system = samples::terrace();
+        let flood = samples::flood(&system, "quince", at("12:00"));
+        let step =
+            |time: &str, by: Option<&str>, deed| StoredStep { at: at(time), by: by.map(str::to_owned), deed };
+        let story = AlertStory {
+            alert: alert_of(flood.finding, Stage::Open { since: at("15:00") }),
+            steps: vec![
+                step("12:00", None, Deed::Opened),
+                step("13:00", None, Deed::Cleared),
+                step("15:00", Some("ana"), Deed::Reopened { reason: "the mulch still floats".to_owned() }),
+            ],
+            sent: Vec::new(),
+            folded: Vec::new(),
+        };
+        let present = Present { open, latest: Vec::new(), alerts: Vec::new() };
+        let record = TimelineRecord { now: at("18:00"), ..TimelineRecord::default() };
+        alert(&system, &story, &present, &record, &Stretch::between(at("06:00"), at("18:00")), Units::Metric)
+    }
+
+    #[test]
+    fn what_is_over_and_reopened_is_told_in_the_past_and_asks_for_nothing_at_once() {
+        let sheet = reopened_flood(Vec::new());
+        assert_eq!(sheet.row.headline, "The “quince tree” basin flooded");
+        assert_eq!((sheet.row.urgency, sheet.row.is_over), (Urgency::Fine, true));
+        assert!(
+            sheet.row.stage.starts_with("over, but somebody reopened it: open again"),
+            "{}",
+            sheet.row.stage
+        );
+        let reopened = sheet.reopened.as_ref().unwrap();
+        assert_eq!((reopened.by.as_str(), reopened.at.at), ("ana", at("15:00")));
+        assert_eq!(reopened.over_since.as_ref().unwrap().at, at("13:00"));
+        let page = pages::alert_main(&Chrome::default(), &sheet).into_string();
+        assert!(page.contains("The water has gone since"), "{page}");
+        assert!(page.contains("the mulch still floats"), "{page}");
+        assert!(!page.contains("First: ") && !page.contains("is flooding"), "{page}");
+    }
+
+    #[test]
+    fn what_stands_again_calls_as_before() {
+        let system = samples::terrace();
+        let sheet = reopened_flood(vec![samples::flood(&system, "quince", at("17:00"))]);
+        assert_eq!(sheet.row.headline, "The “quince tree” basin is flooding");
+        assert_eq!((sheet.row.urgency, sheet.row.is_over), (Urgency::Now, false));
+        assert_eq!(sheet.reopened, None);
+        assert!(pages::alert_main(&Chrome::default(), &sheet).into_string().contains("First: "));
+    }
+
+    #[test]
+    fn an_alert_that_has_just_opened_is_not_taken_to_be_over() {
+        let system = samples::terrace();
+        let flood = samples::flood(&system, "quince", at("12:00")).finding;
+        let row = alert_row(&system, &alert_of(flood, Stage::Open { since: at("12:00") }), None, at("12:01"));
+        assert_eq!((row.is_over, row.urgency), (false, Urgency::Now));
+    }
+
+    #[test]
+    fn a_split_that_was_mended_is_told_in_the_past() {
+        let system = samples::terrace();
+        let mut finding = samples::flood(&system, "quince", at("12:00")).finding;
+        finding.kind = FindingKind::UnevenSplit;
+        finding.subject = Subject::Splitter(system.splitters[0].id.clone());
+        finding.estimate = serde_json::Map::from_iter([("share_a".to_owned(), json!(0.69))]);
+        let how = Closing::Cleared;
+        let story = AlertStory {
+            alert: alert_of(finding, Stage::Closed { at: at("15:00"), how }),
+            steps: Vec::new(),
+            sent: Vec::new(),
+            folded: Vec::new(),
+        };
+        let present = Present { open: Vec::new(), latest: Vec::new(), alerts: Vec::new() };
+        let record = TimelineRecord { now: at("18:00"), ..TimelineRecord::default() };
+        let stretch = Stretch::between(at("06:00"), at("18:00"));
+        let sheet = alert(&system, &story, &present, &record, &stretch, Units::Metric);
+        let gist = sheet.finding.gist.unwrap();
+        assert!(gist.starts_with("It sent 69\u{a0}% to "), "{gist}");
     }
 }

@@ -90,11 +90,13 @@ pub(in crate::desk) fn sheet(
     units: Units,
 ) -> FindingSheet {
     let finding = &stored.finding;
+    let is_over = stored.cleared_at.is_some();
+    // What stands now says nothing of what is over.
+    let beside = if is_over { Beside::Nothing } else { beside };
     let moment = |at| readings.moment(at);
     let water = water(system, stored, readings);
     let stands = water.as_ref().map(|water| water.now);
-    let ahead = flood_due(finding)
-        .filter(|due| beside != Beside::Flood && stored.cleared_at.is_none() && *due > readings.now());
+    let ahead = flood_due(finding).filter(|due| beside != Beside::Flood && !is_over && *due > readings.now());
     let tell = |fact: &Evidence| water.as_ref().map_or_else(|| fact.says.clone(), |water| water.tell(fact));
     let advice = beside.advice()(finding.kind, Some(system));
     FindingSheet {
@@ -111,7 +113,7 @@ pub(in crate::desk) fn sheet(
         gist: match (&water, beside) {
             (Some(water), _) => Some(water.says.clone()),
             (None, Beside::EmptyBattery) => Some(format!("It is silent, {BATTERY_EMPTY}.")),
-            (None, Beside::Nothing | Beside::Flood) => gist(system, finding, ahead.is_some()),
+            (None, Beside::Nothing | Beside::Flood) => gist(system, finding, ahead.is_some(), is_over),
         },
         urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
@@ -141,7 +143,7 @@ pub(super) fn urgency(finding: &Finding, water: Option<WaterNow>) -> Urgency {
 }
 
 /// How much is wrong, for those findings that measure it.
-fn gist(system: &System, finding: &Finding, foretells: bool) -> Option<String> {
+fn gist(system: &System, finding: &Finding, foretells: bool, is_over: bool) -> Option<String> {
     let number = |name: &str| finding.estimate.get(name).and_then(serde_json::Value::as_f64);
     match (finding.kind, &finding.subject) {
         (FindingKind::UnevenSplit, Subject::Splitter(id)) => {
@@ -150,12 +152,14 @@ fn gist(system: &System, finding: &Finding, foretells: bool) -> Option<String> {
             let (now_a, design_a) = (number("share_a")?, system.splitter(ix).split[0]);
             let [to_a, to_b] = [now_a, 1.0 - now_a].map(words::percent);
             let [due_a, due_b] = [design_a, 1.0 - design_a].map(|share| format!("{:.0}", share * 100.0));
-            Some(format!("It sends {to_a} to {a} and {to_b} to {b}; by design {due_a} : {due_b}."))
+            let sends = if is_over { "sent" } else { "sends" };
+            Some(format!("It {sends} {to_a} to {a} and {to_b} to {b}; by design {due_a} : {due_b}."))
         }
         (FindingKind::BlockedOutlet, Subject::Basin(_)) => {
             let (share, design) = (number("share")?, number("design")?);
+            let gets = if is_over { "got" } else { "gets" };
             Some(format!(
-                "It gets {} of the water instead of {}.",
+                "It {gets} {} of the water instead of {}.",
                 words::percent(share),
                 words::percent(design)
             ))

@@ -7,7 +7,7 @@ use super::part::Part;
 use super::{finding, first, mark, timeline};
 use crate::advice::kind_words;
 use crate::desk::assets;
-use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome, Urgency};
+use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome, Reopened, Urgency};
 use crate::desk::words;
 use crate::model::{FindingKind, Severity};
 
@@ -128,7 +128,7 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
 fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
     let label = format!("Tick: {}", row.headline);
     html! {
-        li class={ "alert " (row.urgency.class()) @if row.is_closed { " over" } } {
+        li class={ "alert " (row.urgency.class()) @if row.is_closed || row.is_over { " over" } } {
             @if let Some(is_ticked) = tick { input type="checkbox" name="alert" value=(row.no) checked[is_ticked] aria-label=(label); }
             div {
                 p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
@@ -202,7 +202,7 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
             (part("why", why(sheet)).markup())
             (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
         }
-        @if !sheet.row.is_closed { (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup()) }
+        @if !sheet.row.is_closed && !sheet.row.is_over { (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup()) }
         @if !sheet.folded.is_empty() {
             (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, None)) } } }).markup())
         }
@@ -212,13 +212,15 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
 
 fn heading(sheet: &AlertSheet) -> Markup {
     let row = &sheet.row;
+    let is_past = row.is_closed || row.is_over;
     html! {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
-        h1 class={ "alert-head " (row.urgency.class()) } { (mark::sign(row.urgency)) " " (row.headline) }
+        h1 class={ "alert-head " (row.urgency.class()) @if is_past { " over" } } { (mark::sign(row.urgency)) " " (row.headline) }
         (mark::today(&sheet.today))
-        @if row.is_closed { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
+        @if is_past { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
         @else { (finding::standing(&sheet.finding)) }
         (finding::gist(&sheet.finding))
+        @if let Some(reopened) = &sheet.reopened { (why_reopened(reopened, sheet.finding.kind)) }
         p data-say { (words::capitalised(&row.stage)) "." }
         @for rival in &sheet.rivals {
             p {
@@ -227,8 +229,21 @@ fn heading(sheet: &AlertSheet) -> Markup {
             }
         }
         @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
-        @if !row.is_closed { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
+        @if !is_past { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
         @if let Some((page, name)) = &sheet.about { p { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } } }
+    }
+}
+
+/// That there is nothing to do any more, and who thinks otherwise.
+fn why_reopened(reopened: &Reopened, kind: FindingKind) -> Markup {
+    let is_of_water = matches!(kind, FindingKind::Flooding | FindingKind::Ponding);
+    html! {
+        p {
+            @if is_of_water { "The water has gone" } @else { "It is over" }
+            @if let Some(since) = &reopened.over_since { " since " (mark::time(since)) } ". "
+            b { (reopened.by) } " reopened it " (mark::time(&reopened.at))
+            @if !reopened.reason.is_empty() { ": " (reopened.reason) } "."
+        }
     }
 }
 

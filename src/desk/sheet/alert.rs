@@ -61,8 +61,10 @@ pub struct AlertRow {
     pub stage: String,
     /// It waits for somebody.
     pub is_open: bool,
-    /// It is over.
+    /// It is closed.
     pub is_closed: bool,
+    /// Its finding is over although it is not closed: somebody reopened it.
+    pub is_over: bool,
     /// How many are folded under it.
     pub folded: u32,
 }
@@ -80,6 +82,19 @@ pub struct RivalRow {
     pub at: Moment,
 }
 
+/// An alert that was reopened after its finding was over.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reopened {
+    /// Since when the finding is over, where the alert saw it end.
+    pub over_since: Option<Moment>,
+    /// Who reopened it.
+    pub by: String,
+    /// When.
+    pub at: Moment,
+    /// Why; empty where they did not say.
+    pub reason: String,
+}
+
 /// Everything about one alert.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AlertSheet {
@@ -89,6 +104,8 @@ pub struct AlertSheet {
     pub today: String,
     /// The finding.
     pub finding: FindingSheet,
+    /// Who reopened it after its finding was over, where it stands only for that.
+    pub reopened: Option<Reopened>,
     /// Page and name of what it is about.
     pub about: Option<(String, String)>,
     /// What explains it: the explanation in words, and its probability. Most probable first; empty where there

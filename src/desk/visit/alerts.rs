@@ -13,7 +13,8 @@ use crate::desk::gather::Present;
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
-use crate::desk::sheet::{AlertChoice, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
+use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
+use crate::desk::shelf::Drawn;
 use crate::desk::units::Units;
 use crate::desk::{fetch, gather, pages, upkeep};
 use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
@@ -67,14 +68,12 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     };
     let more = found.len() == LISTED;
     let now = office.now();
-    let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
-    let row = |(alert, system): &(StoredAlert, Arc<System>)| {
-        let finding = open
-            .get(gather::anchor(&system.id, alert.finding.kind, &alert.finding.subject).as_str())
-            .copied();
-        gather::alert_row(system, alert, finding, now)
-    };
-    let mut rows: Vec<_> = found.iter().map(row).collect();
+    let mut rows = rows_by(&board, &found, now);
+    if rows.iter().any(|row| row.is_over) {
+        // A board that is a moment old may not know of a finding that has just come back.
+        let latest = office.shelf.latest(visitor.reach()).await?;
+        rows = rows_by(&latest, &found, now);
+    }
     if !matches!(choice, AlertChoice::Closed | AlertChoice::All) {
         rows.sort_by_key(|row| row.urgency);
     }
@@ -83,6 +82,18 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
         board.stamp,
         AlertsSheet { asked, choice, puzzle, choices, rows, more, problem: None, ticked: Vec::new() },
     ))
+}
+
+/// What the list says of each of `found`, by the findings that `board` knows.
+fn rows_by(board: &Drawn, found: &[(StoredAlert, Arc<System>)], now: EventTime) -> Vec<AlertRow> {
+    let open = board.findings(&found.iter().map(|(_, system)| &system.id).collect());
+    let row = |(alert, system): &(StoredAlert, Arc<System>)| {
+        let finding = open
+            .get(gather::anchor(&system.id, alert.finding.kind, &alert.finding.subject).as_str())
+            .copied();
+        gather::alert_row(system, alert, finding, now)
+    };
+    found.iter().map(row).collect()
 }
 
 /// The newest alerts in the visitor's reach that `sieve` lets through, at most `limit`.
