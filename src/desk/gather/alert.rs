@@ -220,7 +220,7 @@ mod tests {
     use crate::alerts::AlertNo;
     use crate::desk::pages;
     use crate::desk::samples;
-    use crate::desk::sheet::Chrome;
+    use crate::desk::sheet::{Chrome, Who};
     use crate::model::{Finding, FindingKind};
     use serde_json::json;
 
@@ -280,6 +280,7 @@ mod tests {
         assert!(page.contains("The water has gone since"), "{page}");
         assert!(page.contains("the mulch still floats"), "{page}");
         assert!(!page.contains("First: ") && !page.contains("is flooding"), "{page}");
+        assert!(page.contains("<summary><h2>What to do</h2></summary>"), "it can still be read: {page}");
     }
 
     #[test]
@@ -320,5 +321,25 @@ mod tests {
         let sheet = alert(&system, &story, &present, &record, &stretch, Units::Metric);
         let gist = sheet.finding.gist.unwrap();
         assert!(gist.starts_with("It sent 69\u{a0}% to "), "{gist}");
+    }
+
+    #[test]
+    fn a_closed_alert_keeps_what_to_do_and_offers_to_be_reopened() {
+        let mut sheet = reopened_flood(Vec::new());
+        sheet.row.is_closed = true;
+        let who = Who {
+            name: "ana".to_owned(),
+            is_person: true,
+            csrf: "c".to_owned(),
+            sees_everything: true,
+            attends: true,
+            plans: false,
+            governs: false,
+        };
+        let chrome = Chrome { who: Some(who), ..Chrome::default() };
+        let page = pages::alert_main(&chrome, &sheet).into_string();
+        assert!(page.contains("<summary><h2>What to do</h2></summary>"), "{page}");
+        assert!(page.contains("<legend>Reopen this alert</legend>"), "{page}");
+        assert!(!page.contains("What you do about it"), "{page}");
     }
 }

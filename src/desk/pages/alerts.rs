@@ -202,7 +202,7 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
             (part("why", why(sheet)).markup())
             (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
         }
-        @if !sheet.row.is_closed && !sheet.row.is_over { (part("work", html! { h2 { "What to do" } (finding::work(&sheet.finding)) }).markup()) }
+        (part("work", work(sheet)).markup())
         @if !sheet.folded.is_empty() {
             (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, None)) } } }).markup())
         }
@@ -254,7 +254,7 @@ fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
             (hidden(chrome, &format!("/alerts/{}", row.no)))
             input type="hidden" name="alert" value=(row.no);
             fieldset class="acts" {
-                legend { "What you do about it" }
+                legend { @if row.is_closed { "Reopen this alert" } @else { "What you do about it" } }
                 @if row.is_closed {
                     label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
                     button class="plain" name="act" value="reopen" { "Reopen" }
@@ -265,6 +265,15 @@ fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// What to do; folded away once it is over, for whoever wants to read what was advised.
+fn work(sheet: &AlertSheet) -> Markup {
+    html! {
+        @if sheet.row.is_closed || sheet.row.is_over {
+            details class="rest" { summary { h2 { "What to do" } } (finding::work(&sheet.finding)) }
+        } @else { h2 { "What to do" } (finding::work(&sheet.finding)) }
     }
 }
 
