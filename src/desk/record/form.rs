@@ -58,7 +58,7 @@ pub(in crate::desk) fn form(asked: &Asked<'_>) -> Markup {
             div class="pair" {
                 (depth(asked, "air_gap", "Air gap found", record.and_then(|record| record.air_gap_mm)))
                 (depth(asked, "mulch_found", "Mulch found", record.and_then(|record| record.mulch_found_mm)))
-                (depth(asked, "mulch_left", "Mulch left", record.and_then(|record| record.mulch_left_mm)))
+                (depth(asked, "mulch_left", "Mulch afterwards", record.and_then(|record| record.mulch_left_mm)))
             }
         }
         @if matches!(subject, Subject::Splitter(_)) { (level(asked)) }
@@ -108,7 +108,7 @@ fn level(asked: &Asked<'_>) -> Markup {
             legend { "Spirit level across the splitter" }
             div class="pair" {
                 (reading("level_found", "Found", level.and_then(|level| level.found)))
-                (reading("level_left", "Left", level.and_then(|level| level.left)))
+                (reading("level_left", "Afterwards", level.and_then(|level| level.left)))
                 div class="field" {
                     label for={ (mark) "-level-unit" } { "In" }
                     select id={ (mark) "-level-unit" } name="level_unit" {
@@ -305,7 +305,7 @@ mod tests {
         assert!(
             splitter.contains("splitter-levelled")
                 && splitter.contains("Spirit level")
-                && !splitter.contains("Mulch left")
+                && !splitter.contains("Mulch afterwards")
         );
     }
 }

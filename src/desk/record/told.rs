@@ -73,7 +73,7 @@ fn found(record: &ServiceRecord, units: Units) -> Vec<(&'static str, String)> {
     let depths = [
         ("Air gap", record.air_gap_mm),
         ("Mulch found", record.mulch_found_mm),
-        ("Mulch left", record.mulch_left_mm),
+        ("Mulch afterwards", record.mulch_left_mm),
     ];
     found.extend(depths.into_iter().filter_map(|(name, mm)| Some((name, units.depth(mm?)))));
     if let Some(obstruction) = &record.obstruction {
@@ -88,7 +88,7 @@ fn found(record: &ServiceRecord, units: Units) -> Vec<(&'static str, String)> {
             LevelUnit::BubbleMarks => format!("{}{value} marks", if value > 0.0 { "+" } else { "" }),
         };
         found.extend(level.found.map(|value| ("Level found", reading(value))));
-        found.extend(level.left.map(|value| ("Level left", reading(value))));
+        found.extend(level.left.map(|value| ("Level afterwards", reading(value))));
     }
     found
 }

@@ -174,7 +174,7 @@ fn services(year: &Account, zone: &TimeZone, units: Units) -> Markup {
                                         "; " (units.depth(found)) " of mulch found"
                                         @if let Some(foretold) = &it.foretold { " (" (words::percent(foretold.mulch_left)) " was thought to be left)" }
                                     }
-                                    @if let Some(left) = it.mulch_left_mm { "; " (units.depth(left)) " of mulch left behind" }
+                                    @if let Some(left) = it.mulch_left_mm { "; " (units.depth(left)) " of mulch afterwards" }
                                     @if let Some(foretold) = &it.foretold {
                                         "; without that a first flood was foretold between " (day(foretold.earliest, zone)) " and " (day(foretold.latest, zone))
                                     }
