@@ -341,5 +341,7 @@ mod tests {
         assert!(page.contains("<summary><h2>What to do</h2></summary>"), "{page}");
         assert!(page.contains("<legend>Reopen this alert</legend>"), "{page}");
         assert!(!page.contains("What you do about it"), "{page}");
+        let (verb, reason) = (page.find(">Reopen</button>").unwrap(), page.find("name=\"reason\"").unwrap());
+        assert!(verb < reason, "the verb comes before its details: {page}");
     }
 }

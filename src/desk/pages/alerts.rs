@@ -166,8 +166,8 @@ fn hidden(chrome: &Chrome, back: &str) -> Markup {
 fn snooze() -> Markup {
     html! {
         span class="act" {
-            label { "for " select name="hours" { @for (hours, words) in SNOOZES { option value=(hours) selected[hours == 24] { (words) } } } }
             button class="plain" name="act" value="snooze" { "Snooze" }
+            label { span class="unseen" { "Snooze " } "for " select name="hours" { @for (hours, words) in SNOOZES { option value=(hours) selected[hours == 24] { (words) } } } }
         }
     }
 }
@@ -175,8 +175,8 @@ fn snooze() -> Markup {
 fn close() -> Markup {
     html! {
         span class="act" {
-            label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
             button class="plain" name="act" value="close" { "Close" }
+            label { span class="unseen" { "Close " } "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
         }
     }
 }
@@ -256,8 +256,10 @@ fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
             fieldset class="acts" {
                 legend { @if row.is_closed { "Reopen this alert" } @else { "What you do about it" } }
                 @if row.is_closed {
-                    label { "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
-                    button class="plain" name="act" value="reopen" { "Reopen" }
+                    span class="act" {
+                        button class="plain" name="act" value="reopen" { "Reopen" }
+                        label { span class="unseen" { "Reopen " } "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
+                    }
                 } @else {
                     @if row.is_open { button name="act" value="acknowledge" { "Acknowledge" } }
                     (snooze())

@@ -304,7 +304,7 @@ fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
             Ok(Act::Snooze { until: at + Span::from_hours(hours.clamp(1, 24 * 90)) })
         }
         "close" if reason.is_empty() => {
-            Err(Problem::wrong("Write after “because” why it is closed although it still stands."))
+            Err(Problem::wrong("Write after “Close because” why it is closed although it still stands."))
         }
         "close" => Ok(Act::Close { reason }),
         "reopen" => Ok(Act::Reopen { reason }),
