@@ -34,6 +34,8 @@ pub struct Upkeep {
     pub tasks: BTreeMap<TaskKey, Task>,
     /// The visits.
     pub plan: Plan,
+    /// The last day that the plan looks ahead to; none without a system.
+    pub until: Option<Day>,
 }
 
 /// What is known of all systems.
@@ -173,7 +175,8 @@ pub fn work_out(
         }
     }
     let plan = today.map_or_else(Plan::default, |today| plan(&jobs, crew, today, before));
-    Ok(Upkeep { made: Some(now), tasks: all, plan })
+    let until = today.map(|today| today.plus(crew.ahead));
+    Ok(Upkeep { made: Some(now), tasks: all, plan, until })
 }
 
 /// Systems that were first heard after this part of the time are left out of a comparison.

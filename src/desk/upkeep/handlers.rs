@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use serde::Deserialize;
 
-use super::rows::{VisitRow, Wanted, first_tasks, tasks, visits};
+use super::rows::{TaskRow, VisitRow, Wanted, first_tasks, tasks, visits};
 use super::tasks_page::{self, TasksSheet};
 use super::visits_page::{self, Calendar, VisitsSheet};
 use super::{compared, feed, table};
@@ -90,7 +90,10 @@ async fn show_visits(
 }
 
 fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calendar, units: Units) -> String {
-    let made = office.desk.upkeep.borrow().made;
+    let (made, until) = {
+        let upkeep = office.desk.upkeep.borrow();
+        (upkeep.made, upkeep.until)
+    };
     let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
     let today = today(office, visitor);
     let mut rows = visits(office, visitor);
@@ -103,8 +106,16 @@ fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calen
     }
     rows.retain(|row| asked.property.is_empty() || row.visit.property.as_str() == asked.property);
     let properties = properties(office, visitor);
-    let sheet = VisitsSheet { rows, property: asked.property, properties, made, today, units, calendar };
+    let next = if rows.is_empty() { next_task(office, visitor, &asked.property) } else { None };
+    let property = asked.property;
+    let sheet = VisitsSheet { rows, property, properties, made, until, next, today, units, calendar };
     visits_page::visits(&office.chrome(visitor, 0), &sheet)
+}
+
+/// The task of `property`, of all where that is empty, that falls due first.
+fn next_task(office: &Office, visitor: &Visitor, property: &str) -> Option<TaskRow> {
+    let wanted = Wanted { property: property.to_owned(), ..Wanted::default() };
+    tasks(office, visitor, &wanted).into_iter().min_by_key(|row| row.window[1])
 }
 
 /// `GET /visits.csv`

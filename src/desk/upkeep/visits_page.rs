@@ -25,6 +25,10 @@ pub(super) struct VisitsSheet {
     pub(super) properties: BTreeSet<(String, String)>,
     /// When the plan was made; none before the first.
     pub(super) made: Option<Moment>,
+    /// The last day that the plan looks ahead to.
+    pub(super) until: Option<Day>,
+    /// What is due next, where no visit is planned.
+    pub(super) next: Option<TaskRow>,
     pub(super) today: Day,
     pub(super) units: Units,
     /// How the visitor gets a calendar.
@@ -69,11 +73,18 @@ pub(super) fn visits(chrome: &Chrome, sheet: &VisitsSheet) -> String {
     layout_with(chrome, &page, &[&assets::FORMS, &assets::UPKEEP_STYLE], &main).into_string()
 }
 
-const fn none(sheet: &VisitsSheet) -> &'static str {
-    match (sheet.made.is_none(), sheet.property.is_empty()) {
-        (true, _) => "The first plan is being made: load the page again in a moment.",
-        (false, true) => "No visit is needed.",
-        (false, false) => "No visit is needed there.",
+/// Why there is no visit, how far that looks ahead, and what is due after that.
+fn none(sheet: &VisitsSheet) -> Markup {
+    if sheet.made.is_none() {
+        return html! { "The first plan is being made: load the page again in a moment." };
+    }
+    html! {
+        "No visit is needed" @if !sheet.property.is_empty() { " there" }
+        @if let Some(until) = sheet.until { " until " (until) } ". "
+        @if let Some(next) = &sheet.next {
+            "Next comes: " a class="target" href={ "/systems/" (next.system.0) } { (next.title) ", " (next.system.1) } ", "
+            (due_words(next.window, next.task.key.kind, sheet.today, None)) "."
+        } @else { "No task is known yet that falls due later." }
     }
 }
 
@@ -184,5 +195,68 @@ fn hours(minutes: u32) -> String {
         (0, minutes) => format!("{minutes}\u{a0}minutes"),
         (hours, 0) => format!("{hours}\u{a0}h"),
         (hours, minutes) => format!("{hours}\u{a0}h {minutes}\u{a0}min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+    use crate::desk::sheet::Urgency;
+    use crate::model::{Severity, Subject};
+    use crate::upkeep::{Task, TaskKey, Window};
+
+    fn nothing_planned(next: Option<TaskRow>) -> String {
+        let today = Day(20_514);
+        let sheet = VisitsSheet {
+            rows: Vec::new(),
+            property: String::new(),
+            properties: BTreeSet::new(),
+            made: Some(Moment {
+                at: "2026-03-02T12:00:00Z".parse().unwrap(),
+                words: "today 12:00".to_owned(),
+            }),
+            until: Some(today.plus(120)),
+            next,
+            today,
+            units: Units::Metric,
+            calendar: Calendar::Open,
+        };
+        visits(&Chrome::default(), &sheet)
+    }
+
+    #[test]
+    fn where_no_visit_is_planned_it_says_until_when_and_what_comes_next() {
+        let system = samples::terrace();
+        let at = "2026-09-01T12:00:00Z".parse().unwrap();
+        let subject = Subject::Basin(system.basins[0].id.clone());
+        let key = TaskKey { system: system.id.clone(), kind: TaskKind::RenewMulch, subject };
+        let due = Day(20_514).plus(183);
+        let next = TaskRow {
+            system: (system.id.to_string(), system.name.clone()),
+            property: "Alder Court".to_owned(),
+            title: key.title(&system),
+            urgency: Urgency::NextVisit,
+            window: [due, due, due],
+            over: false,
+            visit: None,
+            task: Task {
+                property: system.property.clone(),
+                window: Window { earliest: at, due: at, latest: at },
+                urgency: Severity::Info,
+                mends: false,
+                reason: String::new(),
+                materials: Vec::new(),
+                minutes: 60,
+                key,
+            },
+        };
+        let title = next.title.clone();
+        let page = nothing_planned(Some(next));
+        let until = Day(20_514).plus(120);
+        assert!(page.contains(&format!("No visit is needed until {until}.")), "{page}");
+        let due = due.date().strftime("%-d %b %Y").to_string();
+        assert!(page.contains(&title) && page.contains(&format!("due {due}")), "{page}");
+        assert!(nothing_planned(None).contains("No task is known yet that falls due later."));
     }
 }
