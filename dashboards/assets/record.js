@@ -171,7 +171,7 @@
         const record = await write(form);
         form.reset();
         const arrived = await flush();
-        if (arrived.some((sent) => sent.key === record.key) && !('stay' in form.dataset)) { location.assign(`/services/${record.key}`); return; }
+        if (arrived.some((sent) => sent.key === record.key) && !('stay' in form.dataset)) { location.assign(`/services/${record.key}?saved=1`); return; }
         form.dispatchEvent(new CustomEvent('kept', { bubbles: true, detail: { key: record.key } }));
         box.scrollIntoView({ block: 'start' });
       } catch (error) {

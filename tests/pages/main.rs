@@ -17,7 +17,7 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 32] = [
+const PAGES: [(&str, &str); 33] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -43,6 +43,7 @@ const PAGES: [(&str, &str); 32] = [
     ("test_by_probes", "/tests/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16011"),
     ("test_by_buckets", "/tests/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16012"),
     ("service", "/services/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16013"),
+    ("service_saved", "/services/0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16013?saved=1"),
     ("year", "/systems/terrace/years/2026"),
     ("labels", "/systems/terrace/labels"),
     ("setup", "/setup"),

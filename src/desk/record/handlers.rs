@@ -12,18 +12,18 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::form::{self, Asked};
-use super::pages::{self, ListSheet, StorySheet};
+use super::pages::{self, ListSheet, Saved, StorySheet};
 use super::{table, told, work};
 use crate::desk::answer::{Fault, html};
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
 use crate::desk::units::Units;
-use crate::desk::words;
+use crate::desk::{upkeep, words};
 use crate::ledger::{ServiceFilter, ServiceStory, StoredService};
 use crate::model::{Action, EventTime, RecordKey, Subject, System};
 use crate::secrets::Token;
-use crate::upkeep::TaskKind;
+use crate::upkeep::{Day, TaskKind};
 
 /// Records on one page, and lines of one table.
 const LISTED: usize = 50;
@@ -118,9 +118,9 @@ async fn write(
     let is_script = headers.get(header::ACCEPT).is_some_and(|kind| kind == "application/json");
     match written(&office, &visitor, &id, &fields).await {
         Ok(key) if is_script => {
-            Json(json!({ "key": key, "page": format!("/services/{key}") })).into_response()
+            Json(json!({ "key": key, "page": format!("/services/{key}?saved=1") })).into_response()
         }
-        Ok(key) => Redirect::to(&format!("/services/{key}")).into_response(),
+        Ok(key) => Redirect::to(&format!("/services/{key}?saved=1")).into_response(),
         Err(problem) if is_script => problem.into_response(),
         Err(problem) => again(&office, &visitor, &id, &fields, &problem),
     }
@@ -271,9 +271,22 @@ async fn as_csv(office: &Office, systems: &[Arc<System>], name: &str) -> Respons
     }
 }
 
+/// Whether a record was written down just now.
+#[derive(Debug, Deserialize)]
+struct Just {
+    /// Anything, where it was.
+    saved: Option<String>,
+}
+
 /// `GET /services/{key}`
-async fn one(visitor: Visitor, State(office): Shared, Path(key): Path<String>, units: Units) -> Response {
-    match shown(&office, &visitor, &key, units, None).await {
+async fn one(
+    visitor: Visitor,
+    State(office): Shared,
+    Path(key): Path<String>,
+    Query(just): Query<Just>,
+    units: Units,
+) -> Response {
+    match shown(&office, &visitor, &key, units, (just.saved.is_some(), None)).await {
         Ok(page) => html(page),
         Err(problem) if problem.status() == StatusCode::NOT_FOUND => Fault::NoPage.page(&office, &visitor),
         Err(problem) => problem.into_response(),
@@ -285,7 +298,7 @@ async fn shown(
     visitor: &Visitor,
     key: &str,
     units: Units,
-    problem: Option<String>,
+    (is_new, problem): (bool, Option<String>),
 ) -> Result<String, Problem> {
     let key = RecordKey::new(key).map_err(|_| Problem::not_found("no record in your reach has this key"))?;
     let (story, system) = work::story(office, visitor, &key).await?;
@@ -304,10 +317,25 @@ async fn shown(
         ended: ended.iter().map(|alert| alert.0).collect(),
         beyond_recall,
         problem,
+        saved: is_new.then(|| saved(office, &system, last)),
     };
     let asked = asked(&system, &last.record.subject, office, units);
     let asked = Asked { record: Some(&last.record), mark: "correct", ..asked };
     Ok(pages::story(&office.chrome(visitor, 0), &sheet, &asked))
+}
+
+/// What became due by the record that was just written down.
+fn saved(office: &Office, system: &System, last: &StoredService) -> Saved {
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let is_ahead = upkeep.made.is_none_or(|made| made < last.written_at);
+    let subject = &last.record.subject;
+    let rows = if is_ahead { Vec::new() } else { upkeep::proofs(&upkeep, system, subject, office.now()) };
+    let today = Day::of(office.now(), &system.zone);
+    let proofs = rows.iter().map(|row| {
+        let due = upkeep::due_words(row.window, row.task.key.kind, today, row.visit.map(|(_, day)| day));
+        (format!("{}, {due}", row.title), upkeep::record_address(row))
+    });
+    Saved { is_ahead, proofs: proofs.collect() }
 }
 
 /// `POST /services/{key}`
@@ -319,10 +347,10 @@ async fn change(
     fields: Fields,
 ) -> Response {
     match changed(&office, &visitor, &key, &fields).await {
-        Ok(()) => Redirect::to(&format!("/services/{key}")).into_response(),
+        Ok(()) => Redirect::to(&format!("/services/{key}?saved=1")).into_response(),
         Err(problem) => {
             let says = Some(problem.detail().to_owned());
-            match shown(&office, &visitor, &key, units, says).await {
+            match shown(&office, &visitor, &key, units, (false, says)).await {
                 Ok(page) => (problem.status(), html(page)).into_response(),
                 Err(other) => other.into_response(),
             }

@@ -36,6 +36,17 @@ pub(super) struct StorySheet {
     /// What the engine keeps although the last correction says otherwise.
     pub(super) beyond_recall: Vec<String>,
     pub(super) problem: Option<String>,
+    /// It was written down just now.
+    pub(super) saved: Option<Saved>,
+}
+
+/// What to tell whoever has just written a record down.
+#[derive(Debug)]
+pub(super) struct Saved {
+    /// The tasks are older than the record and are being worked out anew.
+    pub(super) is_ahead: bool,
+    /// What is to prove the work: words and address.
+    pub(super) proofs: Vec<(String, String)>,
 }
 
 fn page(chrome: &Chrome, title: &str, here: &str, main: &Markup) -> String {
@@ -138,6 +149,7 @@ pub(super) fn story(chrome: &Chrome, sheet: &StorySheet, asked: &Asked<'_>) -> S
         }
         h1 { (last.place) }
         (problem(sheet.problem.as_ref()))
+        @if let Some(saved) = &sheet.saved { (saved_words(saved, &last.system.0)) }
         @if last.withdrawn { p class="problem" { "Withdrawn by " (last.by) ": " (last.reason) } }
         article class={ "record" @if last.withdrawn { " over" } } {
             (body(last))
@@ -179,6 +191,19 @@ pub(super) fn story(chrome: &Chrome, sheet: &StorySheet, asked: &Asked<'_>) -> S
         }
     };
     page(chrome, &last.place, &here, &main)
+}
+
+/// That it is kept, and what became due by it.
+fn saved_words(saved: &Saved, system: &str) -> Markup {
+    html! {
+        div role="status" {
+            p { b { "It is saved." } @if saved.is_ahead { " What it makes due is being worked out: " a class="target" href={ "/tasks?system=" (system) } { "the tasks of this system" } " show it in a moment." } }
+            @if !saved.proofs.is_empty() {
+                p { "Due after it:" }
+                ul { @for (words, address) in &saved.proofs { li { a class="target" href=(address) { (words) } } } }
+            }
+        }
+    }
 }
 
 fn correct(chrome: &Chrome, last: &Told, asked: &Asked<'_>, here: &str) -> Markup {

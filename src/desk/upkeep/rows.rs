@@ -307,6 +307,29 @@ pub(in crate::desk) fn mulch_due(
     Some(coming_row(task, system, &planned, now).due)
 }
 
+/// Flow tests at `system` that would prove what was done to `subject`: of the splitter itself, or of the one that feeds
+/// the basin.
+pub(in crate::desk) fn proofs(
+    upkeep: &Upkeep,
+    system: &System,
+    subject: &Subject,
+    now: EventTime,
+) -> Vec<TaskRow> {
+    let splitter = match subject {
+        Subject::Splitter(_) => Some(subject.clone()),
+        Subject::Basin(id) => system
+            .find_basin(id.as_str())
+            .and_then(|basin| system.tree().parent(basin))
+            .map(|step| Subject::Splitter(system.splitter(step.splitter).id.clone())),
+        Subject::Sensor(_) | Subject::Source | Subject::Diverter => None,
+    };
+    let key =
+        splitter.map(|subject| TaskKey { system: system.id.clone(), kind: TaskKind::FlowTest, subject });
+    let task = key.and_then(|key| upkeep.tasks.get(&key));
+    let planned = planned(upkeep, |key| task.is_some_and(|task| task.key == *key));
+    task.map(|task| row(task, system, &planned, now)).into_iter().collect()
+}
+
 /// The tasks at `system` that are worth doing by now.
 pub(in crate::desk) fn worth_doing<'u>(
     upkeep: &'u Upkeep,
@@ -384,7 +407,7 @@ pub(in crate::desk) fn due_words(
 }
 
 /// Where the work is written down, or the test is run.
-pub(super) fn record_address(row: &TaskRow) -> String {
+pub(in crate::desk) fn record_address(row: &TaskRow) -> String {
     if row.task.key.kind == TaskKind::FlowTest {
         return format!("/systems/{}/tests", row.system.0);
     }
@@ -395,6 +418,35 @@ pub(super) fn record_address(row: &TaskRow) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::desk::samples;
+    use crate::upkeep::Window;
+
+    #[test]
+    fn work_at_a_basin_is_proved_at_the_splitter_that_feeds_it() {
+        let (system, now) = (samples::terrace(), "2026-06-01T12:00:00Z".parse().unwrap());
+        let basin = system.find_basin("quince").unwrap();
+        let above = system.tree().parent(basin).unwrap().splitter;
+        let subject = Subject::Splitter(system.splitter(above).id.clone());
+        let key = TaskKey { system: system.id.clone(), kind: TaskKind::FlowTest, subject };
+        let task = Task {
+            property: system.property.clone(),
+            window: Window { earliest: now, due: now, latest: now },
+            urgency: Severity::Info,
+            mends: false,
+            reason: String::new(),
+            materials: Vec::new(),
+            minutes: 20,
+            key: key.clone(),
+        };
+        let upkeep = Upkeep { tasks: [(key.clone(), task)].into(), ..Upkeep::default() };
+        let of = |subject| proofs(&upkeep, &system, &subject, now);
+        let found = of(Subject::Basin(system.basin(basin).id.clone()));
+        assert_eq!(found.iter().map(record_address).collect::<Vec<_>>(), ["/systems/terrace/tests"]);
+        assert_eq!(of(key.subject).len(), 1);
+        assert!(of(Subject::Diverter).is_empty());
+        let none = proofs(&Upkeep::default(), &system, &Subject::Basin(system.basin(basin).id.clone()), now);
+        assert!(none.is_empty());
+    }
 
     #[test]
     fn a_day_that_is_over_is_not_planned() {
