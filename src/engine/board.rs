@@ -54,6 +54,12 @@ impl Board {
         self.since(kind, spot).is_some()
     }
 
+    /// Whether a sensor is silent, stuck or implausible, so that nothing may rest on it.
+    pub(crate) fn distrusts(&self, sensor: SensorIx) -> bool {
+        let doubts = [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
+        doubts.iter().any(|&kind| self.stands(kind, Spot::Sensor(sensor)))
+    }
+
     /// Since when a finding stands.
     pub(crate) fn since(&self, kind: FindingKind, spot: Spot) -> Option<EventTime> {
         self.standing.iter().find(|s| s.kind == kind && s.spot == spot).map(|s| s.since)

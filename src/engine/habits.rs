@@ -2,16 +2,14 @@
 
 use std::sync::Arc;
 
-use super::board::{Board, Spot};
+use super::board::Board;
 use super::day::Day;
 use super::machine::Engine;
 use super::signal::Cadence;
 use super::soak::{DayView, FloatNow};
 use super::use_watch::{UseView, UseWatch};
 use super::{Dose, Effect};
-use crate::model::{
-    BasinIx, Depths, EventTime, FindingKind, Place, Quantity, Reading, SensorIx, Service, Span, Subject,
-};
+use crate::model::{BasinIx, Depths, EventTime, Place, Quantity, Reading, SensorIx, Service, Span, Subject};
 
 /// Longer than this between two counts, and it is not known when the water came.
 const COUNT_GAP: Span = Span::from_hours(6);
@@ -102,10 +100,8 @@ impl Engine {
             probe.is_some_and(|probe| probe.content().is_some_and(|content| probe.is_at_ceiling(content)))
         };
         let believed = |sensor: SensorIx| {
-            let doubts =
-                [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
             let heard = self.state.sensors[sensor.0 as usize].cadence.last().is_some();
-            heard && !doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(sensor)))
+            heard && !self.state.board.distrusts(sensor)
         };
         let sensors = self.layout.basins.iter().flat_map(|basin| [basin.moisture, basin.float]);
         let stands = |sensor: SensorIx| {
@@ -147,11 +143,9 @@ impl Engine {
     fn float_now(&self, float: Option<SensorIx>) -> FloatNow {
         let known = float.and_then(|sensor| Some((sensor, self.state.sensors[sensor.0 as usize].float()?)));
         let Some((sensor, signal)) = known else { return FloatNow { believed: false, wet_since: None } };
-        let doubts = [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
-        let doubted = doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(sensor)));
         // A float that reports changes alone may be long unheard, but not for days while water comes and goes.
         let heard = signal.last().is_some();
-        FloatNow { believed: heard && !doubted, wet_since: signal.wet_since() }
+        FloatNow { believed: heard && !self.state.board.distrusts(sensor), wet_since: signal.wet_since() }
     }
 
     /// Somebody worked on a basin: what was learnt of its floor and mulch begins anew.

@@ -124,11 +124,7 @@ impl Engine {
     /// What a basin's sensor shows of the episode under way: its probe, or its float where there is none.
     fn shown(&self, basin: usize) -> Shown {
         let layout = &self.layout.basins[basin];
-        let believed = |sensor: &SensorIx| {
-            let doubts =
-                [FindingKind::SensorStuck, FindingKind::SensorImplausible, FindingKind::SensorSilent];
-            !doubts.iter().any(|&kind| self.state.board.stands(kind, Spot::Sensor(*sensor)))
-        };
+        let believed = |sensor: &SensorIx| !self.state.board.distrusts(*sensor);
         if let Some(sensor) = layout.moisture {
             let rise = |signal: &ProbeSignal| {
                 let rise = signal.episode().filter(|rise| rise.readings >= 2)?;

@@ -49,7 +49,7 @@ pub(super) struct Episode {
     rising_until: EventTime,
     /// Litres that the meter counted.
     pub(super) metered: f64,
-    /// Of those, what came at once: each half as much after [`HALVES`].
+    /// Of those, what came at once: fading as [`BURST_FADES`] says.
     burst: Burst,
     pub(super) rain: bool,
     /// By basin.

@@ -44,7 +44,7 @@ pub(super) fn dose(
 }
 
 /// The float of a basin, or the basin itself if it has none.
-pub(super) fn float_of(system: &System, basin: BasinIx) -> Spot {
+fn float_of(system: &System, basin: BasinIx) -> Spot {
     system.find_sensor(Place::Basin(basin), Quantity::Float).map_or(Spot::Basin(basin), Spot::Sensor)
 }
 

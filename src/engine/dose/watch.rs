@@ -1,6 +1,7 @@
 //! Watches a system's doses: shares, and what to conclude when they change.
 
 mod by_floats;
+mod jammed;
 mod mended;
 
 use serde::{Deserialize, Serialize};

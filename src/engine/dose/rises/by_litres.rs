@@ -46,15 +46,16 @@ impl MeteredDose<'_> {
     ) -> Says {
         let is_near = |other: BasinIx| is_near(self.system, basin, other);
         // No cause here moves anything but its own basin's water and that of those beside it.
-        let together = |causes: Option<&[Cause]>, with_near: bool| {
+        let together = |causes: &[Cause], with_near: bool| {
             let of_common: [f64; COMMON.len()] = std::array::from_fn(|k| {
                 let asked = self.system.basin_ixs().filter(|other| with_near || !is_near(*other));
                 let of_one = asked.map(|other| {
                     let i = other.0 as usize;
-                    let moved = causes.filter(|_| other == basin || is_near(other));
-                    moved.map_or(as_believed[i][k], |causes| {
+                    if other == basin || is_near(other) {
                         self.log_likelihood(i, thresholds[i], COMMON[k], causes)
-                    })
+                    } else {
+                        as_believed[i][k]
+                    }
                 });
                 of_one.sum::<f64>() - 0.5 * (COMMON[k] / COMMON_SPREAD).powi(2)
             });
@@ -63,7 +64,7 @@ impl MeteredDose<'_> {
         let ratio = |cause: Cause, with_near: bool| {
             let others: Vec<Cause> = self.believed.iter().filter(|it| !it.is_same(cause)).copied().collect();
             let with = [&others[..], &[cause]].concat();
-            together(Some(&with), with_near) - together(Some(&others), with_near)
+            together(&with, with_near) - together(&others, with_near)
         };
         Says {
             blocked: ratio(blocked(basin), true),

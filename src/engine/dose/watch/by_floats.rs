@@ -6,13 +6,10 @@ use crate::engine::board::{Board, Spot};
 use crate::engine::dose::alarm::Relief;
 use crate::engine::dose::cause::Cause;
 use crate::engine::dose::episode::{Episode, Response};
-use crate::engine::dose::measure::{Measured, Part, PartState, Shown};
+use crate::engine::dose::measure::Shown;
 use crate::engine::dose::rises::{Missing, blocked, jammed};
 use crate::engine::dose::told;
-use crate::model::{BasinIx, EventTime, FindingKind, Place, Quantity};
-
-/// Less than this of its usual water (logarithm) excuses a float that stays down.
-const AS_EVER: f64 = -0.2;
+use crate::model::{BasinIx, EventTime, FindingKind};
 
 impl DoseWatch {
     /// Takes which floats rose in an episode.
@@ -58,38 +55,6 @@ impl DoseWatch {
             };
             let (kind, _) = told::place(view.system, standing.cause);
             let conclusion = told::by_floats(view.system, missing, kind, standing.since);
-            board.conclude(view.system, now, conclusion, out);
-        }
-    }
-
-    /// Takes which floats rose in an episode that probes measured: a float that stays down though as much came as ever is
-    /// jammed.
-    pub(super) fn take_jammed(
-        &mut self,
-        view: &DoseView<'_>,
-        episode: &Episode,
-        measured: &Measured,
-        (now, board): (EventTime, &mut Board),
-        out: &mut Vec<Effect>,
-    ) {
-        // Where water goes other ways, other floats rise than used to.
-        if self.standing.iter().any(|standing| !matches!(standing.cause, Cause::Sensor { .. })) {
-            self.rises.restart();
-            return;
-        }
-        let rose = |(i, part): (usize, &Part)| {
-            let float = view.system.find_sensor(Place::Basin(BasinIx(i as u16)), Quantity::Float)?;
-            let is_told = board.stands(FindingKind::SensorStuck, Spot::Sensor(float))
-                || board.stands(FindingKind::SensorSilent, Spot::Sensor(float));
-            let response = &episode.responses[i];
-            let is_measured = part.state == PartState::Measured || part.state == PartState::Above;
-            let came = is_measured && part.log_share(measured.common) > AS_EVER;
-            (!is_told && came && !response.stood_before).then(|| response.float_rose())
-        };
-        let rose: Vec<Option<bool>> = measured.parts.iter().enumerate().map(rose).collect();
-        self.rises.note(view.system, episode.began, &rose, None, &[]);
-        for missing in self.rises.jammed(view.system) {
-            let conclusion = told::by_floats(view.system, missing, FindingKind::SensorStuck, missing.since);
             board.conclude(view.system, now, conclusion, out);
         }
     }
