@@ -11,7 +11,7 @@
 //!
 //! Common practice, no published source. A consequence that outlives its cause stands on its own again.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::AlertNo;
 use crate::model::{BasinIx, EventTime, FindingKind, Id, Span, SplitterIx, Subject, System};
@@ -24,8 +24,8 @@ const SILENT_WITHIN: Span = Span::from_hours(6);
 /// What folding has to know of a system.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Piping {
-    /// Basins below each splitter.
-    basins: BTreeMap<Id, BTreeSet<Id>>,
+    /// Each splitter with the basins below it; few of either, so that looking through them is quick and takes no room.
+    splitters: Box<[(Id, Box<[Id]>)]>,
 }
 
 /// An alert that is not closed.
@@ -51,20 +51,23 @@ impl Piping {
             let fed = |ix: &BasinIx| system.tree().side_of(splitter, *ix).is_some();
             system.basin_ixs().filter(fed).map(|ix| system.basin(ix).id.clone()).collect()
         };
-        let basins = splitters.map(|ix| (system.splitter(ix).id.clone(), below(ix)));
-        Self { basins: basins.collect() }
+        Self { splitters: splitters.map(|ix| (system.splitter(ix).id.clone(), below(ix))).collect() }
+    }
+
+    fn below(&self, splitter: &Id) -> Option<&[Id]> {
+        self.splitters.iter().find_map(|(id, basins)| (id == splitter).then_some(&**basins))
     }
 
     fn is_below(&self, basin: &Id, splitter: &Id) -> bool {
-        self.basins.get(splitter).is_some_and(|basins| basins.contains(basin))
+        self.below(splitter).is_some_and(|basins| basins.contains(basin))
     }
 
     /// Whether all that `lower` feeds is below `upper` too, and more.
     fn is_further_up(&self, upper: &Id, lower: &Id) -> bool {
-        let (Some(upper), Some(lower)) = (self.basins.get(upper), self.basins.get(lower)) else {
+        let (Some(upper), Some(lower)) = (self.below(upper), self.below(lower)) else {
             return false;
         };
-        upper.len() > lower.len() && lower.is_subset(upper)
+        upper.len() > lower.len() && lower.iter().all(|basin| upper.contains(basin))
     }
 }
 
@@ -142,6 +145,8 @@ fn gather_silent(standing: &[Standing<'_>], causes: &mut BTreeMap<AlertNo, Alert
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
     use proptest::prelude::*;
 
@@ -151,9 +156,9 @@ mod tests {
 
     /// s1 feeds s2 and fig; s2 feeds quince and plum.
     fn pipes() -> BTreeMap<Id, Piping> {
-        let set = |ids: &[&str]| ids.iter().map(|text| id(text)).collect::<BTreeSet<_>>();
+        let set = |ids: &[&str]| ids.iter().map(|text| id(text)).collect::<Box<[_]>>();
         let basins = [(id("s1"), set(&["fig", "quince", "plum"])), (id("s2"), set(&["quince", "plum"]))];
-        BTreeMap::from([(id("east"), Piping { basins: basins.into() })])
+        BTreeMap::from([(id("east"), Piping { splitters: basins.into() })])
     }
 
     struct Yard(Vec<(u64, Id, FindingKind, Subject, EventTime)>);

@@ -46,10 +46,7 @@ impl SettingsFile {
 /// # Errors
 /// Every fault found.
 pub(super) fn read_systems(folder: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<Fault>> {
-    match systemfile::load_dir(folder, prefix) {
-        Ok(systems) => Ok(systems.into_iter().map(Arc::new).collect()),
-        Err(faults) => Err(faults.into_iter().map(Fault::from).collect()),
-    }
+    systemfile::load_dir(folder, prefix).map_err(|faults| faults.into_iter().map(Fault::from).collect())
 }
 
 impl From<Vec<Fault>> for Failure {

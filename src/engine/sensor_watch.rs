@@ -32,7 +32,7 @@ pub(crate) struct SensorWatch {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Signal {
     Plain,
-    Float(FloatSignal),
+    Float(Box<FloatSignal>),
     Probe(Box<Probe>),
     /// Low readings in a row.
     Battery(u8),
@@ -59,7 +59,7 @@ pub(crate) enum Meaning {
 impl SensorWatch {
     pub(crate) fn new(quantity: Quantity) -> Self {
         let signal = match quantity {
-            Quantity::Float | Quantity::Overflow => Signal::Float(FloatSignal::default()),
+            Quantity::Float | Quantity::Overflow => Signal::Float(Box::default()),
             Quantity::Moisture => Signal::Probe(Box::default()),
             Quantity::Battery => Signal::Battery(0),
             Quantity::Temperature | Quantity::Meter | Quantity::Diverter | Quantity::Rain => Signal::Plain,

@@ -38,7 +38,7 @@ fn built(basins: &[&str], splitters: &[(&str, [&str; 2])], has: impl Fn(Quantity
         flood_hold: None,
     };
     let basins: Vec<Basin> = basins.iter().map(basin).collect();
-    let sensor = |place, quantity, declared| Sensor { place, quantity, wiring: Wiring::default(), declared };
+    let sensor = |place, quantity, declared| Sensor { place, quantity, wiring: Wired::default(), declared };
     let mut sensors: Vec<Sensor> = [Quantity::Meter, Quantity::Diverter, Quantity::Rain]
         .map(|quantity| sensor(Place::System, quantity, true))
         .into();

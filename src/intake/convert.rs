@@ -173,7 +173,7 @@ mod tests {
     use crate::model::{BasinIx, Place, Wiring};
 
     fn sensor(quantity: Quantity, wiring: Wiring) -> Sensor {
-        Sensor { place: Place::Basin(BasinIx(0)), quantity, wiring, declared: true }
+        Sensor { place: Place::Basin(BasinIx(0)), quantity, wiring: wiring.into(), declared: true }
     }
 
     fn number(quantity: Quantity, wiring: Wiring, raw: f64, unit: Option<&str>) -> Result<f64, Refusal> {

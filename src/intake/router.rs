@@ -25,10 +25,10 @@ pub struct Router {
 /// What is heard on one topic.
 #[derive(Debug, Default)]
 struct Entry {
-    /// Sensors that look where their system file points.
-    pointed: Vec<(usize, SensorIx)>,
-    /// Sensors whose payloads are recognised by themselves.
-    plain: Vec<(usize, SensorIx)>,
+    /// Sensors that look where their system file points, and then those whose payloads are recognised by themselves.
+    sensors: Vec<(usize, SensorIx)>,
+    /// How many of the former there are.
+    pointed: usize,
     /// The topic stops early: SenML names say the rest.
     rest: Option<(usize, Place)>,
 }
@@ -40,10 +40,22 @@ struct Message<'m> {
     payload: &'m [u8],
 }
 
+impl Entry {
+    fn hear(&mut self, system: usize, sensor: SensorIx, is_pointed: bool) {
+        // Most topics have one sensor, and there are many topics.
+        self.sensors.reserve_exact(1);
+        let place = if is_pointed { self.pointed } else { self.sensors.len() };
+        self.sensors.insert(place, (system, sensor));
+        self.pointed += usize::from(is_pointed);
+    }
+}
+
 impl Router {
     /// A router for `systems`; default topics begin with `prefix`.
     pub fn new(systems: &[Arc<System>], prefix: &str) -> Self {
+        let topics_of = |system: &Arc<System>| 1 + system.basins.len() + system.sensors.len();
         let mut topics: FxHashMap<Box<str>, Entry> = FxHashMap::default();
+        topics.reserve(systems.iter().map(topics_of).sum());
         for (at, system) in systems.iter().enumerate() {
             let whole = format!("{prefix}/{}", system.id);
             for ix in system.basin_ixs() {
@@ -58,8 +70,7 @@ impl Router {
                     None => format!("{whole}/{}", system.sensor_name(ix)),
                 };
                 let entry = topics.entry(topic.into()).or_default();
-                let sensors = if wiring.value.is_some() { &mut entry.pointed } else { &mut entry.plain };
-                sensors.push((at, ix));
+                entry.hear(at, ix, wiring.value.is_some());
             }
         }
         Self { systems: systems.to_vec(), topics }
@@ -77,11 +88,12 @@ impl Router {
             out.refuse(topic, payload, (Refusal::TooLarge, detail));
             return;
         }
-        if !entry.pointed.is_empty() {
-            self.decode_pointed(&message, &entry.pointed, out);
+        let (pointed, plain) = entry.sensors.split_at(entry.pointed);
+        if !pointed.is_empty() {
+            self.decode_pointed(&message, pointed, out);
         }
-        if !entry.plain.is_empty() || (entry.rest.is_some() && entry.pointed.is_empty()) {
-            self.decode_plain(&message, &entry.plain, entry.rest, out);
+        if !plain.is_empty() || (entry.rest.is_some() && pointed.is_empty()) {
+            self.decode_plain(&message, plain, entry.rest, out);
         }
     }
 

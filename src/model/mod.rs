@@ -22,7 +22,7 @@ pub use id::{Id, IdFault};
 pub use person::{Action, NameFault, PersonName, Reach, Role};
 pub use plan::{Basin, Chip, Location, Mulch, Point, Source, Splitter, UNMEASURED_DOSE_L};
 pub use reading::{Course, Reading, Value};
-pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wiring, default_topic};
+pub use sensor::{Place, Quantity, Sensor, SensorIx, Unit, Wired, Wiring, default_topic};
 pub use service::{
     KeyFault, LevelReading, LevelUnit, Obstruction, ObstructionKind, RecordFault, RecordKey, ServiceRecord,
 };

@@ -1,6 +1,7 @@
 //! Sensors: what they measure, where, and how their messages are wired in.
 
 use std::fmt;
+use std::ops::Deref;
 
 use serde::{Deserialize, Serialize};
 
@@ -78,6 +79,38 @@ pub struct Wiring {
     pub wet_is_open: bool,
 }
 
+impl Wiring {
+    /// That of a sensor of which a system file says nothing.
+    const USUAL: Self = Self {
+        topic: None,
+        value: None,
+        time: None,
+        unit: None,
+        scale: None,
+        offset: None,
+        permittivity: false,
+        wet_is_open: false,
+    };
+}
+
+/// The wiring of one sensor. The usual one, which most have, takes no room.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Wired(Option<Box<Wiring>>);
+
+impl From<Wiring> for Wired {
+    fn from(wiring: Wiring) -> Self {
+        Self((wiring != Wiring::USUAL).then(|| Box::new(wiring)))
+    }
+}
+
+impl Deref for Wired {
+    type Target = Wiring;
+
+    fn deref(&self) -> &Wiring {
+        self.0.as_deref().unwrap_or(&Wiring::USUAL)
+    }
+}
+
 /// One sensor of a system.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sensor {
@@ -86,7 +119,7 @@ pub struct Sensor {
     /// What it measures.
     pub quantity: Quantity,
     /// How its messages are understood.
-    pub wiring: Wiring,
+    pub wiring: Wired,
     /// The system file names it, rather than it being heard by default.
     pub declared: bool,
 }

@@ -11,7 +11,7 @@ use crate::systemfile;
 
 /// All systems of the folder, checked as a whole.
 pub(super) fn read(folder: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<systemfile::Fault>> {
-    Ok(systemfile::load_dir(folder, prefix)?.into_iter().map(Arc::new).collect())
+    systemfile::load_dir(folder, prefix)
 }
 
 /// Reads the folder again; a set with any fault is refused whole, and every fault logged.

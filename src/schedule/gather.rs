@@ -163,20 +163,20 @@ pub fn work_out(
     now: EventTime,
 ) -> Result<Upkeep, LedgerFault> {
     let known = Known::read(view, now)?;
-    let mut all = BTreeMap::new();
-    let mut jobs = Vec::new();
+    let (mut all, mut jobs) = (Vec::new(), Vec::new());
     let mut today = None;
     for system in systems {
         let here = Day::of(now, &system.zone);
         today = Some(today.map_or(here, |day: Day| day.min(here)));
         for task in known.tasks(view, system, rules, now)? {
             jobs.push(Job::of(&task, &system.zone));
-            all.insert(task.key.clone(), task);
+            all.push((task.key.clone(), task));
         }
     }
     let plan = today.map_or_else(Plan::default, |today| plan(&jobs, crew, today, before));
     let until = today.map(|today| today.plus(crew.ahead));
-    Ok(Upkeep { made: Some(now), tasks: all, plan, until })
+    // Made of all at once, it has no empty places.
+    Ok(Upkeep { made: Some(now), tasks: all.into_iter().collect(), plan, until })
 }
 
 /// Systems that were first heard after this part of the time are left out of a comparison.

@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::Read as _;
 use std::num::NonZero;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread;
 
 use super::Fault;
@@ -33,7 +34,7 @@ pub fn load_file(path: &Path) -> Result<System, Vec<Fault>> {
 ///
 /// # Errors
 /// Every fault of every file.
-pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<System>, Vec<Fault>> {
+pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<Fault>> {
     load(dir, prefix, None)
 }
 
@@ -41,11 +42,16 @@ pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<System>, Vec<Fault>> {
 ///
 /// # Errors
 /// Every fault of every file.
-pub fn load_dir_with(dir: &Path, prefix: &str, path: &Path, text: &str) -> Result<Vec<System>, Vec<Fault>> {
+pub fn load_dir_with(
+    dir: &Path,
+    prefix: &str,
+    path: &Path,
+    text: &str,
+) -> Result<Vec<Arc<System>>, Vec<Fault>> {
     load(dir, prefix, Some((path, text)))
 }
 
-fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<System>, Vec<Fault>> {
+fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<Arc<System>>, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut drafts: Vec<(String, Draft)> = Vec::new();
     let mut paths = toml_files(dir).map_err(|fault| vec![fault])?;
@@ -72,7 +78,10 @@ fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<
         faults.sort_by(|a, b| (&a.file, a.line, a.column).cmp(&(&b.file, b.line, b.column)));
         return Err(faults);
     }
-    let mut systems: Vec<System> = drafts.into_iter().filter_map(|(_, draft)| draft.system).collect();
+    let mut systems: Vec<_> =
+        drafts.into_iter().filter_map(|(_, draft)| draft.system.map(Arc::new)).collect();
+    // It lies where the drafts lay, which were many times as large.
+    systems.shrink_to_fit();
     systems.sort_by(|a, b| a.id.cmp(&b.id));
     Ok(systems)
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::Fault;
 use super::reader::{Reader, Section, nearest, within};
-use crate::model::{Id, Place, Quantity, Sensor, Wiring, default_topic};
+use crate::model::{Id, Place, Quantity, Sensor, Wired, Wiring, default_topic};
 
 /// A sensor as one file names it, with what is needed to tell whether its topic is taken.
 pub(super) struct Heard {
@@ -22,10 +22,17 @@ pub(super) struct FileSensors<'f> {
     pub(super) heard: &'f [Heard],
 }
 
+impl FileSensors<'_> {
+    /// Its sensors at stated topics, or those at default ones.
+    fn heard_at(&self, stated: bool) -> impl Iterator<Item = &Heard> {
+        self.heard.iter().filter(move |heard| heard.sensor.wiring.topic.is_some() == stated)
+    }
+}
+
 impl Heard {
     /// A sensor that no key names: heard at its default topic.
     pub(super) fn by_default(quantity: Quantity, place: Place, basin: Option<Id>) -> Self {
-        let sensor = Sensor { place, quantity, wiring: Wiring::default(), declared: false };
+        let sensor = Sensor { place, quantity, wiring: Wired::default(), declared: false };
         Self { sensor, basin, position: (0, 0) }
     }
 
@@ -37,7 +44,7 @@ impl Heard {
         place: Place,
         basin: Option<Id>,
     ) -> Self {
-        let wiring = read_wiring(section, r, quantity);
+        let wiring = read_wiring(section, r, quantity).into();
         let position = r.position(section.at());
         Self { sensor: Sensor { place, quantity, wiring, declared: true }, basin, position }
     }
@@ -131,30 +138,41 @@ fn read_wet(section: &mut Section<'_>, r: &mut Reader<'_>) -> bool {
 /// Without a prefix only the topics stated in files are compared. Sensors at default topics come
 /// first, so that the blame falls on the stated topic.
 pub(super) fn shared_topics(files: &[FileSensors<'_>], prefix: Option<&str>) -> Vec<Fault> {
-    let mut taken: BTreeMap<(String, &str), String> = BTreeMap::new();
+    let heard = |stated: bool| {
+        files.iter().flat_map(move |file| file.heard_at(stated).map(move |heard| (file, heard)))
+    };
+    let at = |(file, heard): (&FileSensors<'_>, &Heard)| topic_of(heard, file.system, prefix);
+    // Default topics differ as their systems and basins do, so only stated ones can be taken twice.
+    let mut owners: BTreeMap<(String, &str), Option<(&FileSensors<'_>, &Heard)>> =
+        heard(true).filter_map(|it| Some(((at(it)?, it.1.pointer()), None))).collect();
+    if owners.is_empty() {
+        return Vec::new();
+    }
     let mut faults = Vec::new();
-    for stated in [false, true] {
-        for file in files {
-            for heard in file.heard.iter().filter(|h| h.sensor.wiring.topic.is_some() == stated) {
-                let Some(topic) = topic_of(heard, file.system, prefix) else { continue };
-                let owner =
-                    file.system.map_or_else(|| heard.name(), |id| format!("{}` of `{id}", heard.name()));
-                let key = (topic, heard.pointer());
-                if let Some(other) = taken.get(&key) {
-                    faults.push(Fault {
-                        file: file.file.to_owned(),
-                        line: heard.position.0,
-                        column: heard.position.1,
-                        what: format!("`{owner}` and `{other}` both hear topic `{}` at `{}`", key.0, key.1),
-                        how: "give each its own topic or its own `value` pointer".to_owned(),
-                    });
-                } else {
-                    taken.insert(key, owner);
-                }
-            }
+    for it in heard(false).chain(heard(true)) {
+        let Some(topic) = at(it) else { continue };
+        let key = (topic, it.1.pointer());
+        let Some(owner) = owners.get_mut(&key) else { continue };
+        match owner {
+            Some(other) => faults.push(taken(it, *other, &key.0)),
+            None => *owner = Some(it),
         }
     }
     faults
+}
+
+fn taken((file, heard): (&FileSensors<'_>, &Heard), other: (&FileSensors<'_>, &Heard), topic: &str) -> Fault {
+    let named = |(file, heard): (&FileSensors<'_>, &Heard)| {
+        file.system.map_or_else(|| heard.name(), |id| format!("{}` of `{id}", heard.name()))
+    };
+    let (owner, other) = (named((file, heard)), named(other));
+    Fault {
+        file: file.file.to_owned(),
+        line: heard.position.0,
+        column: heard.position.1,
+        what: format!("`{owner}` and `{other}` both hear topic `{topic}` at `{}`", heard.pointer()),
+        how: "give each its own topic or its own `value` pointer".to_owned(),
+    }
 }
 
 fn topic_of(heard: &Heard, system: Option<&Id>, prefix: Option<&str>) -> Option<String> {

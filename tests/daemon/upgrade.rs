@@ -31,7 +31,7 @@ fn remember(yard: &Yard, now: EventTime) -> u64 {
     let data = yard.path().join("data");
     fs::create_dir_all(&data).expect("a folder");
     let mut ledger = Ledger::open(&data).expect("a ledger");
-    let numbers = ledger.enrol(&plans).expect("numbers");
+    let numbers = ledger.enrol(plans.iter().map(|plan| &**plan)).expect("numbers");
     let recovery = ledger.recover().expect("nothing yet");
     ledger.replay(&recovery, |_| ()).expect("nothing yet");
     let mut batch = Batch::default();

@@ -4,7 +4,7 @@ use basinward::engine::{Change, Effect, FindingChange, Input};
 use basinward::ledger::{Batch, SystemNo};
 use basinward::model::{
     Basin, BasinIx, Chip, EventTime, Finding, FindingKind, Id, Mulch, Place, Quantity, Reading, Sensor,
-    SensorIx, Severity, Soil, Source, Span, Subject, System, SystemParts, Tree, Value, Wiring,
+    SensorIx, Severity, Soil, Source, Span, Subject, System, SystemParts, Tree, Value, Wired,
 };
 use jiff::tz::TimeZone;
 
@@ -32,7 +32,7 @@ pub(crate) fn system(name: &str, basins: &[&str]) -> System {
     let sensor = |basin, quantity| Sensor {
         place: Place::Basin(BasinIx(basin)),
         quantity,
-        wiring: Wiring::default(),
+        wiring: Wired::default(),
         declared: true,
     };
     let sensors = (0..ids.len() as u16)

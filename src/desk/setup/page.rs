@@ -104,7 +104,7 @@ fn sends() -> Map<String, Value> {
         ("rain", Quantity::Rain, None),
     ];
     let one = |(key, quantity, unit): (&str, Quantity, Option<Unit>)| {
-        let wiring = Wiring { unit, ..Wiring::default() };
+        let wiring = Wiring { unit, ..Wiring::default() }.into();
         let told = payload(&Sensor { place: Place::System, quantity, wiring, declared: true });
         (key.to_owned(), json!({ "value": told.value, "examples": told.examples }))
     };

@@ -1,5 +1,6 @@
 //! The names behind the numbers, kept in memory since they never change.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension};
@@ -12,6 +13,8 @@ use crate::model::{Id, Quantity};
 pub(super) struct Names {
     systems: Vec<Option<Id>>,
     series: Vec<Option<Series>>,
+    /// Every sensor's name once: many systems call theirs alike.
+    sensors: BTreeSet<Arc<str>>,
 }
 
 /// What a series is of.
@@ -34,14 +37,15 @@ impl Names {
     }
 
     pub(super) fn is_complete(&self, db: &Connection) -> rusqlite::Result<bool> {
-        let newest: (usize, usize) = db
-            .prepare_cached("SELECT (SELECT coalesce(max(no), -1) + 1 FROM systems), (SELECT coalesce(max(no), -1) + 1 FROM series)")?
-            .query_row([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        Ok(newest.0 <= self.systems.len() && newest.1 <= self.series.len())
+        let (systems, series) = lengths(db)?;
+        Ok(systems <= self.systems.len() && series <= self.series.len())
     }
 
     /// Adds what is new in `db`.
     pub(super) fn complete(&mut self, db: &Connection) -> rusqlite::Result<()> {
+        let lengths = lengths(db)?;
+        self.systems.reserve_exact(lengths.0.saturating_sub(self.systems.len()));
+        self.series.reserve_exact(lengths.1.saturating_sub(self.series.len()));
         let mut systems = db.prepare("SELECT no, id FROM systems WHERE no >= ?1")?;
         let mut rows = systems.query([self.systems.len()])?;
         while let Some(row) = rows.next()? {
@@ -52,12 +56,29 @@ impl Names {
         let mut rows = series.query([self.series.len()])?;
         while let Some(row) = rows.next()? {
             let quantity = Quantity::named(row.get_ref(3)?.as_str()?).ok_or_else(|| unexpected(3))?;
-            let sensor = row.get_ref(2)?.as_str()?.into();
+            let sensor = self.sensor(row.get_ref(2)?.as_str()?);
             let series = Series { system: self.system(row.get(1)?)?, sensor, quantity };
             put(&mut self.series, row.get(0)?, series);
         }
         Ok(())
     }
+
+    fn sensor(&mut self, name: &str) -> Arc<str> {
+        if let Some(known) = self.sensors.get(name) {
+            return Arc::clone(known);
+        }
+        let name = Arc::from(name);
+        self.sensors.insert(Arc::clone(&name));
+        name
+    }
+}
+
+/// Of lists that have room for every system and series of `db`.
+fn lengths(db: &Connection) -> rusqlite::Result<(usize, usize)> {
+    db.prepare_cached(
+        "SELECT (SELECT coalesce(max(no), -1) + 1 FROM systems), (SELECT coalesce(max(no), -1) + 1 FROM series)",
+    )?
+    .query_row([], |row| Ok((row.get(0)?, row.get(1)?)))
 }
 
 fn put<T>(list: &mut Vec<Option<T>>, slot: usize, value: T) {
