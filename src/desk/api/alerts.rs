@@ -17,8 +17,8 @@ use crate::desk::gather;
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
-use crate::desk::sheet::{AlertChoice, AlertsAsked};
-use crate::desk::visit::alerts::{in_reach, step_all};
+use crate::desk::sheet::{AlertChoice, AlertsAsked, TAKE_BACK};
+use crate::desk::visit::alerts::{in_reach, step_all, take_back};
 use crate::ledger::StoredAlert;
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject};
 
@@ -65,7 +65,7 @@ struct Past {
 struct StepWire {
     /// Their numbers; at most 300.
     alerts: Vec<u64>,
-    /// `acknowledge`, `snooze`, `close` or `reopen`.
+    /// `acknowledge`, `snooze`, `take-back` (of either), `close` or `reopen`.
     act: String,
     /// How long to snooze, 1 to 2160; 24 without.
     hours: Option<i64>,
@@ -118,6 +118,10 @@ async fn step(
     State(office): State<Arc<Office>>,
     Sent(step): Sent<StepWire>,
 ) -> Result<axum::http::StatusCode, Problem> {
+    if step.act == TAKE_BACK {
+        take_back(&office, &visitor, step.alerts.into_iter().map(AlertNo).collect()).await?;
+        return Ok(axum::http::StatusCode::NO_CONTENT);
+    }
     let act = act(&step, office.now())?;
     let alerts = step.alerts.into_iter().map(AlertNo).collect();
     step_all(&office, &visitor, alerts, &act).await?;
@@ -135,7 +139,7 @@ fn act(step: &StepWire, now: EventTime) -> Result<Act, Problem> {
         }
         ("close", _) => Ok(Act::Close { reason }),
         ("reopen", _) => Ok(Act::Reopen { reason }),
-        _ => Err(Problem::wrong("`act` must be `acknowledge`, `snooze`, `close` or `reopen`")),
+        _ => Err(Problem::wrong("`act` must be `acknowledge`, `snooze`, `take-back`, `close` or `reopen`")),
     }
 }
 

@@ -7,13 +7,16 @@ use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
 use crate::advice::{headline, headline_past, place_title};
 use crate::alerts::{Closing, Deed, Stage, Why};
-use crate::desk::sheet::{AlertRow, AlertSheet, FindingSheet, Moment, Reopened, Stretch, Urgency};
+use crate::desk::sheet::{AlertRow, AlertSheet, At, FindingSheet, Moment, Reopened, Stretch, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{
     AlertStory, DeliveryState, Latest, StoredAlert, StoredDelivery, StoredFinding, StoredStep,
 };
-use crate::model::{EventTime, Severity, Subject, System};
+use crate::model::{EventTime, Severity, Span, Subject, System};
+
+/// Whoever takes an acknowledgement or a snooze back puts the alert off for no longer than this.
+pub const TAKEN_BACK: Span = Span::from_millis(1);
 
 /// An alert in a list, with what its finding is known as now, if that is open.
 pub fn alert_row(
@@ -41,8 +44,7 @@ pub fn alert_row(
         opened: words::moment(alert.opened_at, now, &system.zone),
         again: finding.filter(|finding| finding.since.at > alert.opened_at).map(|it| it.since.clone()),
         stage: if is_over { format!("over, but somebody reopened it: {stage}") } else { stage },
-        is_open: alert.stage.is_open(),
-        is_closed: alert.stage.is_closed(),
+        at: At::of(&alert.stage),
         is_over,
         folded: alert.folded,
     }
@@ -166,11 +168,29 @@ fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
 /// What was done and who was told, in the order of time.
 fn history(system: &System, story: &AlertStory, now: EventTime) -> Vec<(Moment, String, String)> {
     let author = |by: Option<&String>| by.cloned().unwrap_or_else(|| "Basinward".to_owned());
-    let steps = story.steps.iter().map(|step| (step.at, author(step.by.as_ref()), did(system, step, now)));
+    let steps = (0..story.steps.len()).filter_map(|at| {
+        let step = &story.steps[at];
+        let says = match (is_taken_back(&story.steps, at), at.checked_sub(1)) {
+            // It was put off for no time at all, and both are one deed of one person.
+            (true, _) => return None,
+            (false, Some(before)) if is_taken_back(&story.steps, before) => {
+                "took that back: it waits for somebody again".to_owned()
+            }
+            (false, _) => did(system, step, now),
+        };
+        Some((step.at, author(step.by.as_ref()), says))
+    });
     let sent = story.sent.iter().map(|sent| (sent.at, author(None), told(sent)));
     let mut history: Vec<_> = steps.chain(sent).collect();
     history.sort_by_key(|(at, ..)| *at); // stable: of one moment, what was done comes before who was told
     history.into_iter().map(|(at, by, says)| (words::moment(at, now, &system.zone), by, says)).collect()
+}
+
+/// Whether the step at `at` and the one after it took an acknowledgement or a snooze back.
+fn is_taken_back(steps: &[StoredStep], at: usize) -> bool {
+    let [step, next, ..] = &steps[at..] else { return false };
+    matches!(step.deed, Deed::Snoozed { until } if until == next.at && until - step.at <= TAKEN_BACK)
+        && matches!(next.deed, Deed::Woke)
 }
 
 fn told(sent: &StoredDelivery) -> String {
@@ -284,6 +304,29 @@ mod tests {
     }
 
     #[test]
+    fn an_acknowledgement_that_was_taken_back_is_one_line_of_the_history() {
+        let system = samples::terrace();
+        let flood = samples::flood(&system, "quince", at("12:00"));
+        let step = |at: EventTime, deed| StoredStep { at, by: Some("ana".to_owned()), deed };
+        let back = at("13:00") + TAKEN_BACK;
+        let story = AlertStory {
+            alert: alert_of(flood.finding, Stage::Open { since: back }),
+            steps: vec![
+                step(at("12:30"), Deed::Acknowledged),
+                step(at("13:00"), Deed::Snoozed { until: back }),
+                step(back, Deed::Woke),
+                step(at("14:00"), Deed::Snoozed { until: at("15:00") }),
+                step(at("15:00"), Deed::Woke),
+            ],
+            sent: Vec::new(),
+            folded: Vec::new(),
+        };
+        let says: Vec<_> = history(&system, &story, at("18:00")).into_iter().map(|(.., says)| says).collect();
+        assert_eq!(says[..2], ["acknowledged", "took that back: it waits for somebody again"]);
+        assert!(says[2].starts_with("snoozed until") && says[3].starts_with("woke"), "{says:?}");
+    }
+
+    #[test]
     fn what_stands_again_calls_as_before() {
         let system = samples::terrace();
         let sheet = reopened_flood(vec![samples::flood(&system, "quince", at("17:00"))]);
@@ -326,7 +369,7 @@ mod tests {
     #[test]
     fn a_closed_alert_keeps_what_to_do_and_offers_to_be_reopened() {
         let mut sheet = reopened_flood(Vec::new());
-        sheet.row.is_closed = true;
+        sheet.row.at = At::Closed;
         let who = Who {
             name: "ana".to_owned(),
             is_person: true,

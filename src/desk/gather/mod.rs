@@ -18,7 +18,7 @@ mod system;
 mod timeline;
 mod water;
 
-pub use alert::{Present, alert, alert_row};
+pub use alert::{Present, TAKEN_BACK, alert, alert_row};
 pub use board::{board, choices, search_text};
 pub use card::card;
 pub(in crate::desk) use finding::{anchor, below, beside, node_words, sheet as finding_sheet};

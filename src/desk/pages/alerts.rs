@@ -7,7 +7,9 @@ use super::part::Part;
 use super::{finding, first, mark, timeline};
 use crate::advice::kind_words;
 use crate::desk::assets;
-use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Chrome, Reopened, Urgency};
+use crate::desk::sheet::{
+    AlertChoice, AlertRow, AlertSheet, AlertsSheet, At, Chrome, Reopened, TAKE_BACK, Urgency,
+};
 use crate::desk::words;
 use crate::model::{FindingKind, Severity};
 
@@ -31,20 +33,61 @@ pub fn alerts(chrome: &Chrome, sheet: &AlertsSheet) -> String {
 pub fn alerts_main(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
     html! {
         h1 { "Alerts" }
+        (Part::new("stages", |print| html! { div data-part="stages" data-print=(print) { (stages(sheet)) } }).markup())
+        (narrow(sheet).markup())
+        @if let Some(puzzle) = &sheet.puzzle { p class="problem" { "This address is not understood: " (puzzle) "." } }
+        (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
+    }
+}
+
+/// The ways to lists of other stages, with how many each has.
+fn stages(sheet: &AlertsSheet) -> Markup {
+    html! {
         nav class="ways" aria-label="Which alerts" {
             ul {
                 @for choice in AlertChoice::ALL {
                     li {
                         a href=(sheet.asked.address(choice)) aria-current=[(choice == sheet.choice).then_some("true")] {
                             (words::capitalised(choice.name()))
+                            @if let Some(count) = sheet.counts.listed(choice).filter(|_| sheet.puzzle.is_none()) { " " (words::grouped(count as u64)) }
                         }
                     }
                 }
             }
         }
-        (narrow(sheet).markup())
-        @if let Some(puzzle) = &sheet.puzzle { p class="problem" { "This address is not understood: " (puzzle) "." } }
-        (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
+    }
+}
+
+/// Why a list is empty, what that means, and where to look next.
+fn none(sheet: &AlertsSheet) -> Markup {
+    let to = |choice: AlertChoice, words: &str| {
+        html! { a class="target" href=(sheet.asked.address(choice)) { (words) } }
+    };
+    let counts = &sheet.counts;
+    html! {
+        @if sheet.asked.narrows() {
+            p { "No alert is like this. " a class="target" href={ "/alerts?show=" (sheet.choice.name()) } { "Show all of them" } }
+        } @else {
+            p {
+                @match sheet.choice {
+                    AlertChoice::Standing => "Nothing here needs anybody: all that was found has been mended or is over.",
+                    AlertChoice::Open if counts.listed(AlertChoice::Standing) == Some(0) => "Nothing here needs anybody: no alert stands.",
+                    AlertChoice::Open => "No alert waits for somebody: all that stand are taken on or put off.",
+                    AlertChoice::Acknowledged => "Nobody has taken on an alert that still stands.",
+                    AlertChoice::Snoozed => "No alert is put off.",
+                    AlertChoice::Closed => "No alert has been closed yet. One closes by itself when what it tells of is over, or when somebody closes it and says why.",
+                    AlertChoice::All => "No alert has been raised yet. One is raised as soon as a basin, an outlet, a splitter or a sensor needs somebody.",
+                }
+            }
+        }
+        @if sheet.choice != AlertChoice::Open && counts.open > 0 {
+            p { (to(AlertChoice::Open, &format!("{} for somebody", if counts.open == 1 { "One waits".to_owned() } else { format!("{} wait", words::capitalised(&words::count(counts.open))) }))) }
+        }
+        @if sheet.choice == AlertChoice::Open && counts.acknowledged > 0 { p { (to(AlertChoice::Acknowledged, "Those that somebody takes care of")) } }
+        @if sheet.choice == AlertChoice::Open && counts.snoozed > 0 { p { (to(AlertChoice::Snoozed, "Those that are put off")) } }
+        @if !matches!(sheet.choice, AlertChoice::Closed | AlertChoice::All) {
+            p { "What was: " (to(AlertChoice::Closed, "closed alerts")) ". What will be: " a class="target" href="/tasks" { "tasks" } " and " a class="target" href="/visits" { "visits" } ". A sensor that is silent or wrong sees nothing: " a class="target" href="/sensors" { "sensors in doubt" } "." }
+        }
     }
 }
 
@@ -101,11 +144,12 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
     let may_act = chrome.who.as_ref().is_some_and(|who| who.attends) && sheet.choice != AlertChoice::Closed;
     html! {
         @if sheet.rows.is_empty() {
-            @if sheet.asked.narrows() { p { "No alert is like this. " a class="target" href={ "/alerts?show=" (sheet.choice.name()) } { "Show all of them" } } }
-            @else { p { @if sheet.choice == AlertChoice::Closed { "No alert has been closed yet." } @else { "Nothing here needs anybody." } } }
+            @if sheet.puzzle.is_none() { (none(sheet)) }
         } @else {
             form method="post" action="/alerts" {
                 (hidden(chrome, &sheet.asked.address(sheet.choice)))
+                // What Enter presses while a tick or the reason has the focus: no act that the eye was not on.
+                @if may_act { button name="act" value="close" hidden {} }
                 ul class="alerts" {
                     @for row in &sheet.rows { (item(row, may_act.then(|| sheet.ticked.contains(&row.no)))) }
                 }
@@ -114,8 +158,9 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
                     (not_done(sheet.problem.as_ref()))
                     fieldset class="acts" {
                         legend { "With the ticked ones" }
-                        button name="act" value="acknowledge" { "Acknowledge" }
+                        @if sheet.choice != AlertChoice::Acknowledged { button name="act" value="acknowledge" { "Acknowledge" } }
                         (snooze())
+                        @if matches!(sheet.choice, AlertChoice::Acknowledged | AlertChoice::Snoozed) { (taking_back("Take back: they wait for somebody again")) }
                         (close())
                     }
                 }
@@ -128,7 +173,7 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
 fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
     let label = format!("Tick: {}", row.headline);
     html! {
-        li class={ "alert " (row.urgency.class()) @if row.is_closed || row.is_over { " over" } } {
+        li class={ "alert " (row.urgency.class()) @if row.is_closed() || row.is_over { " over" } } {
             @if let Some(is_ticked) = tick { input type="checkbox" name="alert" value=(row.no) checked[is_ticked] aria-label=(label); }
             div {
                 p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
@@ -212,7 +257,7 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
 
 fn heading(sheet: &AlertSheet) -> Markup {
     let row = &sheet.row;
-    let is_past = row.is_closed || row.is_over;
+    let is_past = row.is_closed() || row.is_over;
     html! {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
         h1 class={ "alert-head " (row.urgency.class()) @if is_past { " over" } } { (mark::sign(row.urgency)) " " (row.headline) }
@@ -247,24 +292,39 @@ fn why_reopened(reopened: &Reopened, kind: FindingKind) -> Markup {
     }
 }
 
-fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
+/// One act with one alert: a form of its own, so that Enter in its field does that and nothing else.
+fn form(chrome: &Chrome, row: &AlertRow, act: &Markup) -> Markup {
     html! {
-        (not_done(problem))
         form method="post" action="/alerts" {
             (hidden(chrome, &format!("/alerts/{}", row.no)))
             input type="hidden" name="alert" value=(row.no);
-            fieldset class="acts" {
-                legend { @if row.is_closed { "Reopen this alert" } @else { "What you do about it" } }
-                @if row.is_closed {
+            (act)
+        }
+    }
+}
+
+fn taking_back(words: &str) -> Markup {
+    html! { button class="plain" name="act" value=(TAKE_BACK) { (words) } }
+}
+
+fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
+    html! {
+        (not_done(problem))
+        fieldset class="acts" {
+            legend { @if row.is_closed() { "Reopen this alert" } @else { "What you do about it" } }
+            @if row.is_closed() {
+                (form(chrome, row, &html! {
                     span class="act" {
                         button class="plain" name="act" value="reopen" { "Reopen" }
                         label { span class="unseen" { "Reopen " } "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
                     }
-                } @else {
-                    @if row.is_open { button name="act" value="acknowledge" { "Acknowledge" } }
-                    (snooze())
-                    (close())
-                }
+                }))
+            } @else {
+                @if row.at != At::Acknowledged { (form(chrome, row, &html! { button name="act" value="acknowledge" { "Acknowledge" } })) }
+                (form(chrome, row, &snooze()))
+                @if row.at == At::Snoozed { (form(chrome, row, &taking_back("Wake it now"))) }
+                @else if row.at == At::Acknowledged { (form(chrome, row, &taking_back("Take back: it waits for somebody again"))) }
+                (form(chrome, row, &close()))
             }
         }
     }
@@ -273,7 +333,7 @@ fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
 /// What to do; folded away once it is over, for whoever wants to read what was advised.
 fn work(sheet: &AlertSheet) -> Markup {
     html! {
-        @if sheet.row.is_closed || sheet.row.is_over {
+        @if sheet.row.is_closed() || sheet.row.is_over {
             details class="rest" { summary { h2 { "What to do" } } (finding::work(&sheet.finding)) }
         } @else { h2 { "What to do" } (finding::work(&sheet.finding)) }
     }

@@ -3,6 +3,9 @@
 use super::{AlertsAsked, Choices, FindingSheet, Moment, TimelineSheet, Urgency};
 use crate::alerts::{AlertNo, Stage};
 
+/// What a form and a program call it when an acknowledgement or a snooze is taken back.
+pub const TAKE_BACK: &str = "take-back";
+
 /// Which alerts a list shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum AlertChoice {
@@ -32,6 +35,8 @@ pub struct AlertsSheet {
     pub puzzle: Option<String>,
     /// What a list can be narrowed down to.
     pub choices: Choices,
+    /// How many stand.
+    pub counts: StageCounts,
     /// Most urgent first; closed ones newest first.
     pub rows: Vec<AlertRow>,
     /// There are more than are shown.
@@ -40,6 +45,76 @@ pub struct AlertsSheet {
     pub problem: Option<String>,
     /// What was ticked then.
     pub ticked: Vec<AlertNo>,
+}
+
+/// How many alerts stand, by where they stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct StageCounts {
+    /// Wait for somebody.
+    pub open: usize,
+    /// Somebody takes care of.
+    pub acknowledged: usize,
+    /// Somebody wants to hear of later.
+    pub snoozed: usize,
+}
+
+impl StageCounts {
+    /// How many of these alerts stand.
+    pub fn of<'s>(stages: impl IntoIterator<Item = &'s Stage>) -> Self {
+        let mut counts = Self::default();
+        for stage in stages {
+            match At::of(stage) {
+                At::Open => counts.open += 1,
+                At::Acknowledged => counts.acknowledged += 1,
+                At::Snoozed => counts.snoozed += 1,
+                At::Closed => {}
+            }
+        }
+        counts
+    }
+
+    /// How many a list of `choice` has; none where those that are over count as well: they only ever grow.
+    pub fn listed(&self, choice: AlertChoice) -> Option<usize> {
+        match choice {
+            AlertChoice::Standing => Some(self.open + self.acknowledged + self.snoozed),
+            AlertChoice::Open => Some(self.open),
+            AlertChoice::Acknowledged => Some(self.acknowledged),
+            AlertChoice::Snoozed => Some(self.snoozed),
+            AlertChoice::Closed | AlertChoice::All => None,
+        }
+    }
+}
+
+/// Where an alert stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum At {
+    /// It waits for somebody.
+    Open,
+    /// Somebody takes care of it.
+    Acknowledged,
+    /// Somebody wants to hear of it later.
+    Snoozed,
+    /// It is closed.
+    Closed,
+}
+
+impl At {
+    /// Where an alert of `stage` stands.
+    pub const fn of(stage: &Stage) -> Self {
+        match stage {
+            Stage::Open { .. } => Self::Open,
+            Stage::Acknowledged { .. } => Self::Acknowledged,
+            Stage::Snoozed { .. } => Self::Snoozed,
+            Stage::Closed { .. } => Self::Closed,
+        }
+    }
+}
+
+impl AlertRow {
+    /// It is closed.
+    pub fn is_closed(&self) -> bool {
+        self.at == At::Closed
+    }
 }
 
 /// One alert in a list.
@@ -59,10 +134,8 @@ pub struct AlertRow {
     pub again: Option<Moment>,
     /// Where it stands, in words: `acknowledged by Maria, today 08:15`.
     pub stage: String,
-    /// It waits for somebody.
-    pub is_open: bool,
-    /// It is closed.
-    pub is_closed: bool,
+    /// The same for what can be done with it.
+    pub at: At,
     /// Its finding is over although it is not closed: somebody reopened it.
     pub is_over: bool,
     /// How many are folded under it.

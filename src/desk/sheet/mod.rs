@@ -20,7 +20,9 @@ mod stretch;
 mod system;
 mod timeline;
 
-pub use alert::{AlertChoice, AlertRow, AlertSheet, AlertsSheet, Reopened, RivalRow};
+pub use alert::{
+    AlertChoice, AlertRow, AlertSheet, AlertsSheet, At, Reopened, RivalRow, StageCounts, TAKE_BACK,
+};
 pub use alert_filter::{AlertSieve, AlertsAsked};
 pub use board::{Board, Choices, Counts, Filter, Need, SystemCard};
 pub use chrome::{Chrome, Who};

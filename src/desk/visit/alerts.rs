@@ -13,7 +13,9 @@ use crate::desk::gather::Present;
 use crate::desk::office::Office;
 use crate::desk::people::{Fields, Visitor, only_if_may};
 use crate::desk::problem::Problem;
-use crate::desk::sheet::{AlertChoice, AlertRow, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, Stretch};
+use crate::desk::sheet::{
+    AlertChoice, AlertRow, AlertSheet, AlertSieve, AlertsAsked, AlertsSheet, StageCounts, Stretch, TAKE_BACK,
+};
 use crate::desk::shelf::Drawn;
 use crate::desk::units::Units;
 use crate::desk::{fetch, gather, pages, upkeep};
@@ -59,12 +61,12 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
         Err(puzzle) => (None, Some(puzzle)),
     };
     let choice = sieve.as_ref().map_or(AlertChoice::Standing, |sieve| sieve.choice);
-    let found = match sieve {
+    let (found, counts) = match sieve {
         Some(mut sieve) => {
             sieve.filter.causes_only = true;
-            in_reach(office, visitor, &sieve, LISTED).await?
+            found(office, visitor, &sieve).await?
         }
-        None => Vec::new(),
+        None => (Vec::new(), StageCounts::default()),
     };
     let more = found.len() == LISTED;
     let now = office.now();
@@ -80,8 +82,26 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     let choices = board.choices.clone();
     Ok((
         board.stamp,
-        AlertsSheet { asked, choice, puzzle, choices, rows, more, problem: None, ticked: Vec::new() },
+        AlertsSheet { asked, choice, puzzle, choices, counts, rows, more, problem: None, ticked: Vec::new() },
     ))
+}
+
+/// The alerts of a list, and how many stand that are otherwise like them.
+async fn found(
+    office: &Office,
+    visitor: &Visitor,
+    sieve: &AlertSieve,
+) -> Result<(Vec<(StoredAlert, Arc<System>)>, StageCounts), LedgerFault> {
+    let filter = AlertFilter { standing: Some(true), ..sieve.filter.clone() };
+    let all = AlertSieve { choice: AlertChoice::Standing, filter, ..sieve.clone() };
+    let mut standing = in_reach(office, visitor, &all, usize::MAX).await?;
+    let counts = StageCounts::of(standing.iter().map(|(alert, _)| &alert.stage));
+    if matches!(sieve.choice, AlertChoice::Closed | AlertChoice::All) {
+        return Ok((in_reach(office, visitor, sieve, LISTED).await?, counts));
+    }
+    standing.retain(|(alert, _)| sieve.choice.lets_through(&alert.stage));
+    standing.truncate(LISTED);
+    Ok((standing, counts))
 }
 
 /// What the list says of each of `found`, by the findings that `board` knows.
@@ -263,11 +283,68 @@ fn ticked(fields: &Fields) -> Vec<AlertNo> {
 async fn acted(office: &Office, visitor: &Visitor, fields: &Fields) -> Result<(), Problem> {
     only_if_may(visitor, Action::Attend)?;
     let ticked = ticked(fields);
+    if fields.get("act") == TAKE_BACK && !ticked.is_empty() {
+        return take_back(office, visitor, ticked).await;
+    }
     let act = wanted(fields, office.now());
     if ticked.is_empty() {
         return Err(Problem::wrong("Tick at least one alert first."));
     }
     step_all(office, visitor, ticked, &act?).await
+}
+
+/// Takes back that somebody took `alerts` on or put them off: they wait for somebody again, and people are told so.
+pub(in crate::desk) async fn take_back(
+    office: &Office,
+    visitor: &Visitor,
+    alerts: Vec<AlertNo>,
+) -> Result<(), Problem> {
+    for (alert, story) in known(office, visitor, &alerts).await? {
+        if !matches!(story.alert.stage, Stage::Acknowledged { .. } | Stage::Snoozed { .. }) {
+            return Err(Problem::conflict(format!(
+                "Nobody has acknowledged or snoozed alert {alert}: there is nothing to take back."
+            )));
+        }
+    }
+    let at = office.now();
+    let until = at + gather::TAKEN_BACK;
+    take(office, visitor, &alerts, at, &Act::Snooze { until }).await?;
+    take(office, visitor, &alerts, until, &Act::Wake).await
+}
+
+/// The stories of `alerts`; none of them if one is not there or beyond reach.
+async fn known(
+    office: &Office,
+    visitor: &Visitor,
+    alerts: &[AlertNo],
+) -> Result<Vec<(AlertNo, AlertStory)>, Problem> {
+    only_if_may(visitor, Action::Attend)?;
+    if alerts.is_empty() || alerts.len() > AT_ONCE {
+        return Err(Problem::wrong(format!("Name from 1 to {AT_ONCE} alerts.")));
+    }
+    let mut known = Vec::new();
+    for alert in alerts {
+        match seen(office, visitor, *alert).await {
+            Ok((story, _)) => known.push((*alert, story)),
+            Err(_) => return Err(Problem::not_found(format!("There is no alert {alert}."))),
+        }
+    }
+    Ok(known)
+}
+
+async fn take(
+    office: &Office,
+    visitor: &Visitor,
+    alerts: &[AlertNo],
+    at: EventTime,
+    act: &Act,
+) -> Result<(), Problem> {
+    for alert in alerts {
+        let work = AlertWork::Step { alert: *alert, act: act.clone() };
+        let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
+        office.desk.orders.place(Order::Alert(order)).await?;
+    }
+    Ok(())
 }
 
 /// Takes `act` with every one of `alerts`; with none, if one of them is not there or beyond reach.
@@ -277,22 +354,8 @@ pub(in crate::desk) async fn step_all(
     alerts: Vec<AlertNo>,
     act: &Act,
 ) -> Result<(), Problem> {
-    only_if_may(visitor, Action::Attend)?;
-    if alerts.is_empty() || alerts.len() > AT_ONCE {
-        return Err(Problem::wrong(format!("Name from 1 to {AT_ONCE} alerts.")));
-    }
-    for alert in &alerts {
-        if seen(office, visitor, *alert).await.is_err() {
-            return Err(Problem::not_found(format!("There is no alert {alert}.")));
-        }
-    }
-    let at = office.now();
-    for alert in alerts {
-        let work = AlertWork::Step { alert, act: act.clone() };
-        let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
-        office.desk.orders.place(Order::Alert(order)).await?;
-    }
-    Ok(())
+    known(office, visitor, &alerts).await?;
+    take(office, visitor, &alerts, office.now(), act).await
 }
 
 fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
