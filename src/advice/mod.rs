@@ -26,4 +26,4 @@ pub use place::{basin_title, basin_words, place_title, place_words, quoted, sens
 pub use water::WaterNow;
 
 #[cfg(test)]
-mod samples;
+pub(crate) mod samples;

@@ -11,11 +11,11 @@ fn id(text: &str) -> Id {
     Id::new(text).unwrap()
 }
 
-pub(super) fn basin(name: &str) -> Subject {
+pub(crate) fn basin(name: &str) -> Subject {
     Subject::Basin(id(name))
 }
 
-pub(super) fn finding(kind: FindingKind, subject: Subject) -> Finding {
+pub(crate) fn finding(kind: FindingKind, subject: Subject) -> Finding {
     Finding {
         kind,
         subject,
@@ -27,12 +27,12 @@ pub(super) fn finding(kind: FindingKind, subject: Subject) -> Finding {
 }
 
 /// One splitter over `quince` (a quince tree) and `fig` (no plant named).
-pub(super) fn orchard() -> System {
+pub(crate) fn orchard() -> System {
     orchard_with(false)
 }
 
 /// The same, with a diverter or without.
-pub(super) fn orchard_with(diverter: bool) -> System {
+pub(crate) fn orchard_with(diverter: bool) -> System {
     let dug = |name: &str, plant: Option<&str>| Basin {
         id: id(name),
         plant: plant.map(str::to_owned),

@@ -15,12 +15,13 @@ use maud::{Markup, html};
 
 use super::answer::html as answer;
 use super::assets;
+use super::gather;
 use super::office::Office;
 use super::pages::{Page, layout_with};
 use super::visit::ask;
-use crate::advice::{Advice, advice, headline};
-use crate::ledger::{AlertOrder, AlertWork, Order, StoredAlert};
-use crate::model::System;
+use crate::advice::{Advice, advice};
+use crate::ledger::{AlertOrder, AlertWork, LedgerFault, Order, StoredAlert};
+use crate::model::{Reach, System};
 use crate::notify::{Pass, read_pass};
 
 pub(super) fn routes() -> Router<Arc<Office>> {
@@ -33,13 +34,14 @@ async fn look(State(office): State<Arc<Office>>, Path(signed): Path<String>) -> 
         Ok(opened) => opened,
         Err(refusal) => return refusal,
     };
-    let what = words(&office, &alert);
+    let Ok(Told { headline: what, is_over }) = told(&office, &alert).await else { return busy(&office) };
     let main = html! {
         h1 { (what) }
         @if alert.stage.is_closed() {
             p { "This is over. Nothing has to be done any more." }
         } @else {
-            p { strong { (advised(&office, &alert).first) } }
+            @if is_over { p { "This is over, but somebody opened it again." } }
+            @else { p { strong { (advised(&office, &alert).first) } } }
             form class="form" method="post" action={ "/acknowledge/" (signed) } {
                 p { button type="submit" { "Acknowledge" } }
             }
@@ -57,16 +59,19 @@ async fn press(State(office): State<Arc<Office>>, Path(signed): Path<String>) ->
     };
     let work = AlertWork::Follow { pass: pass.mark, alert: pass.alert };
     let order = AlertOrder { at: office.now(), by: Some(pass.recipient.clone()), work };
-    let what = words(&office, &alert);
+    let Ok(Told { headline: what, is_over }) = told(&office, &alert).await else { return busy(&office) };
     match office.desk.orders.place(Order::Alert(order)).await {
         Ok(_) => {
             let Advice { first, cautions, .. } = advised(&office, &alert);
             let main = html! {
                 h1 { "Thank you, " (pass.recipient) }
                 p { (what) ". You acknowledged it; nobody else is called." }
-                p { strong { (first) } }
-                h2 { "Take care" }
-                ul { @for caution in cautions { li { (caution) } } }
+                @if is_over { p { "It is over already." } }
+                @else {
+                    p { strong { (first) } }
+                    h2 { "Take care" }
+                    ul { @for caution in cautions { li { (caution) } } }
+                }
             };
             page(&office, StatusCode::OK, "Acknowledged", &main)
         }
@@ -87,11 +92,31 @@ async fn open(office: &Arc<Office>, signed: &str) -> Result<(Pass, StoredAlert),
     match ask(office, move |view| view.alerts_numbered(&[no])).await {
         Ok(mut found) if !found.is_empty() => Ok((pass, found.remove(0))),
         Ok(_) => Err(said(office, StatusCode::NOT_FOUND, "there is no such alert any more")),
-        Err(_) => {
-            let busy = "the ledger cannot be read just now: try again in a moment";
-            Err(said(office, StatusCode::SERVICE_UNAVAILABLE, busy))
-        }
+        Err(_) => Err(busy(office)),
     }
+}
+
+fn busy(office: &Office) -> Response {
+    let says = "the ledger cannot be read just now: try again in a moment";
+    said(office, StatusCode::SERVICE_UNAVAILABLE, says)
+}
+
+/// What an alert is, as the pages tell it.
+struct Told {
+    headline: String,
+    /// What it tells of is over, whatever became of the alert.
+    is_over: bool,
+}
+
+async fn told(office: &Office, alert: &StoredAlert) -> Result<Told, LedgerFault> {
+    let Some(system) = system(office, alert) else {
+        return Ok(Told { headline: alert.finding.kind.to_string(), is_over: alert.stage.is_closed() });
+    };
+    let board = office.shelf.latest(&Reach::Everywhere).await?;
+    let open = board.findings(&[&system.id].into());
+    let anchor = gather::anchor(&system.id, alert.finding.kind, &alert.finding.subject);
+    let row = gather::alert_row(&system, alert, open.get(anchor.as_str()).copied(), office.now());
+    Ok(Told { is_over: row.is_over || row.is_closed(), headline: row.headline })
 }
 
 fn advised(office: &Office, alert: &StoredAlert) -> Advice {
@@ -100,11 +125,6 @@ fn advised(office: &Office, alert: &StoredAlert) -> Advice {
 
 fn system(office: &Office, alert: &StoredAlert) -> Option<Arc<System>> {
     office.desk.systems.borrow().iter().find(|system| system.id == alert.system).cloned()
-}
-
-fn words(office: &Office, alert: &StoredAlert) -> String {
-    system(office, alert)
-        .map_or_else(|| alert.finding.kind.to_string(), |system| headline(&alert.finding, &system))
 }
 
 fn said(office: &Office, status: StatusCode, what: &str) -> Response {

@@ -40,16 +40,22 @@ pub struct Item {
     pub stage: String,
     /// It is over.
     pub over: bool,
+    /// What was wrong is over, and yet it stands: somebody opened it again.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub reopened: bool,
     /// Alerts folded under it.
     pub folded: u32,
 }
 
 impl Body {
-    /// The body of `notice`, whose alerts are `alerts`.
-    pub fn of(notice: &Notice, alerts: &[StoredAlert]) -> Self {
-        let mut items: Vec<Item> = alerts.iter().map(Item::of).collect();
-        items.sort_by_key(|item| (item.over, std::cmp::Reverse(item.finding.severity), item.alert));
-        let standing = items.iter().filter(|item| !item.over);
+    /// The body of `notice`, whose alerts are `alerts`; `stands` tells whether what is wrong still is.
+    pub fn of(notice: &Notice, alerts: &[StoredAlert], stands: impl Fn(&StoredAlert) -> bool) -> Self {
+        let item = |alert| Item::of(alert, stands(alert));
+        let mut items: Vec<Item> = alerts.iter().map(item).collect();
+        items.sort_by_key(|item| {
+            (item.over, item.reopened, std::cmp::Reverse(item.finding.severity), item.alert)
+        });
+        let standing = items.iter().filter(|item| !item.over && !item.reopened);
         let critical = standing.filter(|item| item.finding.severity == Severity::Critical).count();
         let total = notice.tells.len() + notice.over.len();
         items.truncate(LISTED);
@@ -81,14 +87,16 @@ impl Item {
         self.stage == "acknowledged" // as `Stage::name` has it
     }
 
-    fn of(alert: &StoredAlert) -> Self {
+    fn of(alert: &StoredAlert, stands: bool) -> Self {
+        let over = matches!(alert.stage, Stage::Closed { .. });
         Self {
             alert: alert.no,
             system: alert.system.clone(),
             finding: alert.finding.clone(),
             opened_at: alert.opened_at,
             stage: alert.stage.name().to_owned(),
-            over: matches!(alert.stage, Stage::Closed { .. }),
+            over,
+            reopened: !over && !stands,
             folded: alert.folded,
         }
     }

@@ -8,12 +8,16 @@ use jiff::tz::TimeZone;
 use maud::{DOCTYPE, html};
 
 use super::{Body, Item};
-use crate::advice::{advice, foretold, headline, place_words, severity_words};
+use crate::advice::{advice, foretold, headline, headline_past, place_words, severity_words};
 use crate::alerts::{AlertNo, Why};
 use crate::model::{FindingKind, Severity, Subject, System};
 
 /// Longest subject, characters: about what a phone shows on its lock screen.
 const SUBJECT: usize = 60;
+
+/// What is said first of what is over, and of what is over but was opened again.
+const OVER: &str = "Nothing has to be done any more.";
+const REOPENED: &str = "It is over, but somebody opened it again: the page says who, and why.";
 
 /// A message in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -74,13 +78,17 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
     let page = format!("{pages}/alerts/{}", item.alert);
     let subject = clipped(&if item.over {
         format!("Over: {}", said.headline)
+    } else if item.reopened {
+        format!("{}Open again: {}", prefix(why), said.headline)
     } else {
         format!("{}{}: {}", prefix(why), capitalised(severity_words(item.finding.severity)), said.headline)
     });
     let mut text = String::new();
     // Writing to a String cannot fail.
     if item.over {
-        let _ = writeln!(text, "Nothing has to be done any more.\n\nIt was: {}.", said.headline);
+        let _ = writeln!(text, "{OVER}\n\n{}.", said.headline);
+    } else if item.reopened {
+        let _ = writeln!(text, "{REOPENED}\n\n{}.", said.headline);
     } else {
         let _ = writeln!(text, "{}\n\n{}.", said.first, said.headline);
         if item.folded > 0 {
@@ -88,36 +96,37 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
         }
     }
     let _ = writeln!(text, "Where: {}\nSince: {}", said.place, said.since);
-    if !item.over {
+    let stands = !item.over && !item.reopened;
+    if stands {
         for fact in &said.evidence {
             let _ = writeln!(text, "- {fact}");
         }
-        if let Some(acknowledge) = acknowledge {
-            let _ = writeln!(text, "\nAcknowledge: {acknowledge}");
-        }
+    }
+    if let Some(acknowledge) = acknowledge.filter(|_| !item.over) {
+        let _ = writeln!(text, "\nAcknowledge: {acknowledge}");
     }
     let _ = writeln!(text, "\nEverything about it: {page}");
-    if !item.over {
+    if stands {
         let _ = writeln!(text, "\nTake care:");
         said.cautions.iter().for_each(|caution| {
             let _ = writeln!(text, "- {caution}");
         });
     }
     let html = document(&html! {
-        @if item.over {
-            p { strong { "Nothing has to be done any more." } }
-            p { "It was: " (said.headline) "." }
+        @if !stands {
+            p { strong { @if item.over { (OVER) } @else { (REOPENED) } } }
+            p { (said.headline) "." }
         } @else {
             p { strong { (said.first) } }
             p { (said.headline) "." @if item.folded > 0 { " " (folded(item.folded)) } }
         }
         p { "Where: " (said.place) br; "Since: " (said.since) }
+        @if stands && !said.evidence.is_empty() { ul { @for fact in &said.evidence { li { (fact) } } } }
         @if !item.over {
-            @if !said.evidence.is_empty() { ul { @for fact in &said.evidence { li { (fact) } } } }
             @if let Some(acknowledge) = acknowledge { p { a href=(acknowledge) { "Acknowledge" } } }
         }
         p { a href=(page) { "Everything about it" } }
-        @if !item.over { p { "Take care:" } ul { @for caution in said.cautions { li { (caution) } } } }
+        @if stands { p { "Take care:" } ul { @for caution in said.cautions { li { (caution) } } } }
     });
     Message { subject, text, html }
 }
@@ -145,14 +154,18 @@ fn several<'a>(
         (_, critical) => format!("Now: {}, {critical} of them critical", counted(body.total)),
     });
     let first = match (body.critical, over == body.items.len()) {
-        (_, true) => "Nothing has to be done any more.",
+        (_, true) => OVER,
         (0, false) => "Look through the list and decide what needs a visit.",
         (_, false) => "Begin at the top: what is critical needs somebody now.",
     };
     let entries = body.items.iter().map(|item| {
         let said = said(item, system(item));
-        let urgent = !item.over && item.finding.severity == Severity::Critical;
-        let state = if item.over { "over" } else { severity_words(item.finding.severity) };
+        let urgent = !item.over && !item.reopened && item.finding.severity == Severity::Critical;
+        let state = match (item.over, item.reopened) {
+            (true, _) => "over",
+            (false, true) => "open again",
+            (false, false) => severity_words(item.finding.severity),
+        };
         Entry {
             line: format!("{}: {} ({})", capitalised(state), said.headline, said.place),
             first: urgent.then_some(said.first),
@@ -217,6 +230,7 @@ fn said(item: &Item, system: Option<&System>) -> Said {
     Said {
         first: advice.first.to_owned(),
         headline: match system {
+            Some(system) if item.over || item.reopened => headline_past(finding, system),
             Some(_) if gateway(item) => format!("{} sensors fell silent together", item.folded + 1),
             Some(system) => headline(finding, system),
             None => format!("{} at {}", finding.kind, finding.subject),
@@ -292,4 +306,49 @@ fn capitalised(text: &str) -> String {
 
 fn document(inside: &maud::Markup) -> String {
     html! { (DOCTYPE) html lang="en" { head { meta charset="utf-8"; } body { (inside) } } }.into_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::samples;
+
+    fn flood(over: bool, reopened: bool) -> Message {
+        let finding = samples::finding(FindingKind::Flooding, samples::basin("quince"));
+        let system = Arc::new(samples::orchard());
+        let item = Item {
+            alert: AlertNo(7),
+            system: system.id.clone(),
+            finding,
+            opened_at: "2026-03-02T12:00:00Z".parse().unwrap(),
+            stage: "open".to_owned(),
+            over,
+            reopened,
+            folded: 0,
+        };
+        let body = Body {
+            why: Why::Again.name().to_owned(),
+            items: vec![item],
+            total: 1,
+            critical: usize::from(!over && !reopened),
+            test: false,
+        };
+        message(&body, &[system], "https://yard.example", &Links::new())
+    }
+
+    #[test]
+    fn what_is_over_is_told_in_the_past_also_where_somebody_opened_it_again() {
+        let stands = flood(false, false);
+        assert!(stands.text.contains("The “quince tree” basin is flooding."), "{}", stands.text);
+        assert!(stands.text.contains("Take care:"), "{}", stands.text);
+        for (over, reopened, begins) in [(true, false, OVER), (false, true, REOPENED)] {
+            let told = flood(over, reopened);
+            assert!(told.text.starts_with(begins), "{}", told.text);
+            for text in [&told.text, &told.html] {
+                assert!(text.contains("The “quince tree” basin flooded."), "{text}");
+                assert!(!text.contains("is flooding") && !text.contains("Take care:"), "{text}");
+            }
+        }
+        assert!(flood(false, true).subject.starts_with("Again. Open again: "));
+    }
 }
