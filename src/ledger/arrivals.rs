@@ -9,6 +9,7 @@ use rusqlite::{Connection, params};
 use crate::model::Span;
 
 use super::batch::Batch;
+use super::legible::legible;
 
 /// A reading that arrives so long after it was measured came late: a gateway stored it, or a clock is wrong.
 pub(super) const LATE: Span = Span::from_mins(10);
@@ -77,7 +78,7 @@ impl Arrived {
         for &place in self.newest.iter().flatten() {
             let Some(payload) = batch.payload_of(place as usize) else { continue };
             let received = batch.inputs[place as usize].received.millis();
-            let text = String::from_utf8_lossy(payload).replace(char::is_control, " ");
+            let text = legible(payload).replace(char::is_control, " ");
             write!(lines, "{received}{AFTER_TIME}{text}{LINE_END}").expect("writing to a string cannot fail");
         }
         lines

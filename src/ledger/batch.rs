@@ -6,6 +6,7 @@ use std::fmt;
 use crate::engine::{Effect, Input};
 use crate::model::{EventTime, RecordKey};
 
+use super::legible::legible;
 use super::{Order, ServiceDeed, SystemNo};
 
 /// Refused samples kept, in a batch and in the ledger.
@@ -231,9 +232,9 @@ fn clip(text: &str) -> &str {
     &text[..text.floor_char_boundary(EXCERPT_BYTES)]
 }
 
-/// The beginning of `bytes` as text.
+/// The beginning of `bytes` for people.
 fn excerpt(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(&bytes[..bytes.len().min(EXCERPT_BYTES)]).into_owned()
+    legible(&bytes[..bytes.len().min(EXCERPT_BYTES)])
 }
 
 #[cfg(test)]

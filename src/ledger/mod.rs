@@ -23,6 +23,7 @@ mod enrol;
 mod fault;
 mod file;
 mod journal;
+mod legible;
 mod lock;
 mod migrate;
 mod orders;

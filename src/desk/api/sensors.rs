@@ -59,7 +59,7 @@ struct ArrivalsWire {
 struct PayloadWire {
     #[schema(value_type = String, format = DateTime)]
     at: EventTime,
-    /// Its beginning.
+    /// Its beginning; what is no text, in hexadecimal.
     payload: String,
 }
 
