@@ -19,7 +19,7 @@ pub(super) fn csv<'s>(
         "work",
         "air gap found (mm)",
         "mulch found (mm)",
-        "mulch left (mm)",
+        "mulch afterwards (mm)",
         "obstruction",
         "obstruction in words",
         "level unit",

@@ -81,7 +81,7 @@ fn main(told: &Comparison<'_>) -> Markup {
                     th scope="col" { "Looked after" }
                     th scope="col" class="number" { "Visits" }
                     th scope="col" class="number" { "Of these, called" }
-                    th scope="col" class="number" { "Days that faults stood" }
+                    th scope="col" class="number" { "Faults stood" }
                     th scope="col" class="number" { "Of these, floods" }
                 } }
                 tbody {
@@ -108,6 +108,16 @@ fn main(told: &Comparison<'_>) -> Markup {
     }
 }
 
+/// How long things stood: in hours up to two days, in days beyond, so that a flood of an afternoon is not none.
+fn stood(days: f64) -> String {
+    match days * 24.0 {
+        hours if hours <= 0.0 => "not at all".to_owned(),
+        hours if hours < 1.0 => "under 1\u{a0}h".to_owned(),
+        hours if hours < 48.0 => format!("{hours:.0}\u{a0}h"),
+        _ => format!("{}\u{a0}days", words::grouped(days.round() as u64)),
+    }
+}
+
 fn row(side: &Side<'_>, as_good: bool) -> Markup {
     html! {
         tr {
@@ -124,8 +134,8 @@ fn row(side: &Side<'_>, as_good: bool) -> Markup {
             }
             td class="number" { (side.visits) }
             td class="number" { (side.complaints) }
-            td class="number" { (format!("{:.0}", side.fault_days)) }
-            td class="number" { (format!("{:.0}", side.flood_days)) }
+            td class="number" { (stood(side.fault_days)) }
+            td class="number" { (stood(side.flood_days)) }
         }
     }
 }
@@ -133,6 +143,12 @@ fn row(side: &Side<'_>, as_good: bool) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_flood_of_hours_is_not_told_as_none() {
+        let told = [0.0, 0.02, 0.3, 1.9, 2.0, 1_234.4].map(|days| stood(days).replace('\u{a0}', " "));
+        assert_eq!(told, ["not at all", "under 1 h", "7 h", "46 h", "2 days", "1 234 days"]);
+    }
 
     #[test]
     fn the_heading_names_the_time_that_is_recorded() {
