@@ -10,7 +10,7 @@ use crate::desk::units::Units;
 use crate::desk::words;
 use crate::flowtest::{Arrival, Method, Next, Patience, SplitResult, Verdict, arrival};
 use crate::ledger::StoredTest;
-use crate::model::{EventTime, Id, Subject, System};
+use crate::model::{EventTime, Id, Span, Subject, System};
 
 /// A flow test.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,8 +33,8 @@ pub(super) struct TestSheet {
     pub(super) runs: Vec<RunSheet>,
     /// Doses or runs that count.
     pub(super) counted: usize,
-    /// Doses that rain touched, which do not count.
-    pub(super) rained: usize,
+    /// Runs that were not judged, and why.
+    pub(super) unjudged: Vec<(Moment, String)>,
     pub(super) splits: Vec<SplitSheet>,
     /// When a run whose water is off is judged, while probes measure.
     pub(super) judged: String,
@@ -103,7 +103,7 @@ pub(super) fn sheet(system: &System, known: &Known, units: Units, now: EventTime
         outlets: outlets(system, known, now),
         runs: runs(system, known, units, now),
         counted: known.outcome.runs,
-        rained: known.doses.iter().filter(|dose| dose.quality <= 0.0).count(),
+        unjudged: unjudged(system, known, now),
         judged: judged(known, now),
         says: says(test, known),
         proved: known.outcome.proves_the_split(),
@@ -203,6 +203,50 @@ fn runs(system: &System, known: &Known, units: Units, now: EventTime) -> Vec<Run
             })
             .collect(),
     }
+}
+
+/// Runs measured by probes that do not count, and why: doses that tell nothing of the splitters, and water that was said
+/// to be off without any dose.
+fn unjudged(system: &System, known: &Known, now: EventTime) -> Vec<(Moment, String)> {
+    if known.test.method == Method::Buckets {
+        return Vec::new();
+    }
+    let doses = known.doses.iter().filter_map(|dose| {
+        let why = match dose.shares.len() {
+            _ if dose.quality <= 0.0 => "rain wetted the basins as well",
+            0 => "no probe rose enough to be measured",
+            1 if system.basins.len() > 1 => "only one basin was measured, and a share needs two",
+            _ => return None,
+        };
+        Some((dose.at, why.to_owned()))
+    });
+    let mut all: Vec<_> = doses.chain(without_dose(known, now)).collect();
+    all.sort_by_key(|(at, _)| *at);
+    all.into_iter().map(|(at, why)| (words::moment(at, now, &system.zone), why)).collect()
+}
+
+/// Runs whose water is off for longer than a judgement takes, without any dose.
+fn without_dose(known: &Known, now: EventTime) -> impl Iterator<Item = (EventTime, String)> {
+    /// A judgement takes no longer where nothing tells how often probes report.
+    const AT_MOST: Span = Span::from_hours(3);
+    let takes = Patience::of(&known.traces, now).map_or(AT_MOST, |patience| patience.latest);
+    let until = known.test.ended.as_ref().map_or(now, |(at, _)| *at);
+    let begins = std::iter::once(EventTime::MIN).chain(known.test.run_ends.iter().map(|(at, _)| *at));
+    let runs = begins.zip(known.test.run_ends.iter().map(|(at, _)| *at));
+    runs.filter_map(move |(from, off)| {
+        if known.doses.iter().any(|dose| dose.at > from && dose.at <= off) {
+            return None;
+        }
+        let why = if until - off >= takes {
+            "no probe rose: too little water came to be measured, the diverter stood at sewer, or another run began \
+             before the soil was calm"
+        } else if known.test.ended.is_some() {
+            "the test was ended before the probes had stopped rising"
+        } else {
+            return None;
+        };
+        Some((off, why.to_owned()))
+    })
 }
 
 /// What the sides of a splitter feed; one that the system no longer has is told by the sides alone.
@@ -316,4 +360,54 @@ fn before(system: &System, known: &Known, split: &SplitResult, now: EventTime) -
         let _ = write!(says, " Levelled {} by {}{proved}.", moment(levelled.record.at), levelled.by);
     }
     Some(says)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+    use crate::flowtest::Outcome;
+    use crate::model::RecordKey;
+
+    fn at(time: &str) -> EventTime {
+        format!("2026-06-01T{time}:00Z").parse().unwrap()
+    }
+
+    fn known(system: &System, ended: Option<&str>, doses: Vec<crate::ledger::DoseRecord>) -> Known {
+        let test = StoredTest {
+            key: RecordKey::new("0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16011").unwrap(),
+            system: system.id.clone(),
+            method: Method::Probes,
+            began: at("08:00"),
+            by: "ana".to_owned(),
+            litres: None,
+            note: String::new(),
+            ended: ended.map(|time| (at(time), "ana".to_owned())),
+            outcome: None,
+            run_ends: vec![(at("08:10"), "ana".to_owned())],
+            runs: Vec::new(),
+        };
+        let outcome = Outcome { runs: 0, splits: Vec::new() };
+        Known { test, doses, outcome, traces: Vec::new(), earlier: Vec::new(), levelled: Vec::new() }
+    }
+
+    #[test]
+    fn a_run_that_is_not_judged_says_why() {
+        let system = samples::terrace();
+        let why = |known: &Known, now: &str| {
+            let told = unjudged(&system, known, at(now));
+            told.into_iter().map(|(_, why)| why).collect::<Vec<_>>().join("; ")
+        };
+        let none = known(&system, None, Vec::new());
+        assert_eq!(why(&none, "09:00"), "", "it may still be judged");
+        assert!(why(&none, "12:00").starts_with("no probe rose"), "{}", why(&none, "12:00"));
+        let early = known(&system, Some("08:30"), Vec::new());
+        assert!(why(&early, "12:00").contains("ended before"), "{}", why(&early, "12:00"));
+        let mut rained = samples::dose(&system, "2026-06-01T08:05:00Z", None, &[0.25; 4]);
+        rained.quality = 0.0;
+        let rained = known(&system, None, vec![rained]);
+        assert!(why(&rained, "12:00").starts_with("rain wetted"), "{}", why(&rained, "12:00"));
+        let whole = samples::dose(&system, "2026-06-01T08:05:00Z", None, &[0.25; 4]);
+        assert_eq!(why(&known(&system, None, vec![whole]), "12:00"), "");
+    }
 }

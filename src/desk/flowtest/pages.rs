@@ -243,7 +243,6 @@ const fn verdict_class(verdict: Verdict) -> &'static str {
 }
 
 fn runs(sheet: &TestSheet) -> Markup {
-    let rained = sheet.rained;
     html! {
         h2 { "The runs" }
         @if sheet.runs.is_empty() { p { "None is measured yet." } }
@@ -257,7 +256,10 @@ fn runs(sheet: &TestSheet) -> Markup {
                 }
             }
         }
-        @if rained > 0 { p class="key" { "What rain touched does not count: " (words::count(rained)) @if rained == 1 { " dose." } @else { " doses." } } }
+        @if !sheet.unjudged.is_empty() {
+            h3 { "Not judged" }
+            ul class="past" { @for (at, why) in &sheet.unjudged { li { b { (time(at)) } ": " (why) "." } } }
+        }
     }
 }
 
