@@ -59,6 +59,13 @@
   // The focus stays where it was, by part and position among what can take it.
   const focusables = (part) => [...part.querySelectorAll('a[href], button, [tabindex]')];
 
+  // What a part says, apart from when: that the same was heard once more is no news.
+  const told = (part) => {
+    const copy = part.cloneNode(true);
+    copy.querySelectorAll('time').forEach((time) => time.remove());
+    return copy.textContent;
+  };
+
   const swap = (old, fresh) => {
     // Neither what is being read nor a form under somebody's hands is swapped away.
     if ('busy' in old.dataset || old.querySelector('input:checked')) return;
@@ -67,7 +74,7 @@
     [...fresh.querySelectorAll('details')].forEach((details, i) => { if (i < open.length) details.open = open[i]; });
     const held = old.contains(document.activeElement) ? focusables(old).indexOf(document.activeElement) : -1;
     old.replaceWith(fresh);
-    fresh.classList.add('fresh');
+    if (told(old) !== told(fresh)) fresh.classList.add('fresh');
     if (held >= 0) focusables(fresh)[held]?.focus({ preventScroll: true });
     if (fresh.hasAttribute('data-say')) said.textContent = fresh.textContent;
   };

@@ -102,17 +102,7 @@
       for (const chosen of form.querySelectorAll('code[data-own]')) chosen.textContent = ownTopic(...chosen.dataset.own.split('/'));
     };
 
-    // Every sensor of the file, in words, with the topic that it sends to and what it sends.
-    const sensors = () => {
-      const sends = (owner, key) => given.sends[`${key} ${owner.unit}`] ?? given.sends[key];
-      const of = (owner, words, ...names) => (owner ? [[words, owner.topic ?? ownTopic(...names), sends(owner, names.at(-1))]] : []);
-      return [
-        ...system.basin.flatMap((basin) => SENSORS.flatMap(([key, words]) => of(basin[key], `${words.split(',')[0]}, ${basin.plant || basin.id}`, basin.id, key))),
-        ...of(system.source.meter, 'Water meter', 'meter'), ...of(system.diverter, 'Diverter', 'diverter'), ...of(system.rain, 'Rain gauge', 'rain'),
-      ];
-    };
-
-    return { basinPart, splitterPart, nameTopics, sensors };
+    return { basinPart, splitterPart, nameTopics };
   };
 
   window.bench = { ...window.bench, parts };

@@ -243,7 +243,8 @@
     state.textContent = 'Saving …';
     try {
       const [good, said] = await call('PUT', address(), given.version ? { 'if-match': `"${given.version}"` } : {}, system);
-      if (good) { window.bench.saved(root, system, parts.sensors(), isNew, given); return; }
+      // Its page says what comes next.
+      if (good) { location.assign(`/systems/${encodeURIComponent(system.id)}?saved=${isNew ? 'new' : 'changed'}`); return; }
       take(said);
       state.textContent = said.detail ?? 'It was not saved.';
       form.querySelector('[aria-invalid="true"]')?.focus();

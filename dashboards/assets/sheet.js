@@ -1,6 +1,10 @@
 // Keeps the open visit sheet on this phone, so that it opens again where there is no signal.
 (() => {
   'use strict';
+  // On a phone what is to be done comes first; plans and what is only looked at are folded away until somebody asks.
+  if (matchMedia('(max-width: 40rem)').matches) {
+    for (const details of document.querySelectorAll('details.fold')) details.open = false;
+  }
   const kept = document.getElementById('kept');
   if (!kept) return;
   for (const form of document.querySelectorAll('form.record')) {

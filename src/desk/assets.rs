@@ -32,13 +32,12 @@ pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
 pub(super) static SCATTER: Asset = asset!("scatter.js", "text/javascript; charset=utf-8");
 /// What sets a system up, in the order in which it runs: each uses what those before it made.
-pub(super) static SETUP: [Asset; 7] = [
+pub(super) static SETUP: [Asset; 6] = [
     asset!("setup-fields.js", "text/javascript; charset=utf-8"),
     asset!("setup-zones.js", "text/javascript; charset=utf-8"),
     asset!("setup-pipes.js", "text/javascript; charset=utf-8"),
     asset!("setup-plan.js", "text/javascript; charset=utf-8"),
     asset!("setup-parts.js", "text/javascript; charset=utf-8"),
-    asset!("setup-saved.js", "text/javascript; charset=utf-8"),
     asset!("setup.js", "text/javascript; charset=utf-8"),
 ];
 pub(super) static SETUP_STYLE: Asset = asset!("setup.css", "text/css; charset=utf-8");
@@ -47,6 +46,7 @@ pub(super) static RECORD_STYLE: Asset = asset!("record.css", "text/css; charset=
 pub(super) static SHEET: Asset = asset!("sheet.js", "text/javascript; charset=utf-8");
 pub(super) static SHEET_STYLE: Asset = asset!("sheet.css", "text/css; charset=utf-8");
 static WORKER: Asset = asset!("worker.js", "text/javascript; charset=utf-8");
+pub(super) static PRINTS: Asset = asset!("prints.js", "text/javascript; charset=utf-8");
 pub(super) static UPKEEP_STYLE: Asset = asset!("upkeep.css", "text/css; charset=utf-8");
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
@@ -105,6 +105,7 @@ pub(super) async fn asset(
         &SHEET,
         &SHEET_STYLE,
         &UPKEEP_STYLE,
+        &PRINTS,
         &ICON,
     ]
     .into_iter()

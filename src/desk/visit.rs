@@ -5,8 +5,10 @@ pub(super) mod place;
 pub(super) mod preference;
 pub(super) mod received;
 pub(super) mod sensor;
+pub(super) mod sensors;
 pub(super) mod timeline;
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::extract::{Path, Query, State};
@@ -40,6 +42,21 @@ pub(super) struct Parts {
     parts: Option<String>,
 }
 
+/// Whether the system was set up a moment ago.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Saved {
+    saved: Option<String>,
+}
+
+impl Saved {
+    fn words(&self) -> Option<&'static str> {
+        match self.saved.as_deref()? {
+            "new" => Some("Saved. It is watched from now on, and waits for its first reading."),
+            _ => Some("Saved: the change is in force."),
+        }
+    }
+}
+
 /// `GET /`
 pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(filter): Query<Filter>) -> Response {
     match office.shelf.recent(visitor.reach()).await {
@@ -70,6 +87,7 @@ pub(super) async fn system(
     State(office): Shared,
     Path(id): Path<String>,
     Query(asked): Query<Asked>,
+    Query(saved): Query<Saved>,
     units: Units,
 ) -> Response {
     let stamp = match office.shelf.recent(visitor.reach()).await {
@@ -77,7 +95,10 @@ pub(super) async fn system(
         Err(fault) => return Fault::from(fault).page(&office, &visitor),
     };
     match system_sheet(&office, &visitor, &id, asked, units).await {
-        Ok(sheet) => html(pages::system(&office.chrome(&visitor, stamp), &sheet, units)),
+        Ok(mut sheet) => {
+            sheet.saved = saved.words();
+            html(pages::system(&office.chrome(&visitor, stamp), &sheet, units))
+        }
         Err(fault) => fault.page(&office, &visitor),
     }
 }
@@ -195,7 +216,25 @@ async fn heard_main(office: &Office, visitor: &Visitor) -> Result<Markup, Fault>
     let (now, zone) = (office.now(), office.zone(visitor));
     let read = |view: &View| Ok((view.totals()?, view.refusals()?, view.unassigned()?));
     let (totals, refusals, unassigned) = ask(office, read).await?;
-    let mut sheet = gather::heard(&totals, refusals, office.unclaimed(unassigned), now, &zone);
+    let systems = office.systems(visitor);
+    let chosen: BTreeMap<&str, &System> = systems
+        .iter()
+        .flat_map(|system| {
+            let topics = system.sensor_ixs().filter_map(|ix| system.sensor(ix).wiring.topic.as_deref());
+            topics.map(move |topic| (topic, &**system))
+        })
+        .collect();
+    // A topic that nobody chose has the system's id for its second part.
+    let page_of = |topic: &str| {
+        let named = || {
+            let rest = topic.strip_prefix(office.desk.files.prefix.as_str())?.strip_prefix('/')?;
+            let id = rest.split('/').next()?;
+            systems.iter().find(|system| system.id.as_str() == id).map(|system| &**system)
+        };
+        let system = chosen.get(topic).copied().or_else(named)?;
+        Some((format!("/systems/{}/sensors", system.id), system.name.clone()))
+    };
+    let mut sheet = gather::heard(&totals, refusals, office.unclaimed(unassigned), page_of, (now, &zone));
     sheet.published = (office.desk.broker.clone(), office.desk.files.prefix.clone());
     Ok(pages::heard_main(&sheet))
 }

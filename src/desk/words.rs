@@ -100,6 +100,12 @@ pub(super) fn count(number: usize) -> String {
     SMALL.get(number).map_or_else(|| grouped(number as u64), |word| (*word).to_owned())
 }
 
+/// Why a record was refused, with units as people write them: a water content above 1 is more than all of the soil.
+pub(super) fn refusal(detail: &str) -> String {
+    let told = detail.replace("m3/m3", "m³/m³");
+    if told.ends_with("above 1 m³/m³") { format!("{told}, which is 100{NBSP}% by volume") } else { told }
+}
+
 /// The place that a zone is called after, as people write it: `Buenos Aires`.
 pub(super) fn city(zone: &TimeZone) -> Option<String> {
     zone.iana_name().map(city_named)

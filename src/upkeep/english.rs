@@ -65,15 +65,14 @@ pub(super) fn flood_unseen(system: &System, last: &PastFlood, times: usize) -> S
     )
 }
 
-/// `without new chips it is expected to flood around 1 June 2026, most likely between … and …; a week ago: …`
+/// `without new chips it is expected to flood around 1 June 2026 (a week ago: …)`. Between which days that lies most
+/// likely, the days between which the task is best done say already.
 fn flood_foretold(system: &System, outlook: &Outlook) -> String {
     let day = |at| date(at, &system.zone);
-    let [due, earliest, latest] = [outlook.due, outlook.earliest, outlook.latest].map(day);
+    let due = day(outlook.due);
     let before = outlook.week_ago.map(|before| day(before.due)).filter(|before| *before != due);
     let before = before.map_or_else(String::new, |before| format!(" (a week ago: {before})"));
-    format!(
-        "without new chips it is expected to flood around {due}{before}, most likely between {earliest} and {latest}"
-    )
+    format!("without new chips it is expected to flood around {due}{before}")
 }
 
 /// Why litres of a system without a meter are not exact: what the engine counts where nobody measured.
@@ -290,13 +289,19 @@ impl TaskKey {
 pub fn visit_reason(visit: &Visit, tasks: &[&Task], system: &System) -> String {
     let Some(first) = tasks.first() else { return String::new() };
     let due = Day::of(first.window.due, &system.zone);
-    let what = format!("“{}”", inner_quotes(&first.key.title(system)));
-    let lead = if visit.day > due {
-        format!("{what} was due by {due}, and this is the first working day with room")
+    let what = format!("“{}” decides the day", inner_quotes(&first.key.title(system)));
+    let before = due.0 - visit.day.0;
+    let lead = if before < 0 {
+        format!("{what}: it was due by {due}, and this is the first working day with room")
     } else if first.mends {
-        format!("{what} mends what is wrong already and should be done by {due}")
+        format!("{what}: it mends what is wrong already, and should be done by {due} at the latest")
     } else {
-        format!("{what} is due by {due}")
+        let spare = match before {
+            0 => String::new(),
+            1 => "; the visit lies a day before, which leaves room for rain or sickness".to_owned(),
+            days => format!("; the visit lies {days} days before, which leaves room for rain or sickness"),
+        };
+        format!("{what}: it is due by {due}{spare}")
     };
     let others = match tasks.len() - 1 {
         0 => String::new(),

@@ -21,7 +21,7 @@ mod visits;
 pub use compare::{CALENDARS, Comparison, Course, Past, PastFinding, Side, Way, compare};
 pub use crew::{Crew, TravelGroups, WorkingDays};
 pub use day::Day;
-pub use derive::tasks;
+pub use derive::{mulch_due, tasks};
 pub use design::{BasinLoad, Design, design, design_words};
 pub use english::{skipping, unmeasured, visit_reason};
 pub use facts::{Dose, Earlier, Facts, LastDone, Outlook, PastFlood, Standing, Tested, shows_outlet};

@@ -36,7 +36,7 @@ const REST: Duration = Duration::from_millis(450);
 const TOGETHER: usize = 5;
 
 /// Names and addresses; `{year}` is the present one.
-const PAGES: [(&str, &str); 25] = [
+const PAGES: [(&str, &str); 27] = [
     ("portfolio", "/"),
     ("portfolio, searched", "/?text=quince&state=now"),
     ("system, a week", "/systems/yard-0"),
@@ -44,6 +44,8 @@ const PAGES: [(&str, &str); 25] = [
     ("basin", "/systems/yard-0/basins/quince"),
     ("splitter", "/systems/yard-0/splitters/s1"),
     ("sensor", "/systems/yard-0/sensors/quince/moisture"),
+    ("sensors", "/systems/yard-0/sensors"),
+    ("sensors in doubt", "/sensors"),
     ("alerts", "/alerts"),
     ("one alert", "/alerts/1"),
     ("timeline, exact", "/systems/yard-0/timeline.json?range=month"),

@@ -102,11 +102,38 @@ test('an alert is acknowledged, alone and with others', async () => {
   await page.goto(`${demo.home}/alerts?show=open`);
   await page.getByRole('button', { name: 'Acknowledge' }).click();
   await page.getByRole('alert').getByText('Tick at least one').waitFor();
+  // Enter on a tick does nothing that the eye was not on.
+  await page.locator('.alerts input[type=checkbox]').first().check();
+  await page.locator('.alerts input[type=checkbox]').first().press('Enter');
+  await page.getByRole('alert').getByText('why it is closed').waitFor();
   await page.locator('.alerts > li .name a').first().click();
   await page.waitForURL(/\/alerts\/\d+$/);
   await page.getByRole('button', { name: 'Acknowledge' }).click();
   await page.getByText(/acknowledged by/i).first().waitFor();
   await shoot(page, 'path-acknowledged');
+  // Enter beside “because” closes, and so asks why; it acknowledges nothing and takes nothing back.
+  await page.getByLabel('Close because').press('Enter');
+  await page.getByRole('alert').getByText('why it is closed').waitFor();
+  await page.getByText(/acknowledged by/i).first().waitFor();
+  await page.getByRole('button', { name: 'Take back' }).click();
+  await page.getByText('took that back').waitFor();
+  await page.getByRole('button', { name: 'Acknowledge' }).waitFor();
+  await page.goto(`${demo.home}/alerts?show=snoozed`);
+  await page.getByText('No alert is put off').waitFor();
+  await shoot(page, 'path-none-snoozed');
+});
+
+test('which sensors are in doubt is one step away, and each system tells all of its sensors', async () => {
+  await page.goto(demo.home);
+  await page.getByRole('link', { name: 'Sensors in doubt' }).click();
+  await page.getByRole('heading', { name: 'Sensors in doubt' }).waitFor();
+  await page.goto(`${demo.home}/systems/larkmere-terrace`);
+  await page.getByRole('link', { name: 'Sensors', exact: true }).click();
+  const table = page.getByRole('list', { name: 'All sensors' });
+  await table.getByText('larkmere-terrace/quince/moisture').waitFor();
+  await page.getByText(/believed/).first().waitFor();
+  await shoot(page, 'path-sensors');
+  assert.deepEqual(await violations(page), []);
 });
 
 test('a year is zoomed into by keyboard and pointer, values are told exactly, and back is back', async () => {

@@ -25,6 +25,9 @@ const called = async (note) => (await records()).filter((item) => item.record.no
 // Writes a record about the stop called `place`.
 const write = async (on, place, note) => {
   const stop = on.locator('.stop', { has: on.getByRole('link', { name: place, exact: true }) });
+  // On a phone what is only looked at lies folded.
+  const fold = on.locator('details.fold', { has: stop });
+  if ((await fold.count()) && !(await fold.evaluate((it) => it.open))) await fold.locator('> summary').click();
   await stop.locator('summary', { hasText: 'Write down' }).click();
   await stop.getByLabel('Outlet cleared').check();
   await stop.getByLabel('Air gap found').fill('45');

@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 70] = [
+const DECISIONS: [(&str, Answers, &str); 73] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -52,6 +52,7 @@ const DECISIONS: [(&str, Answers, &str); 70] = [
     ("/fragments/heard", Refused, ""),
     ("/fragments/systems/{id}", Nothing, ""),
     ("/fragments/systems/{id}/basins/{basin}", Nothing, ""),
+    ("/fragments/systems/{id}/sensors", Nothing, ""),
     ("/fragments/systems/{id}/sensors/{*sensor}", Nothing, ""),
     ("/fragments/systems/{id}/splitters/{splitter}", Nothing, ""),
     ("/fragments/tests/{key}", Nothing, ""),
@@ -70,6 +71,7 @@ const DECISIONS: [(&str, Answers, &str); 70] = [
     ("/properties/{id}/years/{year}", Nothing, ""),
     ("/queue/pass", Own, ""),
     ("/readyz", Own, ""),
+    ("/sensors", WithinReach, ""),
     ("/services/{key}", Nothing, ""),
     ("/services/{key}/photos/{no}", Nothing, ""),
     ("/setup", WithinReach, ""),
@@ -86,6 +88,7 @@ const DECISIONS: [(&str, Answers, &str); 70] = [
     ("/systems/{id}/record", Nothing, "?at=basin:secret-fig"),
     ("/systems/{id}/services", Nothing, ""),
     ("/systems/{id}/services.csv", Nothing, ""),
+    ("/systems/{id}/sensors", Nothing, ""),
     ("/systems/{id}/sensors/{*sensor}", Nothing, ""),
     ("/systems/{id}/sheet", Nothing, ""),
     ("/systems/{id}/splitters/{splitter}", Nothing, ""),

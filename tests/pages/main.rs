@@ -17,7 +17,7 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 33] = [
+const PAGES: [(&str, &str); 35] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -29,6 +29,8 @@ const PAGES: [(&str, &str); 33] = [
     ("splitter", "/systems/terrace/splitters/s2"),
     ("sensor", "/systems/terrace/sensors/quince/moisture"),
     ("sensor_silent", "/systems/terrace/sensors/fig/float"),
+    ("sensors", "/systems/terrace/sensors"),
+    ("sensors_in_doubt", "/sensors"),
     ("alerts", "/alerts"),
     ("alerts_narrowed", "/alerts?show=all&severity=warning&kind=uneven-split"),
     ("alerts_puzzled", "/alerts?since=yesterday"),

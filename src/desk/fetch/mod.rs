@@ -2,8 +2,10 @@
 
 mod open;
 mod sensor;
+mod sensors;
 mod timeline;
 
 pub(super) use open::{foretell, open, week_before};
 pub(super) use sensor::sensor;
+pub(super) use sensors::sensors;
 pub(super) use timeline::timeline;

@@ -2,7 +2,7 @@
 
 use crate::desk::gather::SensorRecord;
 use crate::ledger::{LedgerFault, Resolution, View};
-use crate::model::{EventTime, SensorIx, Span, System};
+use crate::model::{EventTime, Place, Quantity, SensorIx, Span, System};
 
 /// Days shown.
 const DAYS: Span = Span::from_days(30);
@@ -22,7 +22,7 @@ pub(in crate::desk) fn sensor(
     past: usize,
     now: EventTime,
 ) -> Result<SensorRecord, LedgerFault> {
-    let name = system.sensor_name(ix);
+    let (name, place) = (system.sensor_name(ix), system.sensor(ix).place);
     let history = |back: Span, by| view.history(&system.id, &name, now - back, now + Span::MINUTE, by);
     let days = history(DAYS, Resolution::Day)?;
     let week: u64 = days.iter().filter(|day| day.at > now - LATELY).map(|day| day.count).sum();
@@ -38,6 +38,10 @@ pub(in crate::desk) fn sensor(
         readings: history(lately, Resolution::Raw)?,
         lately,
         days,
+        battery: match (place, system.find_sensor(place, Quantity::Battery)) {
+            (Place::Basin(_), Some(battery)) => super::sensors::charge(view, system, battery, now)?,
+            (Place::Basin(_) | Place::System, _) => Vec::new(),
+        },
         refusals,
     })
 }

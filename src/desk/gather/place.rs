@@ -1,23 +1,28 @@
 //! One basin's own page.
 
+use super::alert_row;
 use super::finding::findings;
+use super::marks::Marks;
 use super::received::{of_basin as received_of, received};
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
-use crate::desk::sheet::{BasinPage, Received, ReceivedTime, Scatter, Stretch};
+use crate::desk::sheet::{AlertRow, BasinPage, Received, ReceivedTime, Scatter, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredFinding};
+use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredAlert, StoredFinding, StoredService};
 use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Place, Quantity, Span, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
-use crate::upkeep::unmeasured;
+use crate::upkeep::{Day, mulch_due, unmeasured};
 
 /// Soak times that a trend needs at the least, and at most (every pair is looked at).
 const ENOUGH: usize = 8;
 const AT_MOST: usize = 300;
 /// Probability of a trend by chance below which it is told as one.
 const SURE: f64 = 0.02;
+
+/// Alerts that are over and are named, the newest.
+const PAST: usize = 5;
 
 const RECEIVED_SINCE: &str = "Received since the mulch was renewed";
 
@@ -32,10 +37,14 @@ pub struct BasinRecord {
     pub forecast: Option<ForecastRecord>,
     /// That of a week before.
     pub week_ago: Option<ForecastRecord>,
-    /// When its mulch is due, in words, where a task says so.
-    pub mulch_due: Option<String>,
+    /// When its mulch is due, and that in words, where a task says so.
+    pub mulch_due: Option<(EventTime, String)>,
     /// When its mulch was renewed last, as far as it was written down, and how deep it was then.
     pub renewed: Option<(EventTime, Option<f64>)>,
+    /// What was written down about it of late, newest first.
+    pub services: Vec<StoredService>,
+    /// Alerts of its system that are over, newest first.
+    pub alerts: Vec<StoredAlert>,
 }
 
 /// The page of a basin.
@@ -63,22 +72,23 @@ pub fn basin_page(
         system: (system.id.to_string(), system.name.clone()),
         today: words::today(now, &system.zone),
         basin: shown.expect("a card has every basin of its system"),
-        // What is to be done first, then what it rests on.
-        facts: basin_record
-            .mulch_due
-            .iter()
-            .map(|due| ("New mulch", words::capitalised(due)))
-            .chain(ahead(system, ix, (record, basin_record), is_flooded, units))
+        facts: new_mulch(system, basin_record)
+            .map(|due| ("New mulch", due))
+            .into_iter()
             .chain(facts(system, ix, (&record.doses, *renewed), now, units))
             .collect(),
+        mulch: ahead(system, ix, (record, basin_record), is_flooded, units),
         findings: findings(system, &open, readings, units),
         soak_trend: soak_trend(
             &soaks,
             open.iter().any(|stored| stored.finding.kind == FindingKind::SlowSoak),
         ),
-        soaks: (!soaks.is_empty()).then(|| soak_times(system, &soaks, half_year, now)),
+        soaks: (!soaks.is_empty())
+            .then(|| soak_times(system, &soaks, (half_year, &basin_record.services), now)),
+        past_alerts: past_alerts(system, ix, &basin_record.alerts, now),
+        past_work: Vec::new(),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
-        sensors: sensors(system, readings, units)
+        sensors: sensors(system, &record.open, readings, units)
             .into_iter()
             .filter(|sensor| sensor.name.starts_with(&mine))
             .collect(),
@@ -156,6 +166,22 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
         told.extend(["; the meter told nothing of ", &some]);
     }
     told
+}
+
+/// When new mulch is due, and whether that day has moved within a week where it was foretold.
+fn new_mulch(system: &System, of_basin: &BasinRecord) -> Option<String> {
+    let (due, words) = of_basin.mulch_due.as_ref()?;
+    let day = |at: EventTime| Day::of(at, &system.zone);
+    let foretold = |it: &ForecastRecord| day(mulch_due(it.earliest, it.due));
+    let is_foretold = of_basin.forecast.as_ref().is_some_and(|made| foretold(made) == day(*due));
+    let is_of_this_mulch =
+        |before: &&ForecastRecord| of_basin.renewed.is_none_or(|(renewed, _)| renewed < before.made);
+    let before = of_basin.week_ago.as_ref().filter(is_of_this_mulch).filter(|_| is_foretold);
+    let moved = before.map_or_else(String::new, |before| match foretold(before) {
+        same if same == day(*due) => "; that is as it was a week ago".to_owned(),
+        other => format!("; a week ago it was due {}", other.date().strftime("%-d %b %Y")),
+    });
+    Some(words::capitalised(words) + &moved)
 }
 
 /// What is expected of a basin; while its mulch is newer than the last estimate, what is known since.
@@ -237,7 +263,19 @@ const MARKS_H: [f64; 9] = [0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0, 168.0];
 /// Marks that a drawing has at most.
 const MARKS: f64 = 4.0;
 
-fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: EventTime) -> Scatter {
+/// Alerts about a basin that are over.
+fn past_alerts(system: &System, ix: BasinIx, alerts: &[StoredAlert], now: EventTime) -> Vec<AlertRow> {
+    let id = system.basin(ix).id.as_str();
+    let about = alerts.iter().filter(|alert| super::finding::concerns_basin(&alert.finding.subject, id));
+    about.take(PAST).map(|alert| alert_row(system, alert, None, now)).collect()
+}
+
+fn soak_times(
+    system: &System,
+    soaks: &[&SoakRecord],
+    (stretch, services): (&Stretch, &[StoredService]),
+    now: EventTime,
+) -> Scatter {
     let stretch = &stretch.since(soaks.first().map(|soak| soak.began));
     let longest = soaks.iter().map(|soak| soak.lasted.hours_f64()).fold(0.5, f64::max) * 1.1;
     let height = |hours: f64| hours / longest;
@@ -255,7 +293,8 @@ fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: Ev
         (at(stretch.from), at(stretch.to))
     });
     let mark = MARKS_H.into_iter().find(|mark| longest / mark < MARKS + 1.0).unwrap_or(MARKS_H[8]);
-    let marks = (1..).map(|n| f64::from(n) * mark).take_while(|hours| *hours <= longest);
+    let heights = (1..).map(|n| f64::from(n) * mark).take_while(|hours| *hours <= longest);
+    let marks = Marks { system, stretch, now };
     let guide = |hours: f64| (height(hours), words::span(Span::from_hours_f64(hours)), false);
     Scatter {
         stretch: *stretch,
@@ -265,9 +304,9 @@ fn soak_times(system: &System, soaks: &[&SoakRecord], stretch: &Stretch, now: Ev
         ),
         ticks: ticks(system, stretch),
         points: soaks.iter().map(point).collect(),
-        guides: marks.map(guide).collect(),
+        guides: heights.map(guide).collect(),
         trend,
-        onset: None,
+        marks: marks.within(services.iter().map(|stored| marks.service(stored)).collect()),
     }
 }
 
@@ -313,6 +352,43 @@ mod tests {
 
     use super::*;
     use crate::desk::samples;
+
+    #[test]
+    fn new_mulch_says_whether_its_day_has_moved_within_a_week() {
+        let system = samples::terrace();
+        let at = |text: &str| text.parse::<EventTime>().unwrap();
+        let made = |earliest: &str, due: &str| ForecastRecord {
+            basin: system.basins[0].id.clone(),
+            made: at("2026-05-20T12:00:00Z"),
+            due: at(due),
+            earliest: at(earliest),
+            latest: at("2026-12-01T12:00:00Z"),
+            basis: String::new(),
+            litres: 900.0,
+            mulch_left: 0.4,
+        };
+        let (earliest, flood) = ("2026-06-01T12:00:00Z", "2026-06-21T12:00:00Z");
+        let told = |before: Option<ForecastRecord>, renewed: Option<&str>| {
+            let due = mulch_due(at(earliest), at(flood));
+            let of_basin = BasinRecord {
+                half_year: Stretch::between(at("2026-01-01T12:00:00Z"), at("2026-05-21T12:00:00Z")),
+                soaks: Vec::new(),
+                forecast: Some(made(earliest, flood)),
+                week_ago: before,
+                mulch_due: Some((due, "due 11 Jun 2026".to_owned())),
+                renewed: renewed.map(|day| (at(day), None)),
+                services: Vec::new(),
+                alerts: Vec::new(),
+            };
+            new_mulch(&system, &of_basin).unwrap()
+        };
+        assert_eq!(told(None, None), "Due 11 Jun 2026");
+        assert_eq!(told(Some(made(earliest, flood)), None), "Due 11 Jun 2026; that is as it was a week ago");
+        let later = || Some(made(earliest, "2026-06-25T12:00:00Z"));
+        assert_eq!(told(later(), None), "Due 11 Jun 2026; a week ago it was due 13 Jun 2026");
+        // What was thought of the mulch before says nothing of the new one.
+        assert_eq!(told(later(), Some("2026-05-25T12:00:00Z")), "Due 11 Jun 2026");
+    }
 
     #[test]
     fn mulch_is_told_as_it_was_renewed_last() {

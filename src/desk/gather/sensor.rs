@@ -1,8 +1,10 @@
 //! One sensor's own page.
 
 use super::Readings;
+use super::battery::low_at;
 use super::finding::findings;
 use super::rhythm::rhythm;
+use super::sensors::low_words;
 use super::system::past;
 use crate::advice::{basin_title, sensor_title};
 use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
@@ -36,6 +38,8 @@ pub struct SensorRecord {
     pub lately: Span,
     /// Its readings by day of UTC.
     pub days: Vec<Bin>,
+    /// The charge of the battery where it sits, by day.
+    pub battery: Vec<Bin>,
     /// Refused records on its topic, newest first.
     pub refusals: Vec<RefusalSample>,
 }
@@ -161,12 +165,13 @@ fn facts(
         };
         facts.push(("Came late", format!("{}{longest}", part(it.late, it.readings))));
     }
-    if let (Place::Basin(_), true) = (sensor.place, sensor.quantity != Quantity::Battery) {
+    if let Place::Basin(_) = sensor.place {
         let battery =
             system.find_sensor(sensor.place, Quantity::Battery).and_then(|battery| readings.of(battery));
+        let low = low_at(&record.battery, now).map_or_else(String::new, |at| low_words(at, system));
         facts.extend(battery.map(|charge| {
             let when = readings.moment(charge.at).words;
-            ("Battery", format!("{}, {when}", words::value(Quantity::Battery, charge.value)))
+            ("Battery", format!("{}, {when}{low}", words::value(Quantity::Battery, charge.value)))
         }));
     }
     let source = if sensor.declared { "yes" } else { "no, it is heard at its usual topic" };
@@ -233,7 +238,12 @@ fn days(record: &SensorRecord, now: EventTime) -> Vec<DayHeard> {
 fn refused(sample: &RefusalSample, at: crate::desk::sheet::Moment) -> RefusedSheet {
     let mend =
         Refusal::ALL.iter().find(|reason| reason.name() == sample.reason).map_or("", |reason| reason.mend());
-    RefusedSheet { at, detail: words::capitalised(&sample.detail), mend, payload: sample.sample.clone() }
+    RefusedSheet {
+        at,
+        detail: words::capitalised(&words::refusal(&sample.detail)),
+        mend,
+        payload: sample.sample.clone(),
+    }
 }
 
 #[cfg(test)]

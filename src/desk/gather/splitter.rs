@@ -3,26 +3,43 @@
 use super::Readings;
 use super::balance::{level, measures, part_to_a};
 use super::finding::{findings, node_words};
+use super::marks::Marks;
 use super::timeline::ticks;
 use crate::advice::headline;
-use crate::desk::sheet::{Level, LevelBasis, Scatter, SplitterPage, Stretch};
+use crate::desk::sheet::{Level, LevelBasis, Mark, Scatter, SplitterPage, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
-use crate::ledger::{DoseRecord, StoredFinding};
+use crate::ledger::{DoseRecord, StoredFinding, StoredService, StoredTest};
 use crate::model::{
     BasinIx, EventTime, Finding, FindingKind, Place, Quantity, Span, SplitterIx, Subject, System,
 };
 
-/// The page of a splitter; `doses` are those of `stretch`.
+/// What the ledger knows of one splitter.
+#[derive(Clone, Debug)]
+pub struct SplitterRecord {
+    /// The half year that is shown.
+    pub half_year: Stretch,
+    /// Open findings of its system.
+    pub open: Vec<StoredFinding>,
+    /// Doses of that half year.
+    pub doses: Vec<DoseRecord>,
+    /// Findings about it that stood within that half year, also those that are over.
+    pub past: Vec<StoredFinding>,
+    /// What was written down about it.
+    pub services: Vec<StoredService>,
+    /// Flow tests of its system.
+    pub tests: Vec<StoredTest>,
+}
+
+/// The page of a splitter.
 pub fn splitter_page(
     system: &System,
     ix: SplitterIx,
-    open: &[StoredFinding],
-    doses: &[DoseRecord],
-    stretch: &Stretch,
+    record: &SplitterRecord,
     now: EventTime,
     units: Units,
 ) -> SplitterPage {
+    let (open, doses) = (&record.open, &record.doses);
     let splitter = system.splitter(ix);
     let is_about = |stored: &&StoredFinding| stored.finding.subject == Subject::Splitter(splitter.id.clone());
     let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
@@ -37,7 +54,7 @@ pub fn splitter_page(
         level: now_level,
         findings: findings(system, &about, Readings::new(system, &[], now), units),
         shifted_by,
-        balance: balance(system, ix, &about, doses, stretch, now),
+        balance: balance(system, ix, record, now),
     }
 }
 
@@ -117,20 +134,26 @@ fn level_found(system: &System, ix: SplitterIx, finding: &Finding) -> Option<Lev
     })
 }
 
-fn onset(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Option<EventTime> {
-    let uneven = uneven(system, ix, open)?;
-    let told = uneven.finding.estimate.get("since").and_then(|since| since.as_str());
-    Some(told.and_then(|since| since.parse().ok()).unwrap_or(uneven.raised_at))
-}
-
-fn balance(
+/// What happened to a splitter: when it became uneven, what was done about it, and what proved it.
+fn happened(
     system: &System,
     ix: SplitterIx,
-    open: &[StoredFinding],
-    doses: &[DoseRecord],
+    record: &SplitterRecord,
     stretch: &Stretch,
     now: EventTime,
-) -> Scatter {
+) -> Vec<Mark> {
+    let marks = Marks { system, stretch, now };
+    let id = &system.splitter(ix).id;
+    let faults = record.past.iter().filter(|stored| stored.finding.kind == FindingKind::UnevenSplit);
+    let all = faults
+        .map(|stored| marks.fault(stored, "uneven"))
+        .chain(record.services.iter().map(|stored| marks.service(stored)))
+        .chain(record.tests.iter().filter_map(|stored| marks.test(stored, id)));
+    marks.within(all.collect())
+}
+
+fn balance(system: &System, ix: SplitterIx, record: &SplitterRecord, now: EventTime) -> Scatter {
+    let (doses, stretch) = (&record.doses, &record.half_year);
     let design = system.splitter(ix).split[0];
     let first = doses.iter().find(|dose| part_to_a(system, ix, dose).is_some());
     let stretch = &stretch.since(first.map(|dose| dose.at));
@@ -140,7 +163,6 @@ fn balance(
         Some((stretch.place(dose.at), part, format!("{} to side a, {when}", words::percent(part))))
     };
     let guide = |share: f64, is_limit| (share, words::percent(share), is_limit);
-    let onset = onset(system, ix, open).filter(|at| *at > stretch.from);
     Scatter {
         stretch: *stretch,
         words: format!(
@@ -155,8 +177,7 @@ fn balance(
             guide(design - Level::LIMIT, true),
         ],
         trend: None,
-        onset: onset
-            .map(|at| (stretch.place(at), format!("changed {}", words::moment(at, now, &system.zone).words))),
+        marks: happened(system, ix, record, stretch, now),
     }
 }
 

@@ -3,6 +3,7 @@
 use std::f64::consts::PI;
 
 use super::received::{of_basin, received as received_sheet};
+use super::sensors::doubt;
 use super::splitter::level_now;
 use super::{Readings, TimelineRecord, card, timeline};
 use crate::advice::{headline_past, sensor_title};
@@ -60,7 +61,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         facts: facts(system),
         plan: plan(system, &card.basins, &lately),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
-        sensors: sensors(system, Readings::new(system, &record.latest, now), units),
+        sensors: sensors(system, &record.open, Readings::new(system, &record.latest, now), units),
         coming: record.coming.iter().map(retold).collect(),
         bring: Vec::new(),
         received: received_sheet(system, &record.doses, now),
@@ -69,6 +70,7 @@ pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemShe
         awaited: None,
         muted: None,
         may_change: false,
+        saved: None,
         card,
     }
 }
@@ -203,10 +205,7 @@ fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Optio
         at: (at.x_m, at.y_m),
         radius_m: (basin.area_m2 / PI).sqrt(),
         wet: [&sheet.float, &sheet.overflow].into_iter().flatten().any(FloatSheet::is_wet),
-        soil: sheet
-            .soil
-            .as_ref()
-            .map(|soil| (soil.content, system.soil.properties().porosity.max(soil.content))),
+        soil: sheet.soil.as_ref().map(|soil| soil.content),
         received: of_basin(system, ix, lately.doses).share,
         design: system.tree().design_share(ix),
         page: format!("/systems/{}/basins/{}", system.id, basin.id),
@@ -215,7 +214,12 @@ fn plan_basin(system: &System, sheet: &BasinSheet, lately: &Lately<'_>) -> Optio
 }
 
 /// Sensors that the file names or that were heard.
-pub(super) fn sensors(system: &System, readings: Readings<'_>, units: Units) -> Vec<SensorRow> {
+pub(super) fn sensors(
+    system: &System,
+    open: &[StoredFinding],
+    readings: Readings<'_>,
+    units: Units,
+) -> Vec<SensorRow> {
     let row = |ix| {
         let name = system.sensor_name(ix);
         let sensor = system.sensor(ix);
@@ -224,6 +228,7 @@ pub(super) fn sensors(system: &System, readings: Readings<'_>, units: Units) -> 
         SensorRow {
             words: sensor_title(system, &name),
             page: format!("/systems/{}/sensors/{name}", system.id),
+            doubt: doubt(open, &name, readings),
             name,
             last,
             declared: sensor.declared,

@@ -61,12 +61,12 @@ fn form(chrome: &Chrome, here: &str, inside: &Markup) -> Markup {
 
 fn questions() -> Markup {
     html! {
-        label class="act" { "For " select name="hours" {
+        label class="act" { "I am at work here for " select name="hours" {
             @for hours in HOURS {
                 option value=(hours) selected[hours == USUAL_H] { @if hours == 1 { "1 hour" } @else { (hours) " hours" } }
             }
         } }
-        label class="act" { "To do " input type="text" name="reason" required maxlength=(REASON_CHARS) placeholder="clear the outlets" autocomplete="off"; }
-        button name="act" value="mute" { "I am at work here" }
+        label class="act" { "to " input type="text" name="reason" required maxlength=(REASON_CHARS) placeholder="clear the outlets" autocomplete="off"; }
+        button name="act" value="mute" { "Mute alerts" }
     }
 }

@@ -1,15 +1,13 @@
-//! Alerts: the list, and one of them with everything about it.
+//! The list of alerts, and what is done with several at once.
 
 use maud::{Markup, html};
 
 use super::layout::{Page, layout_with};
 use super::part::Part;
-use super::{finding, first, mark, timeline};
+use super::{first, mark};
 use crate::advice::kind_words;
 use crate::desk::assets;
-use crate::desk::sheet::{
-    AlertChoice, AlertRow, AlertSheet, AlertsSheet, At, Chrome, Reopened, TAKE_BACK, Urgency,
-};
+use crate::desk::sheet::{AlertChoice, AlertRow, AlertsSheet, Chrome, TAKE_BACK, Urgency};
 use crate::desk::words;
 use crate::model::{FindingKind, Severity};
 
@@ -49,7 +47,7 @@ fn stages(sheet: &AlertsSheet) -> Markup {
                     li {
                         a href=(sheet.asked.address(choice)) aria-current=[(choice == sheet.choice).then_some("true")] {
                             (words::capitalised(choice.name()))
-                            @if let Some(count) = sheet.counts.listed(choice).filter(|_| sheet.puzzle.is_none()) { " " (words::grouped(count as u64)) }
+                            @if let Some(count) = sheet.counts.and_then(|counts| counts.listed(choice)) { " " (words::grouped(count as u64)) }
                         }
                     }
                 }
@@ -63,7 +61,7 @@ fn none(sheet: &AlertsSheet) -> Markup {
     let to = |choice: AlertChoice, words: &str| {
         html! { a class="target" href=(sheet.asked.address(choice)) { (words) } }
     };
-    let counts = &sheet.counts;
+    let counts = sheet.counts.unwrap_or_default();
     html! {
         @if sheet.asked.narrows() {
             p { "No alert is like this. " a class="target" href={ "/alerts?show=" (sheet.choice.name()) } { "Show all of them" } }
@@ -170,7 +168,7 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
 }
 
 /// A line of the list; with a box where it may be ticked, which says whether it is.
-fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
+pub(super) fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
     let label = format!("Tick: {}", row.headline);
     html! {
         li class={ "alert " (row.urgency.class()) @if row.is_closed() || row.is_over { " over" } } {
@@ -188,7 +186,7 @@ fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
 }
 
 /// Why what was asked for was not done; the focus goes there.
-fn not_done(problem: Option<&String>) -> Markup {
+pub(super) fn not_done(problem: Option<&String>) -> Markup {
     html! { @if let Some(problem) = problem { p class="problem" role="alert" tabindex="-1" autofocus { (problem) } } }
 }
 
@@ -201,14 +199,14 @@ fn folded_words(folded: u32) -> String {
     }
 }
 
-fn hidden(chrome: &Chrome, back: &str) -> Markup {
+pub(super) fn hidden(chrome: &Chrome, back: &str) -> Markup {
     html! {
         @if let Some(who) = &chrome.who { input type="hidden" name="csrf" value=(who.csrf); }
         input type="hidden" name="back" value=(back);
     }
 }
 
-fn snooze() -> Markup {
+pub(super) fn snooze() -> Markup {
     html! {
         span class="act" {
             button class="plain" name="act" value="snooze" { "Snooze" }
@@ -217,7 +215,7 @@ fn snooze() -> Markup {
     }
 }
 
-fn close() -> Markup {
+pub(super) fn close() -> Markup {
     html! {
         span class="act" {
             button class="plain" name="act" value="close" { "Close" }
@@ -226,146 +224,49 @@ fn close() -> Markup {
     }
 }
 
-/// The page around the `main` of one alert.
-pub fn alert(chrome: &Chrome, sheet: &AlertSheet) -> String {
-    let (here, fragment) =
-        (format!("/alerts/{}", sheet.row.no), format!("/fragments/alerts/{}", sheet.row.no));
-    let page =
-        Page { title: &sheet.row.headline, here: &here, fragment: &fragment, live: sheet.problem.is_none() };
-    layout_with(chrome, &page, &[&assets::FORMS], &alert_main(chrome, sheet)).into_string()
-}
-
-/// What is inside `main` of one alert.
-pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
-    let part = |name: &str, content: Markup| {
-        Part::new(name, |print| html! { div data-part=(name) data-print=(print) { (content) } })
-    };
-    html! {
-        (part("heading", heading(sheet)).markup())
-        @if chrome.who.as_ref().is_some_and(|who| who.attends) { (part("acts", acts(chrome, &sheet.row, sheet.problem.as_ref())).markup()) }
-        div class="beside" {
-            (part("why", why(sheet)).markup())
-            (part("picture", html! { h2 { "What happened" } (timeline::picture(&sheet.picture)) }).markup())
-        }
-        (part("work", work(sheet)).markup())
-        @if !sheet.folded.is_empty() {
-            (part("folded", html! { h2 { "Its consequences" } ul class="alerts" { @for row in &sheet.folded { (item(row, None)) } } }).markup())
-        }
-        (part("steps", steps(sheet)).markup())
-    }
-}
-
-fn heading(sheet: &AlertSheet) -> Markup {
-    let row = &sheet.row;
-    let is_past = row.is_closed() || row.is_over;
-    html! {
-        p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
-        h1 class={ "alert-head " (row.urgency.class()) @if is_past { " over" } } { (mark::sign(row.urgency)) " " (row.headline) }
-        (mark::today(&sheet.today))
-        @if is_past { p class="standing" { "Raised " (mark::time(&row.opened)) "." } }
-        @else { (finding::standing(&sheet.finding)) }
-        (finding::gist(&sheet.finding))
-        @if let Some(reopened) = &sheet.reopened { (why_reopened(reopened, sheet.finding.kind)) }
-        p data-say { (words::capitalised(&row.stage)) "." }
-        @for rival in &sheet.rivals {
-            p {
-                @if rival.better { "Another cause fits the same signs better: " } @else { "The same signs were first taken for another cause: " }
-                a href={ "/alerts/" (rival.no) } { (rival.headline) } @if rival.better { ", since " } @else { ", until " } (mark::time(&rival.at)) "."
-            }
-        }
-        @if let Some(cause) = sheet.under { p { "A consequence of " a href={ "/alerts/" (cause) } { "alert " (cause) } "." } }
-        @if !is_past { p class="first now-first" { b { "First: " } (sheet.finding.advice.first) } }
-        @if let Some((page, name)) = &sheet.about { p { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } } }
-    }
-}
-
-/// That there is nothing to do any more, and who thinks otherwise.
-fn why_reopened(reopened: &Reopened, kind: FindingKind) -> Markup {
-    let is_of_water = matches!(kind, FindingKind::Flooding | FindingKind::Ponding);
-    html! {
-        p {
-            @if is_of_water { "The water has gone" } @else { "It is over" }
-            @if let Some(since) = &reopened.over_since { " since " (mark::time(since)) } ". "
-            b { (reopened.by) } " reopened it " (mark::time(&reopened.at))
-            @if !reopened.reason.is_empty() { ": " (reopened.reason) } "."
-        }
-    }
-}
-
-/// One act with one alert: a form of its own, so that Enter in its field does that and nothing else.
-fn form(chrome: &Chrome, row: &AlertRow, act: &Markup) -> Markup {
-    html! {
-        form method="post" action="/alerts" {
-            (hidden(chrome, &format!("/alerts/{}", row.no)))
-            input type="hidden" name="alert" value=(row.no);
-            (act)
-        }
-    }
-}
-
-fn taking_back(words: &str) -> Markup {
+pub(super) fn taking_back(words: &str) -> Markup {
     html! { button class="plain" name="act" value=(TAKE_BACK) { (words) } }
 }
 
-fn acts(chrome: &Chrome, row: &AlertRow, problem: Option<&String>) -> Markup {
-    html! {
-        (not_done(problem))
-        fieldset class="acts" {
-            legend { @if row.is_closed() { "Reopen this alert" } @else { "What you do about it" } }
-            @if row.is_closed() {
-                (form(chrome, row, &html! {
-                    span class="act" {
-                        button class="plain" name="act" value="reopen" { "Reopen" }
-                        label { span class="unseen" { "Reopen " } "because " input type="text" name="reason" maxlength="200" autocomplete="off"; }
-                    }
-                }))
-            } @else {
-                @if row.at != At::Acknowledged { (form(chrome, row, &html! { button name="act" value="acknowledge" { "Acknowledge" } })) }
-                (form(chrome, row, &snooze()))
-                @if row.at == At::Snoozed { (form(chrome, row, &taking_back("Wake it now"))) }
-                @else if row.at == At::Acknowledged { (form(chrome, row, &taking_back("Take back: it waits for somebody again"))) }
-                (form(chrome, row, &close()))
-            }
-        }
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::sheet::{AlertsAsked, Choices, StageCounts};
 
-/// What to do; folded away once it is over, for whoever wants to read what was advised.
-fn work(sheet: &AlertSheet) -> Markup {
-    html! {
-        @if sheet.row.is_closed() || sheet.row.is_over {
-            details class="rest" { summary { h2 { "What to do" } } (finding::work(&sheet.finding)) }
-        } @else { h2 { "What to do" } (finding::work(&sheet.finding)) }
+    fn empty(choice: AlertChoice, counts: Option<StageCounts>) -> String {
+        let sheet = AlertsSheet {
+            asked: AlertsAsked::default(),
+            choice,
+            puzzle: None,
+            choices: Choices::default(),
+            counts,
+            rows: Vec::new(),
+            more: false,
+            problem: None,
+            ticked: Vec::new(),
+        };
+        alerts_main(&Chrome::default(), &sheet).into_string()
     }
-}
 
-fn why(sheet: &AlertSheet) -> Markup {
-    html! {
-        h2 { "Why" }
-        (finding::evidence(&sheet.finding))
-        @if !sheet.explanations.is_empty() {
-            h3 { "What explains it" }
-            ol class="explanations" {
-                @for (words, probability) in &sheet.explanations {
-                    li {
-                        p { (words) " " b { (words::chance(*probability)) } }
-                        svg width="100%" height="10" aria-hidden="true" {
-                            rect class="whole" width="100%" height="10" {}
-                            rect class="part" width={ (format!("{:.1}%", probability * 100.0)) } height="10" {}
-                        }
-                    }
-                }
-            }
+    #[test]
+    fn every_way_says_how_many_it_leads_to_unless_nobody_counted() {
+        let counts = StageCounts { open: 3, acknowledged: 1, snoozed: 0 };
+        let page = empty(AlertChoice::Snoozed, Some(counts));
+        for way in ["Standing 4", "Open 3", "Acknowledged 1", "Snoozed 0", ">Closed<", ">All<"] {
+            assert!(page.contains(way), "{way}: {page}");
         }
-        @if let Some(check) = sheet.check { p class="check" { b { "To be sure: " } (check) } }
+        assert!(page.contains("No alert is put off.") && page.contains("Three wait for somebody"), "{page}");
+        assert!(empty(AlertChoice::Snoozed, None).contains(">Open<"));
     }
-}
 
-fn steps(sheet: &AlertSheet) -> Markup {
-    html! {
-        h2 { "History" }
-        ol class="past" {
-            @for (at, by, says) in &sheet.steps { li { b { (by) } ": " (says) " " span class="when" { (mark::time(at)) } } }
-        }
+    #[test]
+    fn an_empty_list_says_what_that_means_and_where_to_look_next() {
+        let none = Some(StageCounts::default());
+        let open = empty(AlertChoice::Open, none);
+        assert!(open.contains("no alert stands") && open.contains("href=\"/tasks\""), "{open}");
+        let taken = Some(StageCounts { acknowledged: 2, ..StageCounts::default() });
+        let open = empty(AlertChoice::Open, taken);
+        assert!(open.contains("taken on or put off") && open.contains("somebody takes care of"), "{open}");
+        assert!(empty(AlertChoice::Closed, none).contains("closes by itself"));
     }
 }

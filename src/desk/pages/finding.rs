@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::mark;
+use super::system::folded_on_phones;
 use crate::advice::probability_words;
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::words;
@@ -48,8 +49,10 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             (doubt(finding))
             details open[finding.urgency == Urgency::Now] {
                 summary { "Why, and what to do" span class="unseen" { ": " (finding.headline) } }
-                h4 { "Why" }
-                (evidence(finding))
+                (folded_on_phones(
+                    html! { "Why: what shows it" span class="unseen" { ", " (finding.headline) } },
+                    &html! { h4 { "Why" } (evidence(finding)) },
+                ))
                 (work(finding))
             }
         }

@@ -99,6 +99,7 @@ pub fn first_main(
                 } @else { (heading) (systems(group)) }
             }
         }
+        @if counts.all() > 0 { p { a class="target" href="/sensors" { "Sensors in doubt, of all systems" } } }
     }
 }
 

@@ -46,10 +46,13 @@ fn refusals(refusals: &[RefusalSheet]) -> Markup {
             section class="refusal" {
                 h3 { (words::capitalised(&refusal.reason.replace(['-', '_'], " "))) ", " (words::grouped(refusal.count)) }
                 ul {
-                    @for (at, topic, payload, detail) in &refusal.samples {
+                    @for sample in &refusal.samples {
                         li {
-                            p { (words::capitalised(detail)) " " span class="when" { (mark::time(at)) } }
-                            p class="raw" { code { (topic) } " " code { (payload) } }
+                            p {
+                                (words::capitalised(&sample.detail)) " " span class="when" { (mark::time(&sample.at)) }
+                                @if let Some((page, name)) = &sample.page { " " a class="target" href=(page) { "Sensors of " (name) } }
+                            }
+                            p class="raw" { code { (sample.topic) } " " code { (sample.payload) } }
                         }
                     }
                 }
@@ -70,7 +73,7 @@ fn strays(strays: &[StraySheet]) -> Markup {
                     tbody {
                         @for stray in strays {
                             tr {
-                                th scope="row" { code { (stray.topic) } }
+                                th scope="row" { code { (stray.topic) } @if let Some((page, name)) = &stray.page { br; a class="target" href=(page) { "Sensors of " (name) } } }
                                 td class="number" { (words::grouped(stray.count)) }
                                 td { (mark::time(&stray.last)) }
                                 td { code { (stray.payload) } }

@@ -14,8 +14,13 @@ const GAP: f64 = 3.0;
 const OFF: [f64; 4] = [0.0, 14.0, 30.0, 48.0];
 /// What it costs to stand nearer to something else than to what the words name.
 const ASTRAY: f64 = 40.0;
+/// What it costs that two leaders cross.
+const CROSSED: f64 = 150.0;
 /// Rounds in which labels make room for each other.
 const ROUNDS: usize = 4;
+
+/// From one point to another.
+type Line = [(f64, f64); 2];
 
 /// A rectangle, y downwards.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,7 +47,7 @@ pub(super) struct Label {
     /// Middle of each line on its baseline.
     pub(super) lines: Vec<(f64, f64)>,
     /// From the thing to its words, where they stand off.
-    pub(super) leader: Option<[(f64, f64); 2]>,
+    pub(super) leader: Option<Line>,
 }
 
 /// What labels should not cover.
@@ -103,7 +108,29 @@ impl Rect {
 struct Spot {
     room: Rect,
     cost: f64,
-    off: usize,
+    /// From the thing to the words, where they stand off.
+    leader: Option<Line>,
+}
+
+impl Spot {
+    /// What it costs that both are taken: words on words, a leader through words, and leaders across each other.
+    fn conflict(&self, other: &Self) -> f64 {
+        let through = |room: &Rect, leader: Option<Line>| leader.map_or(0.0, |line| room.crossed_by(line));
+        let across = match (self.leader, other.leader) {
+            (Some(mine), Some(theirs)) if cross(mine, theirs) => CROSSED,
+            _ => 0.0,
+        };
+        3.0 * self.room.shared(&other.room)
+            + 3.0 * (through(&self.room, other.leader) + through(&other.room, self.leader))
+            + across
+    }
+}
+
+/// Whether two lines cross.
+fn cross([a, b]: Line, [c, d]: Line) -> bool {
+    let side =
+        |p: (f64, f64), q: (f64, f64), r: (f64, f64)| (q.0 - p.0) * (r.1 - p.1) - (q.1 - p.1) * (r.0 - p.0);
+    side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0
 }
 
 /// Labels, and how well they found room.
@@ -129,6 +156,9 @@ pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Placed {
                 let own = spot.room.gap(&things[at]);
                 let is_astray = things.iter().any(|other| spot.room.gap(other) + GAP / 2.0 < own);
                 spot.cost += if is_astray { ASTRAY } else { 0.0 };
+                let others = things.iter().enumerate().filter(|(other, _)| *other != at);
+                let through = |line: Line| others.map(|(_, thing)| thing.crossed_by(line)).sum::<f64>();
+                spot.cost += 3.0 * spot.leader.map_or(0.0, through);
             }
             spots
         })
@@ -138,14 +168,14 @@ pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Placed {
         for (at, spots) in spots.iter().enumerate() {
             let cost = |spot: &Spot| {
                 let others = taken.iter().enumerate().filter(|(other, _)| *other != at);
-                spot.cost
-                    + 3.0 * others.filter_map(|(_, it)| *it).map(|it| it.room.shared(&spot.room)).sum::<f64>()
+                spot.cost + others.filter_map(|(_, it)| *it).map(|it| it.conflict(spot)).sum::<f64>()
             };
             taken[at] = spots.iter().copied().min_by(|a, b| cost(a).total_cmp(&cost(b)));
         }
     }
     let rooms: Vec<Spot> = taken.iter().copied().flatten().collect();
     let on_others = |at: usize| rooms[at + 1..].iter().map(|it| it.room.shared(&rooms[at].room)).sum::<f64>();
+    let conflicts = |at: usize| rooms[at + 1..].iter().map(|it| it.conflict(&rooms[at])).sum::<f64>();
     let on_things = |spot: &Spot| {
         let things = things.iter().chain(&ground.things).map(|thing| thing.shared(&spot.room));
         things.sum::<f64>() + spot.room.area() - spot.room.shared(&ground.sheet)
@@ -153,7 +183,7 @@ pub(super) fn place(named: &[Named], ground: &Ground<'_>) -> Placed {
     let between: f64 = (0..rooms.len()).map(on_others).sum();
     Placed {
         labels: named.iter().zip(taken).map(|(thing, spot)| label(thing, spot)).collect(),
-        cost: rooms.iter().map(|spot| spot.cost).sum::<f64>() + 3.0 * between,
+        cost: rooms.iter().map(|spot| spot.cost).sum::<f64>() + (0..rooms.len()).map(conflicts).sum::<f64>(),
         covered: rooms.iter().map(on_things).sum::<f64>() + between,
     }
 }
@@ -180,14 +210,16 @@ fn spots(thing: &Named) -> Vec<Spot> {
         (-1.0, -1.0),
     ];
     let mut spots = Vec::with_capacity(around.len() * OFF.len());
-    for (step, off) in OFF.into_iter().enumerate() {
+    for off in OFF {
         for (rank, (to_x, to_y)) in around.into_iter().enumerate() {
             // At a slant, the corner of the words meets the rim of the thing.
             let slant = if to_x != 0.0 && to_y != 0.0 { std::f64::consts::FRAC_1_SQRT_2 } else { 1.0 };
             let x = thing.at.0 + to_x * (slant * (thing.half.0 + off) + GAP + half_w);
             let y = thing.at.1 + to_y * (slant * (thing.half.1 + off) + GAP / 2.0 + half_h);
             let cost = 6.0 * rank as f64 + 4.0 * off;
-            spots.push(Spot { room: Rect::around((x, y), (half_w, half_h)), cost, off: step });
+            let room = Rect::around((x, y), (half_w, half_h));
+            let end = (thing.at.0.clamp(room.left, room.right), thing.at.1.clamp(room.top, room.bottom));
+            spots.push(Spot { room, cost, leader: (off > 0.0).then_some([thing.at, end]) });
         }
     }
     spots
@@ -203,15 +235,10 @@ fn width(lines: &[String]) -> f64 {
 }
 
 fn label(thing: &Named, spot: Option<Spot>) -> Label {
-    let Some(Spot { room, off, .. }) = spot else { return Label { lines: Vec::new(), leader: None } };
+    let Some(Spot { room, leader, .. }) = spot else { return Label { lines: Vec::new(), leader: None } };
     let middle = f64::midpoint(room.left, room.right);
     let baseline = |line: usize| (middle, room.top + LINE * (line as f64 + 0.8));
-    let near = (middle.clamp(room.left, room.right), thing.at.1.clamp(room.top, room.bottom));
-    let end = (thing.at.0.clamp(room.left, room.right), near.1);
-    Label {
-        lines: (0..thing.lines.len()).map(baseline).collect(),
-        leader: (off > 0).then_some([thing.at, end]),
-    }
+    Label { lines: (0..thing.lines.len()).map(baseline).collect(), leader }
 }
 
 #[cfg(test)]
@@ -268,6 +295,23 @@ mod tests {
         );
         assert_clear(&[basin(60.0, 60.0), basin(110.0, 60.0), basin(60.0, 110.0), basin(110.0, 110.0)], &[]);
         assert_clear(&[basin(30.0, 380.0), basin(330.0, 380.0), basin(30.0, 20.0)], &[]);
+    }
+
+    #[test]
+    fn leaders_do_not_cross() {
+        let crosses = |a, b| cross(a, b) && cross(b, a);
+        assert!(crosses([(0.0, 0.0), (10.0, 10.0)], [(0.0, 10.0), (10.0, 0.0)]));
+        assert!(!crosses([(0.0, 0.0), (10.0, 10.0)], [(0.0, 10.0), (4.0, 6.0)]));
+        let near: Vec<Named> = (0..7)
+            .map(|n| basin(150.0 + 14.0 * f64::from(n), 180.0 + 12.0 * f64::from(n % 3)))
+            .map(|thing| Named { half: (10.0, 5.0), ..thing })
+            .collect();
+        let ground = Ground { sheet: SHEET, things: Vec::new(), pipes: &[] };
+        let leaders: Vec<Line> = place(&near, &ground).labels.iter().filter_map(|it| it.leader).collect();
+        assert!(leaders.len() > 2, "{leaders:?}");
+        for (at, leader) in leaders.iter().enumerate() {
+            assert!(!leaders[at + 1..].iter().any(|other| cross(*leader, *other)), "{leaders:?}");
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The pages, as HTML made from sheets. No page asks anything of the ledger or the clock.
 
+mod alert;
 mod alerts;
 mod basin;
 mod card;
@@ -17,11 +18,13 @@ mod plan;
 mod received;
 mod scatter;
 mod sensor;
+mod sensors;
 mod system;
 mod time_table;
 mod timeline;
 
-pub use alerts::{alert, alert_main, alerts, alerts_main};
+pub use alert::{alert, alert_main};
+pub use alerts::{alerts, alerts_main};
 pub use card::Detail;
 pub use fault::fault;
 pub(in crate::desk) use finding::{doubt, evidence, gist, standing, steps};
@@ -33,5 +36,6 @@ pub use part::Part;
 pub use place::{basin_page, basin_page_main, splitter_page, splitter_page_main};
 pub(in crate::desk) use plan::plan as site_plan;
 pub use sensor::{sensor_page, sensor_page_main};
+pub use sensors::{doubts_page, sensors_page, sensors_page_main};
 pub(in crate::desk) use system::folded_on_phones;
 pub use system::{system, system_main};

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::layout::{Page, layout_with};
 use super::part::Part;
+use super::system::folded_on_phones;
 use super::{basin, finding, level, mark, scatter, system, timeline};
 use crate::advice::quoted;
 use crate::desk::assets;
@@ -47,13 +48,47 @@ pub fn basin_page_main(sheet: &BasinPage, units: Units) -> Markup {
             (part("facts", &html! {
                 h2 { "In numbers" }
                 dl class="facts" { @for (name, value) in &sheet.facts { dt { (name) } dd { (value) } } }
+                @if !sheet.mulch.is_empty() {
+                    details class="lid" {
+                        summary { "What is expected of its mulch, and why" }
+                        dl class="facts" { @for (name, value) in &sheet.mulch { dt { (name) } dd { (value) } } }
+                    }
+                }
                 h2 { "Soak times" }
                 p { (sheet.soak_trend) }
-                @if let Some(soaks) = &sheet.soaks { (scatter::scatter(soaks)) }
+                @if let Some(soaks) = &sheet.soaks { (folded_on_phones("Each time that water stood", &scatter::scatter(soaks))) }
             }).markup())
             (part("timeline", &timeline::timeline(&sheet.timeline, units)).markup())
         }
-        (part("sensors", &system::sensors(&sheet.sensors)).markup())
+        (part("sensors", &system::sensors(&sheet.system.0, &sheet.sensors)).markup())
+        (part("past", &past(sheet)).markup())
+    }
+}
+
+/// What was done at a basin and what was wrong with it.
+fn past(sheet: &BasinPage) -> Markup {
+    let system = &sheet.system.0;
+    html! {
+        h2 id="past" { "What was done here" }
+        @if sheet.past_work.is_empty() { p { "Nothing was written down about this basin yet." } }
+        @else {
+            ul class="past" {
+                @for it in &sheet.past_work {
+                    li { a class="target" href=(it.page) { (it.says) ", " (it.at.words) } " " span class="when" { "by " (it.by) } }
+                }
+            }
+        }
+        p { a class="target" href={ "/systems/" (system) "/services" } { "All that was done at " (sheet.system.1) } }
+        h2 { "Alerts that are over" }
+        @if sheet.past_alerts.is_empty() { p { "None about this basin." } }
+        @else {
+            ul class="past" {
+                @for it in &sheet.past_alerts {
+                    li { a class="target" href={ "/alerts/" (it.no) } { (it.headline) ", raised " (it.opened.words) } " " span class="when" { (it.stage) } }
+                }
+            }
+        }
+        p { a class="target" href={ "/alerts?show=closed&system=" (system) } { "All closed alerts of " (sheet.system.1) } }
     }
 }
 

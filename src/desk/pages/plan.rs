@@ -1,5 +1,7 @@
 //! The site plan, drawn to scale.
 
+use std::f64::consts::TAU;
+
 use maud::{Markup, html};
 
 use super::labelling::{self, Ground, Named, Placed, Rect};
@@ -15,6 +17,10 @@ const WIDTH: f64 = 360.0;
 const MARGIN: f64 = 48.0;
 /// Room left and right of the outermost part: the least that there is, and what words beside it take.
 const SIDES: [f64; 2] = [48.0, 112.0];
+/// Half of what a finger needs: 24 px on a phone that is 360 px wide (WCAG 2.2, 2.5.8), which draws this a tenth smaller.
+const FINGER: f64 = 14.0;
+/// Circles larger than this have room for a number.
+const NUMBERED: f64 = 14.0;
 /// Smallest basin that can still be seen, in the same units.
 const SMALLEST: f64 = 7.0;
 /// Labels may cover this much before they say less: square drawing units, about a letter.
@@ -134,6 +140,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
     let (inlet_x, inlet_y) = scale.place(plan.inlet);
     let bar_y = scale.height - 10.0;
     let labels = &placed.labels;
+    let reaches = reaches(&named);
     html! {
         figure class="plan" {
             svg viewBox={ "0 0 " (WIDTH) " " (format!("{:.0}", scale.height)) } role="group" aria-label={ "Site plan of " (plan.name) ", to scale" } {
@@ -142,10 +149,11 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 g class="labels" aria-hidden="true" { @for [from, to] in labels.iter().filter_map(|label| label.leader) {
                     line class="leader" x1=(one(from.0)) y1=(one(from.1)) x2=(one(to.0)) y2=(one(to.1)) {}
                 } }
-                @for basin in &plan.basins { (circle(basin, &scale)) }
-                @for splitter in &plan.splitters {
+                @for (basin, reach) in plan.basins.iter().zip(&reaches) { (circle(basin, &scale, *reach)) }
+                @for (splitter, reach) in plan.splitters.iter().zip(&reaches[plan.basins.len()..]) {
                     @let (x, y) = scale.place(splitter.at);
                     a href=(splitter.page) {
+                        (hit((x, y), *reach))
                         title { "Splitter " (quoted(&splitter.id)) ", split " (level::split(splitter.level.as_ref(), &splitter.sides)) @if let Some(level) = &splitter.level { " " (level::period(level)) } }
                         g transform={ "translate(" (x) " " (y) ") scale(" (format!("{levels:.2}")) ")" } { (level::level(splitter.level.as_ref(), splitter.trouble, 0.0, 0.0)) }
                     }
@@ -164,8 +172,8 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 @if !tells_splits { (splits(plan)) }
                 details {
                     summary { "How to read this plan" span class="unseen" { " of " (plan.name) } }
-                    "Circles have the area of their basins and are filled as the soil is with water; waves across one say that water "
-                    "stands in it. Beside each stands what part of the water it got, and what part it gets by plan. Each splitter is a "
+                    "Circles have the area of their basins; where one has room for it, the number in it and as much of it that is filled "
+                    "say how much of its soil is water. Waves across one say that water stands in it. Beside each stands what part of the water it got, and what part it gets by plan. Each splitter is a "
                     "spirit level, side a on the left: the bubble lies towards the side that gets too little; the pale part is what is "
                     "not certain. The arrow is where the water comes in. What basins got and how splitters divide is of the last 30 "
                     "days; where a splitter is found uneven, since that changed. A basin with ! has something wrong, by its thick rim as well; a splitter with ! is found uneven, or is surely more than "
@@ -231,20 +239,38 @@ fn split_lines(level: &Level, sides: &[String; 2]) -> Vec<String> {
     }
 }
 
+/// How far around its middle each part takes a tap: as far as a finger needs, or half-way to the next part.
+fn reaches(named: &[Named]) -> Vec<f64> {
+    let apart = |a: &Named, b: &Named| (a.at.0 - b.at.0).hypot(a.at.1 - b.at.1);
+    let nearest = |at: usize| {
+        let others = named.iter().enumerate().filter(|(other, _)| *other != at);
+        others.map(|(_, other)| apart(&named[at], other)).fold(f64::INFINITY, f64::min)
+    };
+    (0..named.len()).map(|at| FINGER.min(nearest(at) / 2.0)).collect()
+}
+
+/// What takes a tap around a part that is drawn smaller than a finger.
+fn hit((x, y): (f64, f64), reach: f64) -> Markup {
+    html! { circle class="hit" cx=(x) cy=(y) r=(one(reach)) {} }
+}
+
 fn one(value: f64) -> String {
     format!("{value:.1}")
 }
 
-fn circle(basin: &PlanBasin, scale: &Scale) -> Markup {
+fn circle(basin: &PlanBasin, scale: &Scale, reach: f64) -> Markup {
     let (x, y) = scale.place(basin.at);
     let radius = scale.radius(basin);
+    // Water without its number beside it would be taken for the share that stands there.
+    let content = basin.soil.filter(|_| radius > NUMBERED);
     let class = basin.trouble.map_or("", Urgency::class);
     html! {
         a href=(basin.page) aria-label=(name(basin)) {
+            (hit((x, y), reach))
             circle class={ "basin " (class) @if basin.wet { " wet" } } cx=(x) cy=(y) r=(format!("{radius:.1}")) {}
-            @if let Some((content, most)) = basin.soil {
-                path class="water" d=(filled(x, y, radius - 1.5, content / most)) {}
-                @if radius > 14.0 { text class="small" x=(x) y=(y + 4.0) { (words::percent(content)) } }
+            @if let Some(content) = content {
+                path class="water" d=(filled(x, y, radius - 1.5, content)) {}
+                text class="small" x=(x) y=(y + 4.0) { (words::percent(content)) }
             }
             @if basin.wet { path class="wave" d=(waves(x, y, radius)) {} }
         }
@@ -271,7 +297,7 @@ fn name(basin: &PlanBasin) -> String {
     let mut parts = vec![words::capitalised(&basin.label)];
     parts.extend(basin.trouble.map(|_| "something is wrong".to_owned()));
     parts.extend(basin.wet.then(|| "water stands in it".to_owned()));
-    parts.extend(basin.soil.map(|(content, _)| format!("soil {} water", words::percent(content))));
+    parts.extend(basin.soil.map(|content| format!("soil {} water", words::percent(content))));
     parts.extend(basin.received.map(|received| {
         format!("got {} of the water, planned {}", words::percent(received), words::percent(basin.design))
     }));
@@ -283,9 +309,20 @@ fn share(basin: &PlanBasin, received: f64) -> String {
     format!("{}, plan {}", words::percent(received), words::percent(basin.design))
 }
 
-/// A circle filled from below to a part of its height.
-fn filled(x: f64, y: f64, radius: f64, part: f64) -> String {
-    let part = part.clamp(0.0, 0.999);
+/// How high a circle is filled whose filled part is `area` of it, as a part of its height: the segment over an angle t
+/// has the area (t - sin t) / 2π of the circle, and grows with t.
+fn height_of(area: f64) -> f64 {
+    let (mut low, mut high) = (0.0, TAU);
+    for _ in 0..40 {
+        let angle = f64::midpoint(low, high);
+        if (angle - angle.sin()) / TAU < area { low = angle } else { high = angle }
+    }
+    (1.0 - (low / 2.0).cos()) / 2.0
+}
+
+/// A circle of which the part `area` is filled, from below.
+fn filled(x: f64, y: f64, radius: f64, area: f64) -> String {
+    let part = height_of(area).clamp(0.0, 0.999);
     let up = (2.0 * part - 1.0) * radius;
     let half = (radius * radius - up * up).max(0.0).sqrt();
     let large = i32::from(part > 0.5);
@@ -373,6 +410,27 @@ mod tests {
         let plan = terrace();
         let drawn = drawn(&plan, Units::Metric);
         assert!(drawn.tells_splits && drawn.placed.covered < CRAMPED);
+    }
+
+    #[test]
+    fn a_circle_is_filled_by_its_area_and_only_beside_its_number() {
+        assert!((height_of(0.5) - 0.5).abs() < 1e-6 && height_of(0.0) < 1e-6 && height_of(1.0) > 0.999);
+        // A segment as high as half the radius is (π/3 - √3/4) / π of the circle (any table of circular segments).
+        let quarter = (std::f64::consts::FRAC_PI_3 - 3.0_f64.sqrt() / 4.0) / std::f64::consts::PI;
+        assert!((height_of(quarter) - 0.25).abs() < 1e-6, "{}", height_of(quarter));
+        let mut sheet = terrace();
+        sheet.basins.iter_mut().for_each(|basin| basin.soil = Some(0.21));
+        let large = plan(&sheet, Units::Metric).into_string();
+        assert!(large.contains("class=\"water\"") && large.contains(">21\u{a0}%</text>"), "{large}");
+        sheet.basins.iter_mut().for_each(|basin| basin.radius_m = 0.05);
+        let small = plan(&sheet, Units::Metric).into_string();
+        assert!(!small.contains("class=\"water\"") && small.contains("soil 21\u{a0}% water"), "{small}");
+    }
+
+    #[test]
+    fn parts_take_a_tap_as_large_as_a_finger_unless_another_is_nearer() {
+        let named = |x: f64| Named { at: (x, 0.0), half: (7.0, 7.0), lines: Vec::new() };
+        assert_eq!(reaches(&[named(0.0), named(20.0), named(100.0)]), [10.0, 10.0, FINGER]);
     }
 
     #[test]

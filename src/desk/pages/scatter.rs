@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::timeline::LAST_TICK;
-use crate::desk::sheet::Scatter;
+use crate::desk::sheet::{Mark, MarkKind, Scatter};
 use crate::desk::words;
 
 /// Height, px.
@@ -14,6 +14,9 @@ const NAMES: f64 = 22.0;
 const MARGIN: f64 = 52.0;
 /// Half the height of a letter, px.
 const HALF_LETTER: f64 = 4.5;
+/// Marks that lie closer than this have their numbers in different rows, of which there are so many.
+const CLOSE: f64 = 0.06;
+const NUMBER_ROWS: usize = 4;
 /// Observations that the list names at most, the newest.
 const LISTED: usize = 100;
 
@@ -25,6 +28,7 @@ pub(super) fn scatter(sheet: &Scatter) -> Markup {
             div class="plot" { (heights(sheet)) (dots(sheet)) }
             p class="told" role="status" aria-live="polite" { "Tap a dot, or point at it, to read it." }
         }
+        (legend(&sheet.marks))
         (list(sheet))
     }
 }
@@ -64,10 +68,42 @@ fn dots(sheet: &Scatter) -> Markup {
             @for (at, height, words) in &sheet.points {
                 circle cx=(across(*at)) cy=(y(*height)) r="4" { title { (words) } }
             }
-            @if let Some((at, words)) = &sheet.onset {
-                line class="onset" x1=(across(*at)) x2=(across(*at)) y1="0" y2=(HEIGHT) {}
-                @if *at < 0.5 { text class="onset" x=(across(*at)) y="13" dx="4" { (words) } }
-                @else { text class="onset before" x=(across(*at)) y="13" dx="-4" { (words) } }
+            @for (no, (mark, row)) in sheet.marks.iter().zip(rows(&sheet.marks)).enumerate() {
+                line class={ "mark " (class(mark.kind)) } x1=(across(mark.at)) x2=(across(mark.at)) y1="0" y2=(HEIGHT) { title { (mark.words) } }
+                text class=(if mark.at < 0.9 { "mark" } else { "mark before" }) x=(across(mark.at)) y=(13 + 14 * row) dx=(if mark.at < 0.9 { "4" } else { "-4" }) { (no + 1) }
+            }
+        }
+    }
+}
+
+const fn class(kind: MarkKind) -> &'static str {
+    match kind {
+        MarkKind::Change => "change",
+        MarkKind::Work => "work",
+    }
+}
+
+/// The row of each mark's number: of marks that lie close together, each has its own.
+fn rows(marks: &[Mark]) -> Vec<usize> {
+    let mut rows: Vec<usize> = Vec::new();
+    for (no, mark) in marks.iter().enumerate() {
+        let is_close = no > 0 && mark.at - marks[no - 1].at < CLOSE;
+        rows.push(if is_close { (rows[no - 1] + 1) % NUMBER_ROWS } else { 0 });
+    }
+    rows
+}
+
+/// What the lines down stand for.
+fn legend(marks: &[Mark]) -> Markup {
+    let has = |kind| marks.iter().any(|mark| mark.kind == kind);
+    html! {
+        @if !marks.is_empty() {
+            p class="key" {
+                @if has(MarkKind::Change) { "Plain line down: when it changed. " }
+                @if has(MarkKind::Work) { "Line of dashes and dots down: when somebody worked on it or tested it. " }
+            }
+            ol class="key marks" {
+                @for mark in marks { li { @match &mark.page { Some(page) => a class="target" href=(page) { (mark.words) }, None => (mark.words) } } }
             }
         }
     }

@@ -1,6 +1,6 @@
 //! One system's own page.
 
-use maud::{Markup, html};
+use maud::{Markup, Render, html};
 
 use super::basin::Leads;
 use super::layout::{Page, layout_with};
@@ -41,7 +41,7 @@ pub fn system_main(sheet: &SystemSheet, units: Units) -> Markup {
         }
         (part("received", received::table(sheet.card.id.as_str(), &sheet.received, units)).markup())
         (part("coming", coming(sheet.card.id.as_str(), &sheet.coming)).markup())
-        (part("sensors", sensors(&sheet.sensors)).markup())
+        (part("sensors", sensors(sheet.card.id.as_str(), &sheet.sensors)).markup())
         (part("past", past(&sheet.past)).markup())
         (part("facts", facts(sheet)).markup())
         (part("design", design(&sheet.design)).markup())
@@ -52,6 +52,7 @@ fn heading(sheet: &SystemSheet) -> Markup {
     html! {
         p class="trail" { a href="/" { "All systems" } " › " (sheet.property) }
         h1 { (sheet.card.name) " " (mark::urgency(sheet.card.urgency)) }
+        @if let Some(says) = sheet.saved { p class="check" role="status" { b { (says) } } }
         p class="heard" {
             (sheet.today) ". "
             @match &sheet.card.last_heard {
@@ -73,6 +74,7 @@ fn ways(id: &str, may_change: bool) -> Markup {
         nav class="ways" aria-label="About this system" {
             ul {
                 li { a href="#received" { "What it received" } }
+                li { a href={ "/systems/" (id) "/sensors" } { "Sensors" } }
                 li { a href={ "/systems/" (id) "/services" } { "Service record" } }
                 li { a href={ "/systems/" (id) "/tests" } { "Flow tests" } }
                 li { a href={ "/systems/" (id) "/sheet" } { "Visit sheet" } }
@@ -129,7 +131,7 @@ fn connect(sheet: &SystemSheet) -> Markup {
                     li { "Switch its sensors on and let them send to " code { (awaited.broker) } " (the MQTT broker), with QoS 1." }
                     li {
                         "Each sensor sends under a name of its own (its topic), such as " code { (awaited.topic) }
-                        ". The page of each sensor, in the table " a href="#sensors" { "Sensors" } ", tells its topic."
+                        ". All of them, with what was heard of each: " a class="target" href={ "/systems/" (id) "/sensors" } { "the sensors of this system and their topics" } "."
                     }
                     li { (sends(&awaited.sends)) }
                     li { "To try a message before a sensor sends it: " code { "basinward decode " (awaited.topic) } " tells what would be made of it, and why not." }
@@ -142,6 +144,7 @@ fn connect(sheet: &SystemSheet) -> Markup {
                     a href={ "/setup/" (id) } { "change the system" } " and say which basin it belongs to."
                 }
             }
+            li { "Put a label at each part, which leads to its page: " a class="target" href={ "/systems/" (id) "/labels" } { "print the labels" } "." }
             li { "The first reading of each shows here by itself." }
         }
     }
@@ -172,14 +175,17 @@ fn drain(sheet: &SystemSheet, units: Units) -> Markup {
     }
 }
 
-pub(super) fn sensors(sensors: &[SensorRow]) -> Markup {
+pub(super) fn sensors(system: &str, sensors: &[SensorRow]) -> Markup {
+    let doubted = sensors.iter().filter(|sensor| sensor.doubt.is_some()).count();
     html! {
         h2 id="sensors" { "Sensors" }
+        @if doubted > 0 { p { (words::capitalised(&words::count(doubted))) " of " (words::count(sensors.len())) @if doubted == 1 { " is" } @else { " are" } " in doubt." } }
         @if sensors.is_empty() { p { "The system file names no sensor, and none was heard." } }
         @else {
             @let table = sensor_table(sensors);
-            @if sensors.len() > FEW_SENSORS { (folded_on_phones(&format!("All {} sensors", words::count(sensors.len())), &table)) } @else { (table) }
+            @if sensors.len() > FEW_SENSORS { (folded_on_phones(format!("All {} sensors", words::count(sensors.len())), &table)) } @else { (table) }
         }
+        p { a class="target" href={ "/systems/" (system) "/sensors" } { "All sensors with their topics and batteries" } }
     }
 }
 
@@ -191,7 +197,10 @@ fn sensor_table(sensors: &[SensorRow]) -> Markup {
                 tbody {
                     @for sensor in sensors {
                         tr {
-                            th scope="row" { a href=(sensor.page) { (sensor.words) } }
+                            th scope="row" {
+                                a href=(sensor.page) { (sensor.words) }
+                                @if let Some((urgency, says)) = &sensor.doubt { br; span class={ "trouble " (urgency.class()) } { (words::capitalised(says)) } }
+                            }
                             td { code { (sensor.name) } }
                             @match &sensor.last {
                                 Some((value, at)) => { td { (value) } td { (mark::time(at)) } }
@@ -249,6 +258,6 @@ fn design(sentences: &[String]) -> Markup {
 }
 
 /// What a phone folds away behind `summary`; a wider screen and paper show it.
-pub(in crate::desk) fn folded_on_phones(summary: &str, content: &Markup) -> Markup {
+pub(in crate::desk) fn folded_on_phones(summary: impl Render, content: &Markup) -> Markup {
     html! { details class="fold" open { summary { (summary) } (content) } }
 }

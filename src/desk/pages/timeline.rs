@@ -48,7 +48,9 @@ pub(super) fn timeline(sheet: &TimelineSheet, units: Units) -> Markup {
         p class="told" id="told" role="status" aria-live="polite" {}
         p class="key" {
             "Curves: water content of the soil, with the range within each step. Dashed: what this soil holds once it has drained. "
-            "Bars at the foot: water standing at the float. Tap the drawing, or point at it, to read the values there."
+            "Bars at the foot: water standing at the float. "
+            @if !sheet.findings.is_empty() { "Bars under “Findings”: how long something was wrong; filled while it still is, hollow once it is over. Tap one to read about it. " }
+            "Tap the drawing, or point at it, to read the values there."
         }
         details class="table" {
             summary { "The same as a table" }

@@ -14,4 +14,5 @@ mod work;
 pub(in crate::desk) use form::{Asked, form};
 pub(in crate::desk) use handlers::{new_key, routes};
 pub(in crate::desk) use pages::photo_field;
+pub(in crate::desk) use told::in_short;
 pub(in crate::desk) use work::{Change, add_photo, change, listed, photograph, story, write};

@@ -1,7 +1,7 @@
 //! A record in words.
 
 use crate::advice::place_title;
-use crate::desk::sheet::Moment;
+use crate::desk::sheet::{Moment, PastWork};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::StoredService;
@@ -58,6 +58,21 @@ pub(in crate::desk) fn told(system: &System, stored: &StoredService, units: Unit
         withdrawn: stored.withdrawn,
         photos: stored.photos,
     }
+}
+
+/// `stored` in one sentence.
+pub(in crate::desk) fn in_short(
+    system: &System,
+    stored: &StoredService,
+    units: Units,
+    now: EventTime,
+) -> PastWork {
+    let told = told(system, stored, units, now);
+    let found: Vec<_> =
+        told.found.iter().map(|(name, value)| format!("{} {value}", name.to_lowercase())).collect();
+    let parts = [found.join(", "), told.note].into_iter().filter(|part| !part.is_empty());
+    let says = std::iter::once(told.work).chain(parts).collect::<Vec<_>>().join("; ");
+    PastWork { page: format!("/services/{}", told.key), at: told.at, says, by: told.by }
 }
 
 /// `Outlet cleared, mulch renewed`

@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use jiff::tz::TimeZone;
 use maud::html;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
 use super::work;
 use crate::desk::answer::{Fault, html as page_of};
@@ -21,9 +21,8 @@ use crate::desk::people::Visitor;
 use crate::desk::units::Units;
 use crate::desk::visit::ask;
 use crate::desk::words;
-use crate::intake::payload;
 use crate::ledger::{LedgerFault, View};
-use crate::model::{Action, Id, Place, Quantity, Sensor, Soil, Unit, Wiring};
+use crate::model::{Action, Id, Soil};
 
 /// Topics offered for assigning.
 const OFFERED: usize = 200;
@@ -65,9 +64,7 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
         "version": file.as_ref().map(|file| &file.version),
         "strays": strays,
         "units": units.name(),
-        "sends": sends(),
         "prefix": office.desk.files.prefix,
-        "broker": office.desk.broker,
         "properties": properties(office, visitor),
         "everywhere": visitor.sees_everything(),
         "zone": likely_zone(office, visitor),
@@ -89,26 +86,6 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     let page = Page { title, here, fragment: "", live: false };
     let assets: Vec<_> = [&assets::FORMS, &assets::SETUP_STYLE].into_iter().chain(&assets::SETUP).collect();
     page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
-}
-
-/// What each sensor of the form may send: value in words and examples, by its key, with its unit where one is chosen.
-fn sends() -> Map<String, Value> {
-    let kinds = [
-        ("float", Quantity::Float, None),
-        ("overflow", Quantity::Overflow, None),
-        ("moisture", Quantity::Moisture, None),
-        ("moisture %", Quantity::Moisture, Some(Unit::Percent)),
-        ("moisture m3/m3", Quantity::Moisture, Some(Unit::Ratio)),
-        ("meter", Quantity::Meter, None),
-        ("diverter", Quantity::Diverter, None),
-        ("rain", Quantity::Rain, None),
-    ];
-    let one = |(key, quantity, unit): (&str, Quantity, Option<Unit>)| {
-        let wiring = Wiring { unit, ..Wiring::default() }.into();
-        let told = payload(&Sensor { place: Place::System, quantity, wiring, declared: true });
-        (key.to_owned(), json!({ "value": told.value, "examples": told.examples }))
-    };
-    kinds.into_iter().map(one).collect()
 }
 
 /// Properties within reach, each with the zone of its systems where they share one.

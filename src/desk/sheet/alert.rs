@@ -35,8 +35,8 @@ pub struct AlertsSheet {
     pub puzzle: Option<String>,
     /// What a list can be narrowed down to.
     pub choices: Choices,
-    /// How many stand.
-    pub counts: StageCounts,
+    /// How many stand; none where nobody counted.
+    pub counts: Option<StageCounts>,
     /// Most urgent first; closed ones newest first.
     pub rows: Vec<AlertRow>,
     /// There are more than are shown.

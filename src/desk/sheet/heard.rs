@@ -24,8 +24,23 @@ pub struct RefusalSheet {
     pub reason: String,
     /// How many.
     pub count: u64,
-    /// Examples, latest first: when, topic, payload, and what was wrong with it.
-    pub samples: Vec<(Moment, String, String, String)>,
+    /// Examples, latest first.
+    pub samples: Vec<RefusedAt>,
+}
+
+/// One record that was refused.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RefusedAt {
+    /// When.
+    pub at: Moment,
+    /// On which topic.
+    pub topic: String,
+    /// The page of the system that the topic names, and what it is called.
+    pub page: Option<(String, String)>,
+    /// A glimpse of the payload.
+    pub payload: String,
+    /// What was wrong with it.
+    pub detail: String,
 }
 
 /// A topic that was heard and belongs to no sensor.
@@ -33,6 +48,8 @@ pub struct RefusalSheet {
 pub struct StraySheet {
     /// The topic.
     pub topic: String,
+    /// The page of the system that the topic names, and what it is called.
+    pub page: Option<(String, String)>,
     /// How many messages.
     pub count: u64,
     /// When the last one came.

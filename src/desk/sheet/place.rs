@@ -1,6 +1,6 @@
 //! One basin's and one splitter's own page.
 
-use super::{BasinSheet, FindingSheet, Level, Scatter, SensorRow, TimelineSheet};
+use super::{AlertRow, BasinSheet, FindingSheet, Level, Moment, Scatter, SensorRow, TimelineSheet};
 
 /// A basin with its history.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,6 +13,8 @@ pub struct BasinPage {
     pub basin: BasinSheet,
     /// What is known about it: name and value in words.
     pub facts: Vec<(&'static str, String)>,
+    /// What is expected of its mulch, and from what.
+    pub mulch: Vec<(&'static str, String)>,
     /// Open findings about it.
     pub findings: Vec<FindingSheet>,
     /// How long water stood, each time.
@@ -23,6 +25,23 @@ pub struct BasinPage {
     pub timeline: TimelineSheet,
     /// Its sensors.
     pub sensors: Vec<SensorRow>,
+    /// What was done here, newest first.
+    pub past_work: Vec<PastWork>,
+    /// Alerts about it that are over, newest first.
+    pub past_alerts: Vec<AlertRow>,
+}
+
+/// Something that was done.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastWork {
+    /// The record.
+    pub page: String,
+    /// When.
+    pub at: Moment,
+    /// What was found and done.
+    pub says: String,
+    /// Who wrote it down.
+    pub by: String,
 }
 
 /// A splitter with its history.

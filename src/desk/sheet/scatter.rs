@@ -17,6 +17,28 @@ pub struct Scatter {
     pub guides: Vec<(f64, String, bool)>,
     /// A line through the points: height at the left and at the right.
     pub trend: Option<(f64, f64)>,
-    /// When a change began, and what that is.
-    pub onset: Option<(f64, String)>,
+    /// What happened meanwhile, oldest first.
+    pub marks: Vec<Mark>,
+}
+
+/// Something that happened, at its place across.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mark {
+    /// Place.
+    pub at: f64,
+    /// What kind of thing.
+    pub kind: MarkKind,
+    /// What, and when.
+    pub words: String,
+    /// The page that tells more.
+    pub page: Option<String>,
+}
+
+/// What kind of thing a mark stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MarkKind {
+    /// Something went wrong.
+    Change,
+    /// Somebody did something.
+    Work,
 }

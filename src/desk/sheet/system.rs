@@ -37,6 +37,8 @@ pub struct SystemSheet {
     pub muted: Option<String>,
     /// Whoever looks may change it.
     pub may_change: bool,
+    /// That it was set up or changed a moment ago, as a sentence.
+    pub saved: Option<&'static str>,
 }
 
 /// Sensors that were not heard yet.
@@ -78,8 +80,8 @@ pub struct PlanBasin {
     pub radius_m: f64,
     /// Standing water was heard of.
     pub wet: bool,
-    /// Water content of its soil, and the most that this soil holds, m³/m³.
-    pub soil: Option<(f64, f64)>,
+    /// Water content of its soil, m³/m³.
+    pub soil: Option<f64>,
     /// Part of the water that it received in 30 days.
     pub received: Option<f64>,
     /// Part that the design gives it.
@@ -118,6 +120,8 @@ pub struct SensorRow {
     pub page: String,
     /// Last value in words, and when.
     pub last: Option<(String, Moment)>,
+    /// Why it is in doubt, where it is.
+    pub doubt: Option<(Urgency, String)>,
     /// The system file names it, rather than it being heard at its default topic.
     pub declared: bool,
 }

@@ -292,19 +292,19 @@ pub(in crate::desk) fn coming_rows(upkeep: &Upkeep, system: &System, now: EventT
     tasks.into_iter().take(COMING).map(|task| coming_row(task, system, &planned, now)).collect()
 }
 
-/// When the mulch of `basin` is due, in words; none where no task says so.
+/// When the mulch of `basin` is due, and that in words; none where no task says so.
 pub(in crate::desk) fn mulch_due(
     upkeep: &Upkeep,
     system: &System,
     basin: &Id,
     now: EventTime,
-) -> Option<String> {
+) -> Option<(EventTime, String)> {
     let key = |kind| TaskKey { system: system.id.clone(), kind, subject: Subject::Basin(basin.clone()) };
     // Whoever loosens a basin puts new mulch into it.
     let task = [TaskKind::RenewMulch, TaskKind::LoosenBasin].map(key);
     let task = task.iter().find_map(|key| upkeep.tasks.get(key))?;
     let planned = planned(upkeep, |key| *key == task.key);
-    Some(coming_row(task, system, &planned, now).due)
+    Some((task.window.due, coming_row(task, system, &planned, now).due))
 }
 
 /// Flow tests at `system` that would prove what was done to `subject`: of the splitter itself, or of the one that feeds

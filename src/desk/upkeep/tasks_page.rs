@@ -10,6 +10,7 @@ use crate::desk::pages::{Page, folded_on_phones, layout_with, urgency};
 use crate::desk::sheet::{Chrome, ComingRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
+use crate::model::Subject;
 use crate::upkeep::{Day, TaskKind};
 
 /// Stretches that the list of tasks can be cut to: days, and in words.
@@ -17,6 +18,8 @@ const WITHIN: [(&str, &str); 4] =
     [("", "at any time"), ("0", "today or before"), ("14", "within 14 days"), ("60", "within 60 days")];
 /// Of what is coming at a system, a phone shows so many; the others are folded away there.
 const FIRST: usize = 3;
+/// Up to so many tasks that come first lie open.
+const FEW: usize = 10;
 /// Up to so many tasks that were asked for lie open.
 const OPEN: usize = 25;
 
@@ -40,6 +43,8 @@ pub(super) fn tasks(chrome: &Chrome, sheet: &TasksSheet) -> String {
     planned.sort_by_key(|row| row.window[1]);
     let (overdue, coming) = planned.split_at(planned.partition_point(|row| row.over));
     let lies_open = is_asked && sheet.rows.len() <= OPEN;
+    let months: Vec<&[&TaskRow]> = coming.chunk_by(|a, b| month_of(a) == month_of(b)).collect();
+    let open = months_open(overdue.len(), &months);
     let main = html! {
         h1 { "Tasks" }
         p { "What is to be done, from what happened rather than from the calendar. " a href="/visits" { "The visits" } " put it into days." }
@@ -51,10 +56,8 @@ pub(super) fn tasks(chrome: &Chrome, sheet: &TasksSheet) -> String {
                 @if wrong.is_empty() { p { "Nothing is known to be wrong." } }
                 (list(&wrong, sheet))
             }
-            @if !overdue.is_empty() { (folded("Overdue", overdue, lies_open, sheet)) }
-            @for month in coming.chunk_by(|a, b| month_of(a) == month_of(b)) {
-                (folded(&month_of(month[0]), month, lies_open, sheet))
-            }
+            @if !overdue.is_empty() { (folded("Overdue", overdue, lies_open || overdue.len() <= FEW, sheet)) }
+            @for (at, month) in months.iter().enumerate() { (folded(&month_of(month[0]), month, lies_open || at < open, sheet)) }
         }
         @if sheet.more > 0 { p class="key" { (words::grouped(sheet.more as u64)) " more are not shown; the table has them all." } }
         @let query = sheet.wanted.query();
@@ -71,6 +74,17 @@ fn folded(name: &str, rows: &[&TaskRow], lies_open: bool, sheet: &TasksSheet) ->
             (list(rows, sheet))
         }
     }
+}
+
+/// How many of the months lie open: those that come first, up to [`FEW`] tasks, and the first one unless it is long.
+fn months_open(overdue: usize, months: &[&[&TaskRow]]) -> usize {
+    let mut shown = overdue;
+    let fits = |month: &&&[&TaskRow]| {
+        shown += month.len();
+        shown <= FEW
+    };
+    let first = months.first().is_some_and(|month| month.len() <= OPEN);
+    months.iter().take_while(fits).count().max(usize::from(first))
 }
 
 fn month_of(row: &TaskRow) -> String {
@@ -126,18 +140,34 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
             }
             p { @if let Some(says) = too_late(row, today) { b class="word" { (says) } " " } (units.retold(&row.task.reason)) }
             details {
-                summary { "What to bring, and cautions" span class="unseen" { ": " (row.title) ", " (row.system.1) } }
+                summary { "What to bring, what to take care of, and how" span class="unseen" { ": " (row.title) ", " (row.system.1) } }
+                h4 { "Bring" }
                 ul {
                     @for material in &row.task.materials { li { (material_words(material, units)) } }
                     @for tool in row.task.key.kind.tools() { li { (tool) } }
                 }
-                ul class="cautions" { @for caution in row.task.key.kind.cautions() { li { (caution) } } }
+                h4 { "Take care" }
+                ul { @for caution in row.task.key.kind.cautions() { li { (caution) } } }
+                h4 { "How" }
+                p { a class="target" href=(how(row)) { @if row.task.mends { "Step by step, with what shows that it is mended" } @else { "On the visit sheet, part by part" } span class="unseen" { ": " (row.title) ", " (row.system.1) } } }
             }
             p { a class="target" href=(record_address(row)) {
                 @if row.task.key.kind == TaskKind::FlowTest { "Run the flow test" } @else { "Write down what was done" }
                 span class="unseen" { ": " (row.title) ", " (row.system.1) }
             } }
         }
+    }
+}
+
+/// Where the steps are: with the finding that the task mends, else on the sheet of its system.
+fn how(row: &TaskRow) -> String {
+    let system = &row.system.0;
+    match &row.task.key.subject {
+        _ if !row.task.mends => format!("/systems/{system}/sheet"),
+        Subject::Basin(id) => format!("/systems/{system}/basins/{id}"),
+        Subject::Splitter(id) => format!("/systems/{system}/splitters/{id}"),
+        Subject::Sensor(name) => format!("/systems/{system}/sensors/{name}"),
+        Subject::Source | Subject::Diverter => format!("/systems/{system}"),
     }
 }
 
@@ -174,7 +204,7 @@ pub(in crate::desk) fn coming(id: &str, rows: &[ComingRow]) -> Markup {
         @if rows.is_empty() { p { "Nothing is planned." } }
         @let (first, later) = rows.split_at(FIRST.min(rows.len()));
         (coming_list(first))
-        @if !later.is_empty() { (folded_on_phones(&format!("{} more", words::capitalised(&words::count(later.len()))), &coming_list(later))) }
+        @if !later.is_empty() { (folded_on_phones(format!("{} more", words::capitalised(&words::count(later.len()))), &coming_list(later))) }
         p { a class="target" href={ "/tasks?system=" (id) } { "All tasks of this system" } }
     }
 }
@@ -195,4 +225,60 @@ fn coming_list(rows: &[ComingRow]) -> Markup {
 pub(super) fn many(count: usize, thing: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
     format!("{} {thing}{plural}", words::count(count))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::samples;
+    use crate::model::{EventTime, Severity};
+    use crate::upkeep::{Task, TaskKey, Window};
+
+    fn due(day: Day) -> TaskRow {
+        let system = samples::terrace();
+        let at: EventTime = "2026-09-01T12:00:00Z".parse().unwrap();
+        let subject = Subject::Basin(system.basins[0].id.clone());
+        let key = TaskKey { system: system.id.clone(), kind: TaskKind::InspectOutlet, subject };
+        TaskRow {
+            system: (system.id.to_string(), system.name.clone()),
+            property: "Alder Court".to_owned(),
+            title: key.title(&system),
+            urgency: Urgency::NextVisit,
+            window: [day; 3],
+            over: false,
+            visit: None,
+            task: Task {
+                property: system.property.clone(),
+                window: Window { earliest: at, due: at, latest: at },
+                urgency: Severity::Info,
+                mends: false,
+                reason: String::new(),
+                materials: Vec::new(),
+                minutes: 15,
+                key,
+            },
+        }
+    }
+
+    #[test]
+    fn the_months_that_come_first_lie_open_as_far_as_they_are_short() {
+        let row = due(Day(20_514));
+        let rows: Vec<&TaskRow> = vec![&row; 30];
+        let open = |overdue: usize, months: &[usize]| {
+            let months: Vec<&[&TaskRow]> = months.iter().map(|len| &rows[..*len]).collect();
+            months_open(overdue, &months)
+        };
+        assert_eq!(open(0, &[3, 4, 9, 1]), 2);
+        assert_eq!(open(0, &[]), 0);
+        assert_eq!(open(9, &[4, 1]), 1, "the first one, though much is overdue");
+        assert_eq!(open(0, &[30, 1]), 0, "unless it is long");
+    }
+
+    #[test]
+    fn how_it_is_done_stands_with_what_it_mends_or_on_the_sheet() {
+        let mut row = due(Day(20_514));
+        assert_eq!(how(&row), "/systems/terrace/sheet");
+        row.task.mends = true;
+        assert_eq!(how(&row), format!("/systems/terrace/basins/{}", samples::terrace().basins[0].id));
+    }
 }

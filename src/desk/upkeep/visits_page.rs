@@ -125,11 +125,16 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
             h3 { (row.property) span class="when" { " at " (row.clock) @if let Some(zone) = &row.zone { ", " (zone) " time" } ", " (hours(row.visit.minutes)) } }
             @if row.missed { p class="late" { "This hour is over. What was done shows once it is written down; the rest is planned anew tomorrow." } }
             p { a class="target" href={ "/properties/" (row.visit.property) "/sheet" } { "Visit sheet" span class="unseen" { " of " (row.property) } } }
-            p { (units.retold(&row.why)) }
+            p { b { "Why this day: " } (units.retold(&row.why)) }
             p { b { "Skipping it: " } (row.risk) }
             @if row.late > 0 { p class="late" { (words::capitalised(&many(row.late, "task"))) @if row.late == 1 { " is" } @else { " are" } " done after the due day." } }
-            @if !row.materials.is_empty() {
-                p { b { "Bring: " } (row.materials.iter().map(|it| material_words(it, units)).collect::<Vec<_>>().join("; ")) "." }
+            @let things: Vec<String> = row.materials.iter().map(|it| material_words(it, units)).chain(row.tools.iter().map(|tool| (*tool).to_owned())).collect();
+            @if !things.is_empty() { p { b { "Bring: " } (things.join("; ")) "." } }
+            @if !row.cautions.is_empty() {
+                details {
+                    summary { "Take care" span class="unseen" { " at " (row.property) ", " (row.visit.day) } }
+                    ul { @for caution in &row.cautions { li { (caution) } } }
+                }
             }
             @if !mends.is_empty() { ol class="order" { @for task in &mends { (step(task, today, units)) } } }
             @if !others.is_empty() {
@@ -141,11 +146,6 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
                     }
                     ol class="order" start=(mends.len() + 1) { @for task in &others { (step(task, today, units)) } }
                 }
-            }
-            details {
-                summary { "Tools and cautions" span class="unseen" { " at " (row.property) ", " (row.visit.day) } }
-                p class="standing" { "Tools: " (row.tools.join(", ")) "." }
-                ul { @for caution in &row.cautions { li { (caution) } } }
             }
         }
     }

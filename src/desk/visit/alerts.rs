@@ -24,6 +24,8 @@ use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
 
 /// Alerts that a list shows at most.
 const LISTED: usize = 300;
+/// Alerts that stand are counted up to so many: a storm is not read whole for each look at the list.
+const COUNTED: usize = 2_000;
 /// What the picture shows before an alert, and at most after it.
 const BEFORE: Span = Span::from_days(5);
 const AFTER: Span = Span::from_days(40);
@@ -66,7 +68,7 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
             sieve.filter.causes_only = true;
             found(office, visitor, &sieve).await?
         }
-        None => (Vec::new(), StageCounts::default()),
+        None => (Vec::new(), None),
     };
     let more = found.len() == LISTED;
     let now = office.now();
@@ -86,17 +88,18 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     ))
 }
 
-/// The alerts of a list, and how many stand that are otherwise like them.
+/// The alerts of a list, and how many stand that are otherwise like them, unless those are too many to count.
 async fn found(
     office: &Office,
     visitor: &Visitor,
     sieve: &AlertSieve,
-) -> Result<(Vec<(StoredAlert, Arc<System>)>, StageCounts), LedgerFault> {
+) -> Result<(Vec<(StoredAlert, Arc<System>)>, Option<StageCounts>), LedgerFault> {
     let filter = AlertFilter { standing: Some(true), ..sieve.filter.clone() };
     let all = AlertSieve { choice: AlertChoice::Standing, filter, ..sieve.clone() };
-    let mut standing = in_reach(office, visitor, &all, usize::MAX).await?;
+    let mut standing = in_reach(office, visitor, &all, COUNTED).await?;
     let counts = StageCounts::of(standing.iter().map(|(alert, _)| &alert.stage));
-    if matches!(sieve.choice, AlertChoice::Closed | AlertChoice::All) {
+    let counts = (standing.len() < COUNTED).then_some(counts);
+    if counts.is_none() || matches!(sieve.choice, AlertChoice::Closed | AlertChoice::All) {
         return Ok((in_reach(office, visitor, sieve, LISTED).await?, counts));
     }
     standing.retain(|(alert, _)| sieve.choice.lets_through(&alert.stage));

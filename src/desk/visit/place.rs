@@ -8,20 +8,26 @@ use axum::response::Response;
 use super::timeline::Asked;
 use super::{Shared, ask, found, record};
 use crate::desk::answer::{Fault, html};
-use crate::desk::gather::{self, BasinRecord};
+use crate::desk::gather::{self, BasinRecord, SplitterRecord};
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
+use crate::desk::record::in_short;
 use crate::desk::sheet::{BasinPage, SplitterPage, Stretch};
 use crate::desk::units::Units;
 use crate::desk::{fetch, pages, upkeep};
-use crate::ledger::{LedgerFault, ServiceFilter, View};
-use crate::model::{Id, Span, Subject, System, Work};
+use crate::ledger::{AlertFilter, LedgerFault, ServiceFilter, View};
+use crate::model::{Id, Span, SplitterIx, Subject, System, Work};
 
 /// How far back soak times and balances are shown.
 const HALF_YEAR: Span = Span::from_days(183);
 
 /// Records of one basin among which its last renewal is looked for.
 const RECORDS: usize = 1_000;
+
+/// Alerts of a system among which those of one part are looked for.
+const ALERTS: usize = 200;
+/// Records of one part that its page names, the newest.
+const PAST: usize = 5;
 
 type Named = Path<(String, String)>;
 
@@ -75,6 +81,8 @@ async fn basin_sheet(
     of_basin.mulch_due = upkeep::mulch_due(&upkeep, &system, &system.basin(ix).id, now);
     let mut sheet = gather::basin_page(&system, ix, &record, &of_basin, units);
     upkeep::count_what_to_bring(&mut sheet.findings, &upkeep, &system, units);
+    let newest = of_basin.services.iter().take(PAST);
+    sheet.past_work = newest.map(|stored| in_short(&system, stored, units, now)).collect();
     Ok((stamp, sheet))
 }
 
@@ -89,7 +97,9 @@ fn basin_record(
         subject: Some(Subject::Basin(basin.clone())),
         ..ServiceFilter::default()
     };
-    let mut records = view.services(&of_basin, RECORDS)?.into_iter().map(|stored| stored.record);
+    let services = view.services(&of_basin, RECORDS)?;
+    let over =
+        AlertFilter { system: Some(system.id.clone()), standing: Some(false), ..AlertFilter::default() };
     let forecasts = view.forecasts_of(&system.id, basin, half_year.from, half_year.to)?;
     Ok(BasinRecord {
         half_year,
@@ -97,9 +107,12 @@ fn basin_record(
         mulch_due: None,
         soaks: view.soaks(&system.id, half_year.from, half_year.to)?,
         forecast: forecasts.into_iter().next_back(),
-        renewed: records
-            .find(|record| record.work.contains(&Work::MulchRenewed))
-            .map(|record| (record.at, record.mulch_left_mm)),
+        renewed: services
+            .iter()
+            .find(|stored| stored.record.work.contains(&Work::MulchRenewed))
+            .map(|stored| (stored.record.at, stored.record.mulch_left_mm)),
+        services,
+        alerts: view.alerts(&over, ALERTS)?,
     })
 }
 
@@ -141,9 +154,32 @@ async fn splitter_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let (open, doses) = ask(office, move |view| {
-        Ok((fetch::open(view, &seen)?, view.doses(&seen.id, half_year.from, half_year.to)?))
+    let record = ask(office, move |view| splitter_record(view, &seen, ix, half_year)).await?;
+    Ok((stamp, gather::splitter_page(&system, ix, &record, now, units)))
+}
+
+fn splitter_record(
+    view: &View,
+    system: &System,
+    ix: SplitterIx,
+    half_year: Stretch,
+) -> Result<SplitterRecord, LedgerFault> {
+    let subject = Subject::Splitter(system.splitter(ix).id.clone());
+    let (from, to) = (half_year.from, half_year.to);
+    let mut past = view.findings_within(&system.id, from, to, ALERTS)?;
+    past.retain(|stored| stored.finding.subject == subject);
+    let of_splitter = ServiceFilter {
+        systems: Some(vec![system.id.clone()]),
+        subject: Some(subject),
+        from: Some(from),
+        ..ServiceFilter::default()
+    };
+    Ok(SplitterRecord {
+        half_year,
+        open: fetch::open(view, system)?,
+        doses: view.doses(&system.id, from, to)?,
+        past,
+        services: view.services(&of_splitter, RECORDS)?,
+        tests: view.flow_tests(&system.id, from, to, RECORDS)?,
     })
-    .await?;
-    Ok((stamp, gather::splitter_page(&system, ix, &open, &doses, &half_year, now, units)))
 }

@@ -4,7 +4,9 @@ use maud::{Markup, html};
 
 use super::gather::{Stop, SystemSheet, bring_and_care, short_address};
 use crate::desk::assets;
-use crate::desk::pages::{Page, doubt, evidence, gist, layout_with, site_plan, standing, steps, time};
+use crate::desk::pages::{
+    Page, doubt, evidence, folded_on_phones, gist, layout_with, site_plan, standing, steps, time,
+};
 use crate::desk::record::{self, Asked};
 use crate::desk::sheet::{Chrome, Moment};
 use crate::desk::units::Units;
@@ -96,15 +98,25 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
         section class="yard" id=(system.id) {
             h2 { a href={ "/systems/" (system.id) } { (system.name) } }
             @if system.unheard && sheet.systems.len() > 1 { p { (UNHEARD) } }
-            @if let Some(drawn) = &system.plan { (site_plan(drawn, sheet.units)) }
+            @if let Some(drawn) = &system.plan { (folded_on_phones(html! { "The plan" span class="unseen" { " of " (system.name) } }, &site_plan(drawn, sheet.units))) }
             @if !system.stops.is_empty() {
                 h3 { "Where work is due, most urgent first" }
                 ol class="stops" { @for stop in &system.stops { li class="stop" { (work(chrome, sheet, plan, stop)) } } }
             }
             h3 { "Look at everything else once" }
             p class="hint" { (LOOK) }
-            ol class="stops" { @for stop in &system.others { li class="stop" { (look(chrome, sheet, plan, stop)) } } }
+            (folded_on_phones(html! { (places(system.others.len())) span class="unseen" { " at " (system.name) } }, &html! {
+                ol class="stops" { @for stop in &system.others { li class="stop" { (look(chrome, sheet, plan, stop)) } } }
+            }))
         }
+    }
+}
+
+fn places(count: usize) -> String {
+    if count == 1 {
+        "One place".to_owned()
+    } else {
+        format!("{} places", words::capitalised(&words::count(count)))
     }
 }
 
@@ -121,8 +133,12 @@ fn work(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Mar
                 @if stop.findings[..at].iter().any(|before| before.advice == finding.advice) {
                     p { "The work is the same as above." }
                 } @else {
-                    (steps(finding))
-                    p { b { "Mended when: " } (finding.advice.proof) }
+                    @let first = finding.advice.steps().next();
+                    @if let Some(step) = first { p class="screen" { b { "First: " } (step) } }
+                    (folded_on_phones(html! { "Every step, and when it is mended" span class="unseen" { ": " (finding.headline) } }, &html! {
+                        (steps(finding))
+                        p { b { "Mended when: " } (finding.advice.proof) }
+                    }))
                 }
             }
         }

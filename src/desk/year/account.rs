@@ -173,6 +173,11 @@ pub(in crate::desk) struct Gap {
 }
 
 impl Account {
+    /// Whether several basins are called `label`, so that only their ids tell them apart.
+    pub(super) fn shares_label(&self, label: &str) -> bool {
+        self.basins.iter().filter(|basin| basin.label == label).count() > 1
+    }
+
     /// Whether a flow test of this year proved `splitter`.
     pub(super) fn proved(&self, splitter: &Id) -> bool {
         let splits = self.tests.iter().flat_map(|test| &test.outcome.splits);

@@ -1,6 +1,6 @@
 //! What an inspector should know of a year: what stood, what was not done, what was not heard.
 
-use super::account::Account;
+use super::account::{Account, BasinYear};
 use crate::advice::quoted;
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -30,12 +30,12 @@ pub(super) fn of(system: &System, year: &Account) -> Vec<String> {
         let missing = year.water.doses.saturating_sub(basin.doses + of_meter);
         if let Some(why) = basin.says.as_ref().filter(|_| missing as f64 > SILENT * year.water.doses as f64) {
             let what = if basin.doses == 0 { "not known" } else { "incomplete" };
-            says.push(format!("What basin {} received is {what}: {why}.", quoted(&basin.id)));
+            says.push(format!("What basin {} received is {what}: {why}.", quoted(&name(year, basin))));
         }
         if let Some(share) = basin.share.filter(|share| (share - basin.design_share).abs() > OFF) {
             says.push(format!(
                 "Basin {} received {} of the water; its design share is {}.",
-                quoted(&basin.id),
+                quoted(&name(year, basin)),
                 words::percent(share),
                 words::percent(basin.design_share)
             ));
@@ -105,9 +105,18 @@ fn not_done(system: &System, year: &Account, says: &mut Vec<String>) {
         says.push(format!("No flow test proved {}.", listed("splitter", &unproved)));
     }
     let unseen: Vec<_> =
-        year.basins.iter().filter(|basin| basin.services == 0).map(|basin| basin.id.clone()).collect();
+        year.basins.iter().filter(|basin| basin.services == 0).map(|basin| name(year, basin)).collect();
     if !unseen.is_empty() {
         says.push(format!("Nobody wrote down having been at {}.", listed("basin", &unseen)));
+    }
+}
+
+/// What people call a basin; with its id where another is called the same.
+fn name(year: &Account, basin: &BasinYear) -> String {
+    if year.shares_label(&basin.label) {
+        format!("{} ({})", basin.label, basin.id)
+    } else {
+        basin.label.clone()
     }
 }
 

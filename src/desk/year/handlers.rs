@@ -128,8 +128,15 @@ async fn answer(
         }
         _ => None,
     };
+    let back = match systems {
+        [system] if base.starts_with("/systems/") => {
+            Some((format!("/systems/{}", system.id), system.name.clone()))
+        }
+        _ => None,
+    };
     let sheet = YearSheet {
         title,
+        back,
         here: format!("{base}/{year}"),
         year,
         wider,

@@ -85,7 +85,7 @@ mod tests {
             "Nothing was heard from the moisture probe in the “quince tree” basin on 73 of 364 days",
             "The diverter was neither seen",
             "No flow test proved splitters “s1”, “s2”, “s3”",
-            "Nobody wrote down having been at basins “quince”, “fig”, “plum”, “pear”",
+            "Nobody wrote down having been at basins “quince tree”, “fig”, “plum”, “pear”",
             "No dose was recognised",
         ] {
             assert!(says.contains(expected), "{expected}: {says}");

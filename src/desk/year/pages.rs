@@ -20,6 +20,8 @@ pub(super) struct YearSheet {
     pub(super) title: String,
     pub(super) here: String,
     pub(super) year: i16,
+    /// The page about the same system, where this is of one.
+    pub(super) back: Option<(String, String)>,
     /// The account of the whole property, where this one is of one system.
     pub(super) wider: Option<(String, String)>,
     /// Each with the zone that its times are told in.
@@ -33,17 +35,29 @@ pub(super) struct YearSheet {
 
 pub(super) fn page(chrome: &Chrome, sheet: &YearSheet) -> String {
     let title = format!("{}, {}", sheet.title, sheet.year);
+    let is_partial = sheet.years.iter().any(|(year, _)| !year.is_over);
     let main = html! {
-        h1 { "Yearly record " (sheet.year) ": " (sheet.title) }
-        @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }
+        p class="trail" {
+            a href="/" { "All systems" }
+            @if let Some((address, words)) = &sheet.back { " › " a href=(address) { (words) } }
+        }
+        h1 { "Yearly record " (sheet.year) @if is_partial { " so far" } ": " (sheet.title) }
+        @if is_partial { p class="check" { (sheet.year) " is not over: this record tells of the year until now, and is to be drawn again once it is." } }
+        @if let Some((address, words)) = &sheet.wider { p class="screen" { a class="target" href=(address) { (words) } } }
         nav class="ways" aria-label="Other years" { ul { @for (year, address) in &sheet.others { li { a href=(address) { (year) } } } } }
         @for (year, zone) in &sheet.years { (one(year, zone, (sheet.drawn, sheet.units))) }
         p class="key" { "The local plumbing and health code governs what has to be inspected and filed." }
         div class="sign-here" { p { "Date and place" } p { "Signature" } }
-        p class="screen" { a href={ (sheet.here) ".csv" } download { "As a table (CSV)" } ". Print this page for paper or PDF." }
+        p class="screen acts" { button type="button" data-prints hidden { "Print it, or save it as PDF" } a class="target" href={ (sheet.here) ".csv" } download { "As a table (CSV)" } }
     };
     let page = Page { title: &title, here: &sheet.here, fragment: "", live: false };
-    layout_with(chrome, &page, &[&assets::SHEET_STYLE, &assets::RECORD_STYLE], &main).into_string()
+    layout_with(
+        chrome,
+        &page,
+        &[&assets::FORMS, &assets::SHEET_STYLE, &assets::RECORD_STYLE, &assets::PRINTS],
+        &main,
+    )
+    .into_string()
 }
 
 fn day(at: EventTime, zone: &TimeZone) -> String {
@@ -53,7 +67,7 @@ fn day(at: EventTime, zone: &TimeZone) -> String {
 fn one(year: &Account, zone: &TimeZone, (drawn, units): (EventTime, Units)) -> Markup {
     html! {
         section class="year" {
-            h2 { (year.name) " " span class="id" { (year.system) } }
+            h2 { (year.name) }
             p { (units.retold(&year.about)) }
             p class="heard" {
                 (day(year.from, zone)) " to " (day(year.to, zone)) @if !year.is_over { ", not over yet" } ". Drawn on "
@@ -107,7 +121,7 @@ fn water(year: &Account, units: Units) -> Markup {
                 tbody {
                     @for basin in &year.basins {
                         tr {
-                            th scope="row" { (words::capitalised(&basin.label)) @if words::adds(&basin.id, &basin.label) { " " span class="id" { (basin.id) } } }
+                            th scope="row" { (words::capitalised(&basin.label)) @if year.shares_label(&basin.label) { " " span class="id" { (basin.id) } } }
                             td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
                             td class="number" { (words::percent(basin.design_share)) }

@@ -8,6 +8,8 @@ pub(super) mod regular;
 #[cfg(test)]
 mod tests;
 
+pub use mulch::due as mulch_due;
+
 use std::collections::BTreeMap;
 
 use super::task::{Material, Task, TaskKey, TaskKind, Window};

@@ -42,14 +42,18 @@ pub(super) fn floods(facts: &Facts<'_>, subject: &Subject) -> bool {
     standing.into_iter().any(|finding| finding.kind == FindingKind::Flooding && finding.subject == *subject)
 }
 
-/// Due half-way from the day before which a flood is unlikely to the day on which it is expected: if what is foretold
-/// is spread evenly about its middle, water stands before that in about one case of four. Soaking that slows shows
-/// well before a flood, and then the finding sets the day.
+/// When mulch is due whose basin is expected to flood at `flood`, and unlikely to before `earliest`: half-way. If what is
+/// foretold is spread evenly about its middle, water stands before that in about one case of four. Soaking that slows
+/// shows well before a flood, and then the finding sets the day.
+pub fn due(earliest: EventTime, flood: EventTime) -> EventTime {
+    earliest + (flood - earliest).scaled(0.5)
+}
+
 fn foretold(facts: &Facts<'_>, subject: Subject, outlook: &Outlook) -> Option<Draft> {
     if outlook.due > facts.now + FAR {
         return None;
     }
-    let due = outlook.earliest + (outlook.due - outlook.earliest).scaled(0.5);
+    let due = due(outlook.earliest, outlook.due);
     let window = Window { earliest: outlook.earliest, due, latest: outlook.due };
     Some(Draft {
         kind: TaskKind::RenewMulch,

@@ -414,7 +414,7 @@ fn mulch_of_a_slow_basin_is_renewed_as_the_days_begin_on_which_a_flood_is_foreto
             known.outlooks[0].remember(&known.standing, std::iter::once((now() - DAY(30), &long_ago)));
         });
         let task = find(&all, TaskKind::RenewMulch, &basin("quince")).unwrap();
-        assert!(task.mends && task.reason.contains("most likely between"), "{}", task.reason);
+        assert!(task.mends && task.reason.contains("expected to flood around"), "{}", task.reason);
         [task.window.earliest, task.window.due, task.window.latest].map(|at| at - now())
     };
     let renewal = |earliest, due| put_off(earliest, due, &[]);
