@@ -67,10 +67,11 @@ impl Marks<'_> {
     }
 }
 
-/// When what was found began, as far as that was estimated.
+/// When what was found began, as far as that was estimated: of what grows, later estimates lie after it was found.
 fn onset(stored: &StoredFinding) -> EventTime {
     let told = stored.finding.estimate.get("since").and_then(|since| since.as_str());
-    told.and_then(|since| since.parse().ok()).unwrap_or(stored.raised_at)
+    let since = told.and_then(|since| since.parse().ok());
+    since.map_or(stored.raised_at, |since: EventTime| since.min(stored.raised_at))
 }
 
 fn work_words(work: &[Work]) -> String {
@@ -142,6 +143,8 @@ mod tests {
             fault.words
         );
         assert!(work.words.ends_with("by ana, 11 Jun 12:00"), "{}", work.words);
+        uneven.finding.estimate.insert("since".to_owned(), at(10).to_string().into());
+        assert_eq!(marks.fault(&uneven, "uneven").0, at(8), "no later than it was found");
         assert!(work.page.as_ref().is_some_and(|page| page.starts_with("/services/")));
     }
 

@@ -9,8 +9,10 @@ const WETTEST: f64 = 0.60;
 /// Soil that receives water is never drier than this, m³/m³ (driest wilting point of the USDA
 /// classes is 0.024; common practice, no published source for the margin).
 const DRIEST: f64 = 0.01;
-/// Readings in a row out of range before the probe is doubted.
+/// Readings in a row out of range before the probe is doubted, and in range before it is not any more: a probe that
+/// shows too much does so with every dose.
 const OUT_OF_RANGE: u8 = 4;
+const BACK_IN_RANGE: u8 = 96;
 /// A spike leaves and returns by at least this much, m³/m³ (common practice, no published source).
 const SPIKE: f64 = 0.10;
 /// The readings around a spike agree this well, m³/m³.
@@ -40,6 +42,7 @@ pub(crate) struct ProbeQuality {
     run_length: u32,
     longest_run: Span,
     spikes: f32,
+    /// Readings in a row out of range; once there were enough to doubt it, those in range until it is believed.
     out_of_range: u8,
 }
 
@@ -60,8 +63,12 @@ impl ProbeQuality {
         self.first.get_or_insert(at);
         self.count_spike(at, value);
         self.extend_run(at, value);
-        let outside = !(DRIEST..=WETTEST).contains(&value);
-        self.out_of_range = if outside { self.out_of_range.saturating_add(1) } else { 0 };
+        self.out_of_range = match (self.out_of_range, (DRIEST..=WETTEST).contains(&value)) {
+            (before, false) if before >= OUT_OF_RANGE - 1 => OUT_OF_RANGE + BACK_IN_RANGE,
+            (before, false) => before + 1,
+            (before, true) if before > OUT_OF_RANGE => before - 1,
+            (_, true) => 0,
+        };
         self.last = [self.last[1], Some((at, value))];
     }
 
@@ -182,7 +189,14 @@ mod tests {
     #[test]
     fn no_soil_is_that_wet() {
         let mut quality = ProbeQuality::default();
-        feed(&mut quality, 0, [0.7; 4]);
+        let min = feed(&mut quality, 0, [0.7; 4]);
         assert_eq!(quality.doubt(), Some(Doubt::OutOfRange { value: 0.7 }));
+        // Between doses it shows what soil may hold; it is believed again after a day without more.
+        let min = feed(&mut quality, min, [0.5; 90].into_iter().chain([0.61; 5]));
+        assert!(!quality.is_steady());
+        let min = feed(&mut quality, min, honest(1));
+        assert!(!quality.is_steady());
+        feed(&mut quality, min, [0.3]);
+        assert!(quality.is_steady() && quality.doubt().is_none());
     }
 }
