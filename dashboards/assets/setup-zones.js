@@ -8,6 +8,15 @@
   const plain = (words) => words.normalize('NFKD').toLowerCase().replace(/[\u0300-\u036f]/g, '').replace(/[^a-z0-9/+-]+/g, ' ').trim();
   const cityOf = (zone) => plain(zone.split('/').pop());
 
+  // That of the browser, and first in the list with those of its part of the world; UTC is nobody's yard.
+  const browser = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  const own = /^(Etc\/|UTC$|GMT)/.test(browser ?? '') ? null : browser;
+  if (own) {
+    const region = `${own.split('/')[0]}/`;
+    const rank = ({ value }) => (value === own ? 0 : value.startsWith(region) ? 1 : 2);
+    list.append(...[...list.options].sort((a, b) => rank(a) - rank(b)));
+  }
+
   const zoneNamed = (asked) => {
     const words = plain(asked);
     if (!words) return null;
@@ -25,22 +34,24 @@
     return row[b.length];
   };
 
+  // A slip leaves the beginning as it is: what begins otherwise is another place.
+  const BEGINNING = 4;
   const zoneFault = (asked) => {
-    const words = plain(asked);
-    const begun = places.filter((zone) => cityOf(zone).startsWith(words));
-    const near = places.map((zone) => [apart(cityOf(zone), plain(words.split('/').pop())), zone]).sort((a, b) => a[0] - b[0]);
-    const close = begun.length ? begun : near.filter(([letters]) => letters <= 2).map(([, zone]) => zone);
-    const meant = close.slice(0, 3).join(', ');
-    return `No time zone is called “${asked}”. ${meant ? `Did you mean ${meant}?` : 'Name the nearest large city, such as Denver or London.'}`;
+    const city = plain(plain(asked).split('/').pop());
+    const begins = (zone) => cityOf(zone).startsWith(city.slice(0, BEGINNING));
+    const likely = city.length < BEGINNING ? [] : places.filter(begins);
+    const begun = likely.filter((zone) => cityOf(zone).startsWith(city));
+    const near = likely.map((zone) => [apart(cityOf(zone), city), zone]).filter(([letters]) => letters <= 2).sort((a, b) => a[0] - b[0]);
+    const meant = (begun.length ? begun : near.map(([, zone]) => zone)).slice(0, 3).join(', ');
+    if (meant) return `No time zone is called “${asked}”. Did you mean ${meant}?`;
+    return `No time zone is called “${asked}”: only one city of each zone gives it its name. Take one whose clocks show the same time${own ? `, such as ${own}, that of this browser` : ''}.`;
   };
 
-  // A new system lies where its property's others do, else where the browser is, else where the server is; UTC is
-  // nobody's yard, so it is never proposed.
+  // A new system lies where its property's others do, else where the browser is, else where the server is.
   const zoneProposed = (property, server) => {
-    const browser = Intl.DateTimeFormat().resolvedOptions().timeZone;
     const ways = [
       [property?.zone, 'that of the property’s other systems.'],
-      [/^(Etc\/|UTC$|GMT)/.test(browser ?? '') ? null : browser, 'that of this browser. Change it if the yard lies elsewhere.'],
+      [own, 'that of this browser. Change it if the yard lies elsewhere.'],
       [server, 'that of the server. Change it if the yard lies elsewhere.'],
     ];
     return ways.find(([name]) => name) ?? ['', 'where is the yard? Type the nearest large city, such as Denver.'];

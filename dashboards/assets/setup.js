@@ -189,12 +189,14 @@
   const showFaults = () => {
     const shown = new Set();
     for (const line of form.querySelectorAll('.faults')) {
-      const here = faults.filter((fault) => fault.pointer === line.dataset.pointer);
+      const input = form.querySelector(`[data-field="${line.dataset.pointer}"]`);
+      // Whoever is typing is not done: what is half typed is told wrong on leaving the field.
+      const typing = input !== null && input === document.activeElement && !input.hasAttribute('aria-invalid');
+      const here = typing ? [] : faults.filter((fault) => fault.pointer === line.dataset.pointer);
       line.replaceChildren(...here.map((fault) => make('p', { class: 'fault' }, faultWords(fault))));
-      here.forEach((fault) => shown.add(fault));
+      faults.filter((fault) => fault.pointer === line.dataset.pointer).forEach((fault) => shown.add(fault));
       // A fault must not lie folded away.
       for (let lid = here.length && line.closest('details'); lid; lid = lid.parentElement.closest('details')) lid.open = true;
-      const input = form.querySelector(`[data-field="${line.dataset.pointer}"]`);
       if (input) {
         if (here.length) { input.setAttribute('aria-invalid', 'true'); input.setAttribute('aria-describedby', line.id); }
         else { input.removeAttribute('aria-invalid'); input.removeAttribute('aria-describedby'); }
@@ -256,6 +258,7 @@
     if (good) location.reload(); else take(said);
   });
 
+  form.addEventListener('focusout', () => setTimeout(showFaults));
   drawForm();
   drawPlan();
 })();

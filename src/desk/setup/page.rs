@@ -73,7 +73,11 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     let main = html! {
         @if let Some(id) = id { p class="trail" { a href={ "/systems/" (id) } { "Back to the system" } } }
         h1 id="title" tabindex="-1" { (title) }
-        p class="hint" id="intro" { "Fill in what you know: four outlets lie ready, and what is not filled in has a usual value. Nothing is kept until you save." }
+        p class="hint" id="intro" {
+            @if id.is_some() { "What is not filled in has a usual value." }
+            @else { "Fill in what you know: four outlets lie ready, and what is not filled in has a usual value." }
+            " Nothing is kept until you save."
+        }
         noscript { p class="problem" { "This page needs scripts. Without them, write the system file by hand: see the guide." } }
         @if file.as_ref().is_some_and(|file| file.can_undo) {
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
