@@ -53,13 +53,18 @@
     return made;
   };
   let said = '';
+  let newest = []; // what has arrived last
   const tell = async (says = said) => {
     said = says;
     const records = await waiting();
-    box.hidden = !records.length && !said;
+    box.hidden = !records.length && !newest.length && !said;
     box.classList.toggle('sent', !records.length);
     box.replaceChildren();
     if (said) element('p', said, box);
+    for (const record of newest) {
+      const line = element('p', `“${record.title}”: ${record.says ?? 'a record'}. It is written down and has arrived. `, box);
+      Object.assign(element('a', 'See it or correct it', line, 'target'), { href: `/services/${record.key}` });
+    }
     if (!records.length) return;
     element('p', records.length === 1 ? 'One record waits on this phone.' : `${records.length} records wait on this phone.`, box);
     const list = element('ul', '', box);
@@ -133,7 +138,8 @@
         if (await send(record, csrf)) arrived.push(record);
       }
       if (others.size) said = `Records of ${[...others].join(', ')} are sent once they sign in on this phone.`;
-      else if (arrived.length) said = arrived.length === 1 ? `“${arrived[0].title}” has arrived.` : `${arrived.length} records have arrived.`;
+      else if (arrived.length) said = '';
+      if (arrived.length) newest = arrived;
     } catch {
       if ((await waiting()).length) said = 'No connection just now; what you write is kept on this phone and sent later.';
     } finally {
@@ -141,6 +147,12 @@
       await tell();
     }
     return arrived;
+  };
+
+  // What is written down, in one line: the work that is ticked, as the form calls it.
+  const told = (form) => {
+    const ticked = [...form.querySelectorAll('input[name="work"]:checked')].map((box) => box.closest('label').textContent.trim());
+    return ticked.length ? ticked.join(', ') : 'Looked at';
   };
 
   const write = async (form) => {
@@ -155,11 +167,23 @@
     const photos = await Promise.all(picked.slice(0, Number(form.querySelector('input[type="file"]')?.dataset.most ?? 0)).map(shrunk));
     const record = {
       key, photos, action: form.getAttribute('action'), body: new URLSearchParams(fields).toString(),
-      title: form.dataset.title ?? document.querySelector('h1').textContent, writer: form.dataset.writer ?? '', at: Date.now(),
+      says: told(form), title: form.dataset.title ?? document.querySelector('h1').textContent, writer: form.dataset.writer ?? '', at: Date.now(),
     };
     await keep(record);
     return record;
   };
+
+  // A depth far from the design may be so, or a slip of the pen: it is asked for, and taken all the same.
+  const FAR = 4;
+  for (const field of document.querySelectorAll('form.record input[data-design]')) {
+    const asks = element('p', '', field.parentElement, 'hint');
+    asks.setAttribute('role', 'status');
+    field.addEventListener('change', () => {
+      const [found, design] = [Number(field.value), Number(field.dataset.design)];
+      const isFar = field.value !== '' && design > 0 && (found * FAR <= design || found >= design * FAR);
+      asks.textContent = isFar ? `Surely ${found} ${field.dataset.unit}? By design it is ${design} ${field.dataset.unit}.` : '';
+    });
+  }
 
   for (const form of document.querySelectorAll('form.record')) {
     for (const field of form.querySelectorAll('.photos')) field.hidden = false;
@@ -172,7 +196,7 @@
         form.reset();
         const arrived = await flush();
         if (arrived.some((sent) => sent.key === record.key) && !('stay' in form.dataset)) { location.assign(`/services/${record.key}?saved=1`); return; }
-        form.dispatchEvent(new CustomEvent('kept', { bubbles: true, detail: { key: record.key } }));
+        form.dispatchEvent(new CustomEvent('kept', { bubbles: true, detail: { key: record.key, says: record.says, arrived: arrived.some((sent) => sent.key === record.key) } }));
         box.scrollIntoView({ block: 'start' });
       } catch (error) {
         await tell(`This phone could not keep the record: ${error.message}. Nothing was sent.`);

@@ -7,10 +7,29 @@
   }
   const kept = document.getElementById('kept');
   if (!kept) return;
+  // As the sheet says it when it is drawn anew.
+  const NUMBERS = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine', 'ten', 'eleven', 'twelve'];
+  const words = (number, first = false) => {
+    const said = NUMBERS[number] ?? String(number);
+    return first ? said[0].toUpperCase() + said.slice(1) : said;
+  };
+  const summary = document.getElementById('places');
+  const count = () => {
+    const all = document.querySelectorAll('.stop[data-due]');
+    const done = [...all].filter((stop) => stop.classList.contains('done')).length;
+    const left = all.length - done;
+    if (summary && done) summary.textContent = left ? `${words(left, true)} of ${words(all.length)} places still ${left === 1 ? 'needs' : 'need'} work; ${words(done)} done today.` : 'Somebody was at each place today where work is due.';
+  };
   for (const form of document.querySelectorAll('form.record')) {
-    form.addEventListener('kept', () => {
-      form.closest('.stop').classList.add('done');
+    form.addEventListener('kept', ({ detail }) => {
+      const stop = form.closest('.stop');
+      stop.classList.add('done');
       form.closest('details').open = false;
+      // What was written down takes the place of what was known before, and the place counts as done.
+      const last = stop.querySelector('[data-last]');
+      last.replaceChildren(`Today: ${detail.says}. `);
+      if (detail.arrived) Object.assign(last.appendChild(document.createElement('a')), { className: 'target', href: `/services/${detail.key}`, textContent: 'See it or correct it' });
+      count();
     });
   }
   if (!('serviceWorker' in navigator) || !window.caches) {

@@ -47,7 +47,7 @@ const elsewhere = async (request) => {
     const sheets = held.map((known) => new URL(known.url)).filter(isSheet);
     const list = sheets.map((url) => `<li><a href="${text(url.pathname)}">${text(url.pathname.split('/')[2])}</a></li>`).join('');
     // The styles that the sheets were kept with; an older one of the same name comes first and is overruled.
-    const styles = held.map((known) => new URL(known.url).pathname).filter((path) => isAsset({ pathname: path }) && path.endsWith('.css'));
+    const styles = held.map((known) => new URL(known.url)).filter((url) => isAsset(url) && url.pathname.endsWith('.css')).map((url) => url.pathname + url.search);
     const links = styles.map((path) => `<link rel="stylesheet" href="${text(path)}">`).join('');
     const page = `<!DOCTYPE html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">${links}<title>No signal – Basinward</title><main id="main"><h1>No signal</h1><p>${list ? 'These visit sheets are on this phone:' : 'No visit sheet is on this phone yet.'}</p><ul class="past">${list}</ul></main>`;
     const headers = { 'content-type': 'text/html; charset=utf-8', 'content-security-policy': "default-src 'none'; style-src 'self'" };

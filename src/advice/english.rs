@@ -70,10 +70,11 @@ pub fn advice_on_empty(kind: FindingKind, system: Option<&System>) -> Advice {
 /// What to do about a finding of `kind`, at `system` where it is known which that is.
 pub fn advice(kind: FindingKind, system: Option<&System>) -> Advice {
     match kind {
-        FindingKind::Flooding if system.is_some_and(|system| system.diverter) => {
-            Advice { first: TURN_THE_DIVERTER, ..FLOODING }
-        }
-        FindingKind::Flooding => FLOODING,
+        FindingKind::Flooding => match system.map(|system| system.diverter) {
+            Some(true) => FLOODING_WITH_DIVERTER,
+            Some(false) => FLOODING_WITHOUT_DIVERTER,
+            None => FLOODING,
+        },
         FindingKind::Ponding => PONDING,
         FindingKind::SlowSoak => SLOW_SOAK,
         FindingKind::BlockedOutlet => BLOCKED_OUTLET,
@@ -87,20 +88,40 @@ pub fn advice(kind: FindingKind, system: Option<&System>) -> Advice {
     }
 }
 
-/// Where the system file names a diverter. One that it does not name may still be there.
-const TURN_THE_DIVERTER: &str = "Turn the diverter to sewer.";
+/// Where the system file names a diverter.
+const FLOODING_WITH_DIVERTER: Advice = Advice { first: "Turn the diverter to sewer.", ..FLOODING };
+
+/// Where it names none. That helps as well where one is there that the file does not name.
+const FLOODING_WITHOUT_DIVERTER: Advice = Advice {
+    first: "Ask the household to stop laundry and showers until the water is gone.",
+    further: &after_flood("Let the household use water again and watch one dose soak away."),
+    proof: "With water in use again, the next ordinary doses soak away within the basin's usual time and its floats \
+            stay dry in between.",
+    ..FLOODING
+};
 
 const FLOODING: Advice = Advice {
     first: "Turn the diverter to sewer. Without a diverter, ask the household to stop laundry and showers \
             until the water is gone.",
     bring: &[
-        "waterproof gloves and boots",
-        "garden fork and rake",
+        "waterproof gloves",
+        "boots",
+        "garden fork",
+        "rake",
         "bucket or barrow for spent mulch",
         "fresh wood chips, as coarse as the basin has them",
-        "soap and clean water",
+        "soap",
+        "clean water",
     ],
-    further: &[
+    further: &after_flood("Turn the diverter back to landscape and watch one dose soak away."),
+    proof: "With the diverter back at landscape, the next ordinary doses soak away within the basin's usual \
+            time and its floats stay dry in between.",
+    cautions: &[GERMS, STANDING, DIGGING, CHAMBER, PLUMBING, LOCAL],
+};
+
+/// The work on a flooded basin after the first step, and the step that ends it.
+const fn after_flood(last: &'static str) -> [&'static str; 6] {
+    [
         "Keep everybody away from the water and see which way it runs. Bank soil across its way if it heads \
          for a building, a path, a neighbour or a storm drain.",
         "Look at the outlet: its air gap must be free. Clear mulch, roots or soil that reach up to the pipe.",
@@ -109,23 +130,22 @@ const FLOODING: Advice = Advice {
          to the old level, air gap free.",
         "If the basin is clean and still holds water, look whether it gets more than its share: see the \
          splitters above it. Otherwise it is too small for its soil and needs to grow.",
-        "Turn the diverter back to landscape and watch one dose soak away.",
-    ],
-    proof: "With the diverter back at landscape, the next ordinary doses soak away within the basin's usual \
-            time and its floats stay dry in between.",
-    cautions: &[GERMS, STANDING, DIGGING, CHAMBER, PLUMBING, LOCAL],
-};
+        last,
+    ]
+}
 
 const PONDING: Advice = Advice {
     first: "Look into the basin an hour or more after the last shower or laundry load: is there water above \
             the soil, and does the outlet still fall free?",
     bring: &[
         "waterproof gloves",
-        "hand trowel and garden fork",
+        "hand trowel",
+        "garden fork",
         "bucket or barrow for spent mulch",
         "fresh wood chips, as coarse as the basin has them",
         "folding rule",
-        "soap and clean water",
+        "soap",
+        "clean water",
     ],
     further: &[
         "Measure the mulch depth and note it: thin, dark, matted mulch is spent.",
@@ -166,11 +186,15 @@ const BLOCKED_OUTLET: Advice = Advice {
     first: "Lift the cover of this outlet and see whether its air gap is free and whether water comes while a \
             tap runs.",
     bring: &[
-        "waterproof gloves and eye protection",
-        "hand trowel and secateurs",
+        "waterproof gloves",
+        "eye protection",
+        "hand trowel",
+        "secateurs",
         "flexible drain brush",
-        "bucket and a watch",
-        "soap and clean water",
+        "bucket",
+        "watch",
+        "soap",
+        "clean water",
     ],
     further: &[
         "Clear mulch, soil and roots from below the outlet until the water falls free.",
@@ -190,15 +214,17 @@ const UNEVEN_SPLIT: Advice = Advice {
             side.",
     bring: &[
         "waterproof gloves",
-        "small spirit level",
-        "hand trowel, stakes or bricks for a firm seat",
-        "two equal buckets and a watch",
+        "spirit level, best a digital one",
+        "hand trowel",
+        "stakes or bricks for a firm seat",
+        "two equal buckets",
+        "watch",
         "flexible drain brush",
     ],
     further: &[
         "Open the splitter and look for lint or hair on the dividing edge; clean it.",
         "Level it across the flow and bed it firmly, so that it does not settle again.",
-        "Check that the pipe into it runs straight for about two feet (60 cm): water that swings round a bend favours one side.",
+        "Check that the pipe into it runs straight for about 60 cm (two feet): water that swings round a bend favours one side.",
         "Run a tap at an ordinary flow, catch both sides in equal buckets for the same time and compare. \
          Repeat until they agree with the design.",
     ],
@@ -237,7 +263,7 @@ const UNEXPECTED_WATER: Advice = Advice {
 const SENSOR_SILENT: Advice = Advice {
     first: "See whether other sensors of the same property report: if none does, the radio gateway or the \
             broker is the place to look.",
-    bring: &["fresh batteries", "spare sensor", "contact cleaner and a dry cloth", "gloves"],
+    bring: &["fresh batteries", "spare sensor", "contact cleaner", "dry cloth", "gloves"],
     further: &[
         "Check battery and contacts; water in the housing means a new seal or a new sensor.",
         "Check the antenna and what has grown or been parked in its way.",
@@ -250,7 +276,7 @@ const SENSOR_SILENT: Advice = Advice {
 const SENSOR_STUCK: Advice = Advice {
     first: "Move it by hand: lift a float and let it fall, or wet the soil at a probe with a cup of clean \
             water, and watch this page.",
-    bring: &["gloves", "cup and clean water", "soft brush", "spare sensor"],
+    bring: &["gloves", "cup", "clean water", "soft brush", "spare sensor"],
     further: &[
         "Free a float from mulch, roots and slime; it must swing its whole way.",
         "Press a probe firmly into undisturbed soil: an air pocket around it reads dry for ever.",
@@ -262,7 +288,7 @@ const SENSOR_STUCK: Advice = Advice {
 
 const SENSOR_IMPLAUSIBLE: Advice = Advice {
     first: "Compare what it reports with what you see at its place: wet or dry, warm or cold.",
-    bring: &["gloves", "cup and clean water", "spare sensor"],
+    bring: &["gloves", "cup", "clean water", "spare sensor"],
     further: &[
         "Check the wiring and seals for water, bites and breaks.",
         "Check the unit and scale that the system file states for it.",
@@ -275,7 +301,7 @@ const SENSOR_IMPLAUSIBLE: Advice = Advice {
 
 const BATTERY_LOW: Advice = Advice {
     first: "Bring a fresh battery on the next visit: the sensors that it feeds fall silent once it is empty.",
-    bring: &["fresh battery of the same type", "contact cleaner and a dry cloth", "seal grease", "gloves"],
+    bring: &["fresh battery of the same type", "contact cleaner", "dry cloth", "seal grease", "gloves"],
     further: &[
         "Note the last readings, change the battery and clean the contacts.",
         "Grease and close the seal; wait for one report.",
@@ -291,13 +317,14 @@ mod tests {
     use crate::advice::samples;
 
     #[test]
-    fn flooding_says_first_to_turn_the_diverter_to_sewer() {
-        for (diverter, elsewise) in [(true, false), (false, true)] {
-            let system = samples::orchard_with(diverter);
-            let first = advice(FindingKind::Flooding, Some(&system)).first;
-            assert!(first.starts_with("Turn the diverter to sewer."), "{first}");
-            assert_eq!(first.contains("Without a diverter"), elsewise, "{first}");
-        }
+    fn flooding_speaks_of_a_diverter_only_where_there_may_be_one() {
+        let there = advice(FindingKind::Flooding, Some(&samples::orchard_with(true)));
+        assert_eq!(there.first, "Turn the diverter to sewer.");
+        assert!(there.steps().last().is_some_and(|last| last.contains("back to landscape")), "{there:?}");
+        let none = advice(FindingKind::Flooding, Some(&samples::orchard_with(false)));
+        assert!(none.first.starts_with("Ask the household to stop"), "{}", none.first);
+        let all: Vec<_> = none.steps().chain([none.proof]).collect();
+        assert!(!all.iter().any(|says| says.contains("diverter")), "{all:?}");
         let unknown = advice(FindingKind::Flooding, None).first;
         assert!(unknown.contains("Without a diverter"), "{unknown}");
     }

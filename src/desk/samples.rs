@@ -68,7 +68,7 @@ pub(super) fn floats() -> System {
 /// The plan of a system of which nothing was heard.
 pub(super) fn plan(system: &System) -> PlanSheet {
     let now = EventTime::from_secs(1_772_323_200);
-    let lately = Lately { open: &[], doses: &[], now };
+    let lately = Lately { open: &[], over: &[], doses: &[], now };
     gather::plan(system, &[], &lately).expect("every part has a place")
 }
 

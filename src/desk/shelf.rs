@@ -18,8 +18,8 @@ use super::pages::{self, Detail, Group, Part};
 use super::sheet::{Board, Choices, Counts, Filter, FindingSheet, Need, SystemCard};
 use super::units::Units;
 use super::upkeep;
-use super::{fetch, gather};
-use crate::ledger::{Latest, LedgerFault, StoredFinding};
+use super::{fetch, gather, mute};
+use crate::ledger::{Latest, LedgerFault, StoredAlert, StoredFinding};
 use crate::model::{EventTime, FindingKind, Id, Reach, Span, System};
 use crate::schedule::Upkeep;
 
@@ -132,7 +132,14 @@ impl Shelf {
             for stored in open.iter_mut().filter(|stored| stored.finding.kind == FindingKind::SlowSoak) {
                 fetch::foretell(&view, stored)?;
             }
-            let cards = cards(&drawn_from, open, latest, &due, now);
+            let alerts = fetch::alerts(&view, None, &open)?;
+            let mut cards = cards(&drawn_from, (open, alerts), latest, &due, now);
+            let muted = view.muted(now)?;
+            // They come in the order of the systems.
+            for (card, system) in cards.iter_mut().zip(&*drawn_from).filter(|_| !muted.is_empty()) {
+                let here = muted.iter().find(|muted| muted.system == system.id);
+                card.muted = here.map(|muted| mute::at_work(muted, system, now));
+            }
             Ok::<_, LedgerFault>(Arc::new(draw(cards, now, previous.as_deref())))
         })
         .await
@@ -147,18 +154,22 @@ impl Shelf {
 /// Every system as the board shows it.
 fn cards(
     systems: &[Arc<System>],
-    mut open: Vec<StoredFinding>,
+    (mut open, mut alerts): (Vec<StoredFinding>, Vec<StoredAlert>),
     mut latest: Vec<Latest>,
     upkeep: &Upkeep,
     now: EventTime,
 ) -> Vec<SystemCard> {
     open.sort_by(|a, b| a.system.cmp(&b.system));
+    alerts.sort_by(|a, b| a.system.cmp(&b.system));
     latest.sort_by(|a, b| a.system.cmp(&b.system));
     let mut due = upkeep::due_soon(upkeep, systems, now);
     let card = |system: &Arc<System>| {
         let open = run(&open, |finding| finding.system.cmp(&system.id));
         let latest = run(&latest, |reading| reading.system.cmp(&system.id));
-        gather::card(system, open, latest, now, Units::Metric).with_due(due.remove(&system.id))
+        let mut card = gather::card(system, open, latest, now, Units::Metric);
+        let alerts = run(&alerts, |alert| alert.system.cmp(&system.id));
+        gather::name_alerts(&mut card.findings, system, alerts, now);
+        card.with_due(due.remove(&system.id))
     };
     systems.iter().map(card).collect()
 }
@@ -354,7 +365,7 @@ mod tests {
         now: EventTime,
         previous: Option<&Drawn>,
     ) -> Drawn {
-        draw(cards(systems, Vec::new(), latest, &Upkeep::default(), now), now, previous)
+        draw(cards(systems, Default::default(), latest, &Upkeep::default(), now), now, previous)
     }
 
     const ALL: &Filter =
@@ -412,7 +423,8 @@ mod tests {
         let finding = |system: &Arc<System>| samples::flood(system, "quince", at);
         let open: Vec<_> = systems.iter().step_by(10).map(finding).collect();
         let heard = systems.iter().map(|it| reading(it, "quince/moisture", Quantity::Moisture, at, 0.2));
-        let drawn = draw(cards(&systems, open, heard.collect(), &Upkeep::default(), at), at, None);
+        let drawn =
+            draw(cards(&systems, (open, Vec::new()), heard.collect(), &Upkeep::default(), at), at, None);
         let html = drawn.main(ALL).into_string();
         assert!(html.len() <= 300 * 1024, "{} bytes", html.len());
         assert_eq!(html.matches("href=\"/systems/larkmere-terrace-1999\"").count(), 1);

@@ -174,9 +174,15 @@ async fn system_sheet(
     let coming = upkeep::coming_rows(&upkeep, &system, now);
     let due = upkeep::due_soon(&upkeep, std::slice::from_ref(&system), now).remove(&system.id);
     let basins = system.basin_ixs().collect();
-    let mut record = ask(office, move |view| record(view, &seen, basins, &asked, now)).await?;
+    let (mut record, alerts) = ask(office, move |view| {
+        let record = record(view, &seen, basins, &asked, now)?;
+        let alerts = fetch::alerts(view, Some(&seen.id), &record.open)?;
+        Ok((record, alerts))
+    })
+    .await?;
     (record.coming, record.due) = (coming, due);
     let mut sheet = gather::system(&system, &record, units);
+    gather::name_alerts(&mut sheet.card.findings, &system, &alerts, now);
     let advice: Vec<_> = sheet.card.findings.iter().map(|finding| finding.advice).collect();
     upkeep::count_what_to_bring(&mut sheet.card.findings, &upkeep, &system, units);
     let tasks = upkeep::worth_doing(&upkeep, &system, now);

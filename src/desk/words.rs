@@ -82,6 +82,15 @@ pub(super) fn percent(fraction: f64) -> String {
     format!("{:.0}{NBSP}%", fraction * 100.0)
 }
 
+/// A share of the design, with a decimal where whole percentages would not add up: `25 %`, `12.5 %`.
+pub(super) fn share(fraction: f64) -> String {
+    let percentage = fraction * 100.0;
+    if (percentage - percentage.round()).abs() < 0.05 {
+        return percent(fraction);
+    }
+    format!("{percentage:.1}{NBSP}%")
+}
+
 /// A probability as a percentage that never claims certainty: `97 %`, `over 99 %`.
 pub(super) fn chance(probability: f64) -> String {
     match probability {

@@ -227,16 +227,22 @@ impl TaskKind {
     /// Tools to bring.
     pub const fn tools(self) -> &'static [&'static str] {
         match self {
-            Self::LoosenBasin => &["waterproof gloves and boots", "garden fork and rake", "bucket or barrow"],
-            Self::RenewMulch => &["waterproof gloves", "rake", "barrow", "folding rule"],
-            Self::ClearOutlet => &["waterproof gloves", "trowel", "pruning saw", "bucket of clean water"],
+            Self::LoosenBasin => {
+                &["waterproof gloves", "boots", "garden fork", "rake", "bucket or barrow for spent mulch"]
+            }
+            Self::RenewMulch => {
+                &["waterproof gloves", "rake", "bucket or barrow for spent mulch", "folding rule"]
+            }
+            Self::ClearOutlet => {
+                &["waterproof gloves", "hand trowel", "pruning saw", "bucket of clean water"]
+            }
             Self::ClearLine => &["waterproof gloves", "drain rods", "bucket of clean water"],
             Self::FindLeak => &["waterproof gloves", "torch", "food dye"],
-            Self::LevelSplitter => &["spirit level, best a digital one", "trowel", "sand to bed it on"],
-            Self::CheckSlope => &["long spirit level", "trowel", "probing rod"],
-            Self::FlowTest => &["bucket with a litre scale", "stopwatch"],
-            Self::CheckProbe => &["trowel", "bucket of clean water", "cloth"],
-            Self::ChangeBattery => &["screwdriver", "cloth"],
+            Self::LevelSplitter => &["spirit level, best a digital one", "hand trowel", "sand to bed it on"],
+            Self::CheckSlope => &["long spirit level", "hand trowel", "probing rod"],
+            Self::FlowTest => &["bucket with a litre scale", "watch"],
+            Self::CheckProbe => &["hand trowel", "bucket of clean water", "dry cloth"],
+            Self::ChangeBattery => &["screwdriver", "dry cloth"],
             Self::InspectOutlet => &["waterproof gloves", "torch", "folding rule"],
             Self::ExerciseDiverter => &["waterproof gloves", "valve spanner"],
             Self::YearlyLook => &["waterproof gloves", "torch", "folding rule", "spare labels"],

@@ -33,7 +33,7 @@ test('the first page says which basin floods and what to do first', async () => 
   await phone.goto(demo.home);
   const flood = phone.locator('.finding.now').first();
   await flood.getByRole('heading', { name: /basin (is flooding|flooded, and water still stands)/ }).waitFor();
-  await flood.getByText(/Turn the diverter to sewer/).waitFor();
+  await flood.getByText(/Turn the diverter to sewer|Ask the household to stop/).waitFor();
   await shoot(phone, 'path-flooding-phone');
   await flood.getByRole('link', { name: 'Why, and what to do' }).click();
   await phone.getByText('Keep everybody away from the water').first().waitFor();

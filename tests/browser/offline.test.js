@@ -44,6 +44,8 @@ test('a sheet that was opened once opens without a signal', async () => {
   await page.reload();
   await page.getByRole('heading', { name: 'Visit sheet', exact: false }).waitFor();
   await page.goto(`${daemon.home}/alerts`);
+  const margin = await page.locator('main').evaluate((it) => it.getBoundingClientRect().left + parseFloat(getComputedStyle(it).paddingLeft));
+  assert.ok(margin > 8, `the page without a signal is styled: ${margin}`);
   await page.getByRole('link', { name: 'larkmere-terrace' }).click();
   await page.waitForURL(`**${SHEET}`);
 });
@@ -60,7 +62,7 @@ test('what is written down without a signal waits on the phone and arrives once'
   await page.getByText('One record waits on this phone.').waitFor();
   await shoot(page, 'sheet-without-signal');
   await page.context().setOffline(false);
-  await page.getByText('has arrived').waitFor();
+  await page.getByText(/has arrived/).waitFor();
   const [arrived, ...more] = await called('written in the yard');
   assert.deepEqual(more, []);
   assert.deepEqual(arrived.record.subject, { basin: 'quince' });
@@ -79,9 +81,33 @@ test('an answer that is lost on the way does not make two records of one', async
   await until('the record is there, its answer lost', async () => lost >= 1 && (await called('the answer was lost')).length === 1);
   const send = page.getByRole('button', { name: 'Send now' });
   if (await send.count()) await send.click();
-  await page.getByText('has arrived').waitFor();
+  await page.getByText(/has arrived/).waitFor();
   assert.equal((await called('the answer was lost')).length, 1);
   assert.ok(lost >= 2, 'it was sent again');
+});
+
+test('what was written down is named on the sheet, counts as done and can be corrected', async () => {
+  await page.unrouteAll();
+  await page.goto(daemon.home + SHEET);
+  await write(page, 'Mulberry basin', 'seen on the sheet');
+  const stop = page.locator('.stop.done', { has: page.getByRole('link', { name: 'Mulberry basin', exact: true }) });
+  await stop.getByText(/^Today: Outlet cleared/).waitFor();
+  await page.locator('.queue').getByText(/Mulberry basin.*Outlet cleared.*has arrived/).waitFor();
+  await stop.getByRole('link', { name: 'See it or correct it' }).click();
+  await page.waitForURL('**/services/*');
+  await page.getByText('seen on the sheet').first().waitFor();
+  await page.goto(daemon.home + SHEET);
+  await stop.getByText(/outlet cleared, today/i).waitFor();
+});
+
+test('a depth far from the design is asked for again', async () => {
+  await page.goto(`${daemon.home}/systems/larkmere-terrace/record?at=basin:quince`);
+  await page.getByLabel('Air gap found').fill('15');
+  await page.getByLabel('Air gap found').blur();
+  await page.getByText(/^Surely 15 mm\?/).waitFor();
+  await page.getByLabel('Air gap found').fill('140');
+  await page.getByLabel('Air gap found').blur();
+  await until('it is taken', async () => !(await page.getByText(/^Surely/).count()));
 });
 
 test('a photograph arrives with its record, small and bare', async () => {

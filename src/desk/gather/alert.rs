@@ -1,19 +1,21 @@
 //! Alerts as the pages show them.
 
 use super::explanation::{check, explanations};
-use super::finding::{beside, sheet};
+use super::finding::{about, anchor, beside, sheet};
 use super::rival;
 use super::timeline::timeline;
 use super::{Readings, TimelineRecord};
-use crate::advice::{headline, headline_past, place_title};
+use crate::advice::{headline, headline_past};
 use crate::alerts::{Closing, Deed, Stage, Why};
-use crate::desk::sheet::{AlertRow, AlertSheet, At, FindingSheet, Moment, Reopened, Stretch, Urgency};
+use crate::desk::sheet::{
+    AlertMark, AlertRow, AlertSheet, At, FindingSheet, Moment, Reopened, Stretch, Urgency,
+};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{
     AlertStory, DeliveryState, Latest, StoredAlert, StoredDelivery, StoredFinding, StoredStep,
 };
-use crate::model::{EventTime, Severity, Span, Subject, System};
+use crate::model::{EventTime, Severity, Span, System};
 
 /// Whoever takes an acknowledgement or a snooze back puts the alert off for no longer than this.
 pub const TAKEN_BACK: Span = Span::from_millis(1);
@@ -25,7 +27,8 @@ pub fn alert_row(
     finding: Option<&FindingSheet>,
     now: EventTime,
 ) -> AlertRow {
-    let finding = finding.filter(|_| !alert.stage.is_closed());
+    let finding = finding.filter(|finding| may_stand(&alert.stage, finding.since.at));
+    let still_stands = finding.is_some() && alert.stage.is_closed();
     let is_over = finding.is_none() && !alert.stage.is_closed() && !is_fresh(alert);
     let stage = stage_words(system, alert.opened_at, &alert.stage, now);
     AlertRow {
@@ -46,7 +49,34 @@ pub fn alert_row(
         stage: if is_over { format!("over, but somebody reopened it: {stage}") } else { stage },
         at: At::of(&alert.stage),
         is_over,
+        still_stands,
         folded: alert.folded,
+    }
+}
+
+/// Whether a finding that was raised at `raised` can be that of an alert at `stage`: somebody may have closed it although
+/// the finding goes on.
+fn may_stand(stage: &Stage, raised: EventTime) -> bool {
+    match stage {
+        Stage::Open { .. } | Stage::Acknowledged { .. } | Stage::Snoozed { .. } => true,
+        Stage::Closed { at, how: Closing::Dismissed { .. } } => *at >= raised,
+        Stage::Closed { how: Closing::Cleared, .. } => false,
+    }
+}
+
+/// Names beside each of `findings` its alert, and what somebody did with it.
+pub(in crate::desk) fn name_alerts(
+    findings: &mut [FindingSheet],
+    system: &System,
+    alerts: &[StoredAlert],
+    now: EventTime,
+) {
+    for alert in alerts.iter().filter(|alert| alert.system == system.id) {
+        let anchor = anchor(&system.id, alert.finding.kind, &alert.finding.subject);
+        let of_it = findings.iter_mut().find(|finding| finding.anchor == anchor);
+        let Some(finding) = of_it.filter(|it| may_stand(&alert.stage, it.since.at)) else { continue };
+        let stage = (!alert.stage.is_open()).then(|| stage_words(system, alert.opened_at, &alert.stage, now));
+        finding.alert = Some(AlertMark { no: alert.no, stage });
     }
 }
 
@@ -74,7 +104,7 @@ fn standing<'o>(open: &'o [StoredFinding], alert: &StoredAlert) -> Option<&'o St
     let is_it = |it: &&StoredFinding| {
         (it.finding.kind, &it.finding.subject) == (alert.finding.kind, &alert.finding.subject)
     };
-    open.iter().find(is_it).filter(|_| !alert.stage.is_closed())
+    open.iter().find(is_it).filter(|stored| may_stand(&alert.stage, stored.raised_at))
 }
 
 /// When the finding of an alert was raised last: it may have returned after it was over.
@@ -154,17 +184,6 @@ pub fn alert(
     }
 }
 
-/// The page of what an alert is about, and its name.
-fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
-    let page = match subject {
-        Subject::Basin(id) => format!("/systems/{}/basins/{id}", system.id),
-        Subject::Splitter(id) => format!("/systems/{}/splitters/{id}", system.id),
-        Subject::Sensor(name) => format!("/systems/{}/sensors/{name}", system.id),
-        Subject::Source | Subject::Diverter => return None,
-    };
-    Some((page, place_title(system, subject)))
-}
-
 /// What was done and who was told, in the order of time.
 fn history(system: &System, story: &AlertStory, now: EventTime) -> Vec<(Moment, String, String)> {
     let author = |by: Option<&String>| by.cloned().unwrap_or_else(|| "Basinward".to_owned());
@@ -241,7 +260,7 @@ mod tests {
     use crate::desk::pages;
     use crate::desk::samples;
     use crate::desk::sheet::{Chrome, Who};
-    use crate::model::{Finding, FindingKind};
+    use crate::model::{Finding, FindingKind, Subject};
     use serde_json::json;
 
     fn at(time: &str) -> EventTime {
@@ -386,5 +405,34 @@ mod tests {
         assert!(!page.contains("What you do about it"), "{page}");
         let (verb, reason) = (page.find(">Reopen</button>").unwrap(), page.find("name=\"reason\"").unwrap());
         assert!(verb < reason, "the verb comes before its details: {page}");
+    }
+
+    #[test]
+    fn what_somebody_closed_is_told_in_the_present_while_it_stands_and_shows_beside_its_finding() {
+        let system = samples::terrace();
+        let flood = samples::flood(&system, "quince", at("12:00"));
+        let by = |time: &str| Stage::Closed {
+            at: at(time),
+            how: Closing::Dismissed { by: "ana".to_owned(), reason: "a contractor comes".to_owned() },
+        };
+        let readings = Readings::new(&system, &[], at("18:00"));
+        let told =
+            || sheet(&system, &flood, beside(std::slice::from_ref(&flood), &flood), readings, Units::Metric);
+        let row = |stage: Stage| {
+            alert_row(&system, &alert_of(flood.finding.clone(), stage), Some(&told()), at("18:00"))
+        };
+        let stands = row(by("15:00"));
+        assert!(stands.still_stands && !stands.is_past(), "{stands:?}");
+        assert!(!stands.headline.contains("flooded"), "{}", stands.headline);
+        // What was closed before the finding was raised anew, or with the finding's end, is over.
+        let cleared = Stage::Closed { at: at("15:00"), how: Closing::Cleared };
+        for stage in [by("11:00"), cleared] {
+            assert!(row(stage.clone()).is_past(), "{stage:?}");
+        }
+        let mut findings = [told()];
+        name_alerts(&mut findings, &system, &[alert_of(flood.finding.clone(), by("15:00"))], at("18:00"));
+        let mark = findings[0].alert.as_ref().unwrap();
+        assert_eq!(mark.no, AlertNo(7));
+        assert_eq!(mark.stage.as_deref(), Some("closed by ana, today 08:00: a contractor comes"));
     }
 }

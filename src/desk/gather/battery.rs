@@ -22,7 +22,8 @@ pub(super) fn low_at(days: &[Bin], now: EventTime) -> Option<EventTime> {
     let changed = days.windows(2).rposition(|pair| pair[1].mean > pair[0].mean + CHANGED);
     let since = &days[changed.map_or(0, |before| before + 1)..];
     let lately = &since[since.len().saturating_sub(AT_MOST)..];
-    if lately.len() < ENOUGH {
+    // One that is low already is a finding's matter, however the line through its days lies.
+    if lately.len() < ENOUGH || lately.last().is_some_and(|day| day.mean <= LOW) {
         return None;
     }
     let ago = |at: EventTime| (at - now).days_f64();
@@ -72,5 +73,8 @@ mod tests {
         assert_eq!(low_in(&slow), None, "years ahead");
         let low: Vec<Bin> = (0..30).map(|n| day(n, 45.0 - n as f64)).collect();
         assert_eq!(low_in(&low), None, "it is low already, and a finding says so");
+        let mut fell: Vec<Bin> = (0..30).map(|n| day(n, 60.0 - 0.2 * n as f64)).collect();
+        fell.extend((30..33).map(|n| day(n, 6.0)));
+        assert_eq!(low_in(&fell), None, "it fell at once, which the line does not follow");
     }
 }

@@ -42,6 +42,7 @@ pub fn card(
         has_diverter: has_diverter(system),
         last_heard,
         heard,
+        muted: None,
     }
 }
 

@@ -4,10 +4,11 @@ use std::collections::BTreeSet;
 
 use super::Readings;
 use super::explanation::doubt;
+use super::marks::onset;
 use super::water::water;
 use crate::advice::{
     Advice, BATTERY_EMPTY, DUE_WEEK_AGO, WaterNow, advice, advice_in_flood, advice_on_empty, flood_days,
-    flood_due, headline_now, is_for_want_of_battery, quoted,
+    flood_due, headline_now, is_for_want_of_battery, place_title, quoted,
 };
 use crate::desk::sheet::{FindingSheet, Urgency};
 use crate::desk::units::Units;
@@ -117,6 +118,9 @@ pub(in crate::desk) fn sheet(
         },
         urgency: urgency(finding, stands),
         since: moment(stored.raised_at),
+        began: Some(onset(stored)).filter(|began| *began < stored.raised_at).map(moment),
+        about: about(system, &finding.subject),
+        alert: None,
         probability: finding.probability,
         estimates: finding
             .estimate
@@ -177,6 +181,25 @@ pub(in crate::desk) fn node_words(system: &System, node: Node) -> String {
         Node::Basin(basin) => quoted(system.basin(basin).label()),
         Node::Splitter(other) => format!("splitter {}", quoted(system.splitter(other).id.as_str())),
     }
+}
+
+/// The page of what a finding is about, and its name.
+pub(super) fn about(system: &System, subject: &Subject) -> Option<(String, String)> {
+    let page = match subject {
+        Subject::Basin(id) => format!("/systems/{}/basins/{id}", system.id),
+        Subject::Splitter(id) => format!("/systems/{}/splitters/{id}", system.id),
+        Subject::Sensor(name) => format!("/systems/{}/sensors/{name}", system.id),
+        Subject::Source | Subject::Diverter => return None,
+    };
+    Some((page, place_title(system, subject)))
+}
+
+/// Takes the way to `page` away: they are shown there.
+pub(super) fn shown_at(page: &str, mut findings: Vec<FindingSheet>) -> Vec<FindingSheet> {
+    for finding in &mut findings {
+        finding.about = finding.about.take().filter(|(about, _)| about != page);
+    }
+    findings
 }
 
 /// A name that serves as the id of an element: the kind and the subject, in `a-z`, `0-9` and `-`.

@@ -68,7 +68,7 @@ impl Marks<'_> {
 }
 
 /// When what was found began, as far as that was estimated: of what grows, later estimates lie after it was found.
-fn onset(stored: &StoredFinding) -> EventTime {
+pub(super) fn onset(stored: &StoredFinding) -> EventTime {
     let told = stored.finding.estimate.get("since").and_then(|since| since.as_str());
     let since = told.and_then(|since| since.parse().ok());
     since.map_or(stored.raised_at, |since: EventTime| since.min(stored.raised_at))

@@ -1,13 +1,13 @@
 //! One basin's own page.
 
 use super::alert_row;
-use super::finding::findings;
+use super::finding::{anchor, findings, shown_at};
 use super::marks::Marks;
 use super::received::{of_basin as received_of, received};
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
-use crate::desk::sheet::{AlertRow, BasinPage, Received, ReceivedTime, Scatter, Stretch};
+use crate::desk::sheet::{AlertRow, BasinPage, FindingSheet, Received, ReceivedTime, Scatter, Stretch};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredAlert, StoredFinding, StoredService};
@@ -68,24 +68,25 @@ pub fn basin_page(
     let readings = Readings::new(system, &record.latest, now);
     let is_flooded = open.iter().any(|stored| stored.finding.kind == FindingKind::Flooding);
     let mine = format!("{}/", basin.id);
+    let findings = shown_at(&page, findings(system, &open, readings, units));
     BasinPage {
         system: (system.id.to_string(), system.name.clone()),
         today: words::today(now, &system.zone),
         basin: shown.expect("a card has every basin of its system"),
-        facts: new_mulch(system, basin_record)
+        facts: new_mulch(system, basin_record, now)
             .map(|due| ("New mulch", due))
             .into_iter()
             .chain(facts(system, ix, (&record.doses, *renewed), now, units))
             .collect(),
         mulch: ahead(system, ix, (record, basin_record), is_flooded, units),
-        findings: findings(system, &open, readings, units),
+        past_alerts: past_alerts(system, ix, (&basin_record.alerts, &findings), now),
+        findings,
         soak_trend: soak_trend(
             &soaks,
             open.iter().any(|stored| stored.finding.kind == FindingKind::SlowSoak),
         ),
         soaks: (!soaks.is_empty())
             .then(|| soak_times(system, &soaks, (half_year, &basin_record.services), now)),
-        past_alerts: past_alerts(system, ix, &basin_record.alerts, now),
         past_work: Vec::new(),
         timeline: timeline(system, &record.timeline, &record.stretch, &page, units),
         sensors: sensors(system, &record.open, readings, units)
@@ -112,7 +113,7 @@ fn facts(
         .zip(&sheet.times)
         .map(|((name, named), time)| (name, received_words(time, at, named, units)))
         .collect();
-    facts.push(("Share by design", words::percent(system.tree().design_share(ix))));
+    facts.push(("Share by design", words::share(system.tree().design_share(ix))));
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
     facts.push(("Mulch when placed", mulch_words(system, &basin.mulch, renewed, units)));
     facts.push(("Air gap", units.depth(basin.air_gap_mm)));
@@ -168,8 +169,28 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
     told
 }
 
+/// When the engine next estimates a mulch that is newer than its last estimate.
+fn next_estimate(system: &System, renewed: EventTime, now: EventTime) -> &'static str {
+    if renewed.local_day(&system.zone) == now.local_day(&system.zone) {
+        "tomorrow morning"
+    } else {
+        "with the next water"
+    }
+}
+
+/// That the mulch is newer than what was forecast of it, so that the day that follows from that says nothing any more.
+fn renewed_since_forecast(system: &System, of_basin: &BasinRecord, now: EventTime) -> Option<String> {
+    let (renewed, _) = of_basin.renewed?;
+    of_basin.forecast.as_ref().filter(|made| made.made < renewed)?;
+    let day = Day::of(renewed, &system.zone).date().strftime("%-d %b %Y");
+    Some(format!("Renewed {day}; the next forecast comes {}", next_estimate(system, renewed, now)))
+}
+
 /// When new mulch is due, and whether that day has moved within a week where it was foretold.
-fn new_mulch(system: &System, of_basin: &BasinRecord) -> Option<String> {
+fn new_mulch(system: &System, of_basin: &BasinRecord, now: EventTime) -> Option<String> {
+    if let Some(says) = renewed_since_forecast(system, of_basin, now) {
+        return Some(says);
+    }
     let (due, words) = of_basin.mulch_due.as_ref()?;
     let day = |at: EventTime| Day::of(at, &system.zone);
     let foretold = |it: &ForecastRecord| day(mulch_due(it.earliest, it.due));
@@ -203,11 +224,7 @@ fn ahead(
     };
     let since = &record.doses[record.doses.partition_point(|dose| dose.at < renewed)..];
     let litres = if since.is_empty() { Some(0.0) } else { received_of(system, ix, since).litres };
-    let next = if renewed.local_day(&system.zone) == now.local_day(&system.zone) {
-        "tomorrow morning"
-    } else {
-        "with the next water"
-    };
+    let next = next_estimate(system, renewed, now);
     let when = words::moment(renewed, now, &system.zone).words;
     vec![
         (
@@ -263,11 +280,20 @@ const MARKS_H: [f64; 9] = [0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0, 168.0];
 /// Marks that a drawing has at most.
 const MARKS: f64 = 4.0;
 
-/// Alerts about a basin that are over.
-fn past_alerts(system: &System, ix: BasinIx, alerts: &[StoredAlert], now: EventTime) -> Vec<AlertRow> {
+/// Alerts about a basin that are over; one that somebody closed stands with its finding as long as that stands.
+fn past_alerts(
+    system: &System,
+    ix: BasinIx,
+    (alerts, open): (&[StoredAlert], &[FindingSheet]),
+    now: EventTime,
+) -> Vec<AlertRow> {
     let id = system.basin(ix).id.as_str();
     let about = alerts.iter().filter(|alert| super::finding::concerns_basin(&alert.finding.subject, id));
-    about.take(PAST).map(|alert| alert_row(system, alert, None, now)).collect()
+    let row = |alert: &StoredAlert| {
+        let anchor = anchor(&system.id, alert.finding.kind, &alert.finding.subject);
+        alert_row(system, alert, open.iter().find(|finding| finding.anchor == anchor), now)
+    };
+    about.map(row).filter(AlertRow::is_past).take(PAST).collect()
 }
 
 fn soak_times(
@@ -380,14 +406,18 @@ mod tests {
                 services: Vec::new(),
                 alerts: Vec::new(),
             };
-            new_mulch(&system, &of_basin).unwrap()
+            new_mulch(&system, &of_basin, at("2026-05-21T18:00:00Z")).unwrap()
         };
         assert_eq!(told(None, None), "Due 11 Jun 2026");
         assert_eq!(told(Some(made(earliest, flood)), None), "Due 11 Jun 2026; that is as it was a week ago");
         let later = || Some(made(earliest, "2026-06-25T12:00:00Z"));
         assert_eq!(told(later(), None), "Due 11 Jun 2026; a week ago it was due 13 Jun 2026");
         // What was thought of the mulch before says nothing of the new one.
-        assert_eq!(told(later(), Some("2026-05-25T12:00:00Z")), "Due 11 Jun 2026");
+        let newer = told(later(), Some("2026-05-21T09:00:00Z"));
+        assert_eq!(newer, "Renewed 21 May 2026; the next forecast comes tomorrow morning");
+        let older =
+            ForecastRecord { made: at("2026-05-13T12:00:00Z"), ..made(earliest, "2026-06-25T12:00:00Z") };
+        assert_eq!(told(Some(older), Some("2026-05-15T12:00:00Z")), "Due 11 Jun 2026");
     }
 
     #[test]

@@ -2,9 +2,9 @@
 
 use super::Readings;
 use super::battery::low_at;
-use super::finding::findings;
+use super::finding::{findings, shown_at};
 use super::rhythm::rhythm;
-use super::sensors::low_words;
+use super::sensors::{QUIET, is_nearly_empty, low_words};
 use super::system::past;
 use crate::advice::{basin_title, sensor_title};
 use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
@@ -65,7 +65,10 @@ pub fn sensor_page(
         Place::System => None,
     };
     let value = |number| units.value(sensor.quantity, number);
-    let is_heard = Readings::new(system, &record.latest, now).of(ix).is_some();
+    let last = Readings::new(system, &record.latest, now).of(ix);
+    let is_heard = last.is_some();
+    let quiet = last.filter(|last| last.at + QUIET < now).map(|last| moment(last.at).words);
+    let page = format!("/systems/{}/sensors/{name}", system.id);
     SensorPage {
         system: (system.id.to_string(), system.name.clone()),
         today: words::today(now, &system.zone),
@@ -74,8 +77,8 @@ pub fn sensor_page(
         topic,
         is_heard,
         sends: payload(sensor),
-        verdict: verdict(&open, if is_heard { heard_times(record).max(1) } else { 0 }),
-        findings: findings(system, &open, Readings::new(system, &[], now), units),
+        verdict: verdict(&open, if is_heard { heard_times(record).max(1) } else { 0 }, quiet),
+        findings: shown_at(&page, findings(system, &open, Readings::new(system, &[], now), units)),
         facts: facts(system, ix, record, now, units),
         days: days(record, now),
         payloads: record
@@ -104,8 +107,9 @@ fn heard_times(record: &SensorRecord) -> u64 {
     record.arrivals.as_ref().map_or(0, |it| it.readings).max(days)
 }
 
-/// What the open findings say of it, and how many readings speak for it where none does.
-fn verdict(open: &[StoredFinding], heard: u64) -> String {
+/// What the open findings say of it, and how many readings speak for it where none does; since when it is quiet, where
+/// that is long.
+fn verdict(open: &[StoredFinding], heard: u64, quiet: Option<String>) -> String {
     let doubts: Vec<&str> = open
         .iter()
         .filter_map(|stored| match stored.finding.kind {
@@ -122,9 +126,12 @@ fn verdict(open: &[StoredFinding], heard: u64) -> String {
             | FindingKind::BatteryLow => None,
         })
         .collect();
+    if let Some(since) = quiet.filter(|_| doubts.is_empty()) {
+        return format!("Not heard since {since}: what it would tell since then, nobody knows.");
+    }
     match (doubts.is_empty(), heard) {
         (false, _) => format!("Not believed: {}.", doubts.join(", and ")),
-        (true, 0) => "It was not heard yet.".to_owned(),
+        (true, 0) => "Never heard yet.".to_owned(),
         (true, 1) => "Heard once so far: too little to tell whether it is to be believed.".to_owned(),
         (true, few) if few < ENOUGH => {
             let times = words::count(usize::try_from(few).unwrap_or(usize::MAX));
@@ -166,10 +173,13 @@ fn facts(
         facts.push(("Came late", format!("{}{longest}", part(it.late, it.readings))));
     }
     if let Place::Basin(_) = sensor.place {
-        let battery =
-            system.find_sensor(sensor.place, Quantity::Battery).and_then(|battery| readings.of(battery));
-        let low = low_at(&record.battery, now).map_or_else(String::new, |at| low_words(at, system));
-        facts.extend(battery.map(|charge| {
+        let battery = system.find_sensor(sensor.place, Quantity::Battery);
+        let name = battery.map(|battery| system.sensor_name(battery));
+        let is_low = name.is_some_and(|name| is_nearly_empty(&record.open, &name));
+        let low = low_at(&record.battery, now)
+            .filter(|_| !is_low)
+            .map_or_else(String::new, |at| low_words(at, system));
+        facts.extend(battery.and_then(|battery| readings.of(battery)).map(|charge| {
             let when = readings.moment(charge.at).words;
             ("Battery", format!("{}, {when}{low}", words::value(Quantity::Battery, charge.value)))
         }));
@@ -252,13 +262,13 @@ mod tests {
 
     #[test]
     fn a_few_readings_say_nothing_of_a_sensor() {
-        assert_eq!(verdict(&[], 0), "It was not heard yet.");
-        assert!(verdict(&[], 1).starts_with("Heard once so far"), "{}", verdict(&[], 1));
+        assert_eq!(verdict(&[], 0, None), "Never heard yet.");
+        assert!(verdict(&[], 1, None).starts_with("Heard once so far"), "{}", verdict(&[], 1, None));
         assert!(
-            verdict(&[], ENOUGH - 1).starts_with("Heard nine times so far"),
+            verdict(&[], ENOUGH - 1, None).starts_with("Heard nine times so far"),
             "{}",
-            verdict(&[], ENOUGH - 1)
+            verdict(&[], ENOUGH - 1, None)
         );
-        assert!(verdict(&[], ENOUGH).starts_with("Believed"), "{}", verdict(&[], ENOUGH));
+        assert!(verdict(&[], ENOUGH, None).starts_with("Believed"), "{}", verdict(&[], ENOUGH, None));
     }
 }

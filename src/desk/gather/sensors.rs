@@ -13,6 +13,9 @@ use crate::model::{EventTime, FindingKind, Place, Quantity, SensorIx, Span, Subj
 /// A battery that will be low within this is named before all others.
 const SOON: Span = Span::from_days(60);
 
+/// What was not heard for so long is not called believed: nothing that it says can be.
+pub(super) const QUIET: Span = Span::DAY;
+
 /// What the ledger knows of the sensors of a system.
 #[derive(Clone, Debug)]
 pub struct SensorsRecord {
@@ -41,7 +44,11 @@ pub fn sensors_sheet(
     let batteries: Vec<Battery> = record
         .batteries
         .iter()
-        .filter_map(|(ix, days)| Battery::of(system, *ix, readings, days, now))
+        .filter_map(|(ix, days)| {
+            // Where a finding says that it is nearly empty, no day is foretold for that.
+            let days = if is_nearly_empty(&record.open, &system.sensor_name(*ix)) { &[][..] } else { days };
+            Battery::of(system, *ix, readings, days, now)
+        })
         .collect();
     let battery_of = |name: &str| {
         let basin = name.split_once('/').map(|(basin, _)| basin)?;
@@ -55,7 +62,12 @@ pub fn sensors_sheet(
         batteries: soon.map(|battery| format!("{}: {}", battery.place, battery.words)).collect(),
         rows: rows
             .into_iter()
-            .map(|row| SensorState { topic: topic(&row.name), battery: battery_of(&row.name), row })
+            .map(|row| SensorState {
+                topic: topic(&row.name),
+                battery: battery_of(&row.name),
+                unheard: row.last.as_ref().is_some_and(|(_, at)| at.at + QUIET < now),
+                row,
+            })
             .collect(),
         may_change: false,
         hears_all: false,
@@ -85,6 +97,14 @@ impl Battery {
         let basin = system.basin(basin);
         Some(Self { basin: basin.id.to_string(), place: words::capitalised(basin.label()), words, low })
     }
+}
+
+/// Whether a finding of `open` says that the battery called `name` is nearly empty.
+pub(super) fn is_nearly_empty(open: &[StoredFinding], name: &str) -> bool {
+    open.iter().any(|stored| {
+        stored.finding.kind == FindingKind::BatteryLow
+            && matches!(&stored.finding.subject, Subject::Sensor(of) if of.as_str() == name)
+    })
 }
 
 /// `; low around 12 Mar 2027 at this rate`
@@ -161,5 +181,35 @@ mod tests {
         assert_eq!(doubt(&open, "quince/moisture", readings), None);
         let rows = sensors(&system, &open, readings, Units::Metric);
         assert_eq!(rows.iter().filter(|row| row.doubt.is_some()).count(), 1);
+    }
+
+    #[test]
+    fn what_was_not_heard_for_a_day_is_not_called_believed_and_an_empty_battery_has_no_day_to_come() {
+        let system = samples::terrace();
+        let now: EventTime = "2026-06-01T12:00:00Z".parse().unwrap();
+        let heard = |ago: Span| Latest {
+            system: system.id.clone(),
+            sensor: "quince/float".into(),
+            quantity: Quantity::Float,
+            at: now - ago,
+            value: 0.0,
+        };
+        let unheard = |ago: Span| {
+            let record = SensorsRecord { open: Vec::new(), latest: vec![heard(ago)], batteries: Vec::new() };
+            let sheet = sensors_sheet(&system, &record, ("mqtt://b", "greywater"), now, Units::Metric);
+            sheet
+                .rows
+                .iter()
+                .filter(|state| state.unheard)
+                .map(|state| state.row.name.clone())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(unheard(Span::from_hours(23)), Vec::<String>::new());
+        assert_eq!(unheard(Span::from_hours(25)), ["quince/float"]);
+        let mut empty = samples::flood(&system, "quince", now);
+        empty.finding.kind = FindingKind::BatteryLow;
+        empty.finding.subject = Subject::Sensor("quince/battery".into());
+        assert!(is_nearly_empty(std::slice::from_ref(&empty), "quince/battery"));
+        assert!(!is_nearly_empty(&[empty], "fig/battery"));
     }
 }

@@ -2,8 +2,10 @@
 
 use super::Readings;
 use super::balance::{level, measures, part_to_a};
-use super::finding::{findings, node_words};
+use super::finding::{findings, node_words, shown_at};
 use super::marks::Marks;
+use super::off_design::off_now;
+use super::system::Lately;
 use super::timeline::ticks;
 use crate::advice::headline;
 use crate::desk::sheet::{Level, LevelBasis, Mark, Scatter, SplitterPage, Stretch};
@@ -23,7 +25,7 @@ pub struct SplitterRecord {
     pub open: Vec<StoredFinding>,
     /// Doses of that half year.
     pub doses: Vec<DoseRecord>,
-    /// Findings about it that stood within that half year, also those that are over.
+    /// Findings of its system that stood within that half year, also those that are over.
     pub past: Vec<StoredFinding>,
     /// What was written down about it.
     pub services: Vec<StoredService>,
@@ -45,6 +47,7 @@ pub fn splitter_page(
     let about: Vec<StoredFinding> = open.iter().filter(is_about).cloned().collect();
     let now_level = level_now(system, ix, open, doses, now);
     let shifted_by = if about.is_empty() { shifted_by(system, ix, open) } else { Vec::new() };
+    let page = format!("/systems/{}/splitters/{}", system.id, splitter.id);
     SplitterPage {
         system: (system.id.to_string(), system.name.clone()),
         today: words::today(now, &system.zone),
@@ -52,8 +55,9 @@ pub fn splitter_page(
         sides: system.tree().feeds(ix).map(|node| node_words(system, node)),
         unknown: now_level.is_none().then(|| why_unknown(system, ix, doses, now)),
         level: now_level,
-        findings: findings(system, &about, Readings::new(system, &[], now), units),
+        findings: shown_at(&page, findings(system, &about, Readings::new(system, &[], now), units)),
         shifted_by,
+        off: off_now(system, ix, &Lately { open, over: &record.past, doses, now }),
         balance: balance(system, ix, record, now),
     }
 }
@@ -92,7 +96,7 @@ fn why_unknown(system: &System, ix: SplitterIx, doses: &[DoseRecord], now: Event
 }
 
 /// Outlets below a splitter that are found to let too little through: they shift its split, however level it is.
-fn shifted_by(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Vec<(String, String)> {
+pub(super) fn shifted_by(system: &System, ix: SplitterIx, open: &[StoredFinding]) -> Vec<(String, String)> {
     let shifts = |finding: &Finding| {
         let Subject::Basin(id) = &finding.subject else { return None };
         let basin = system.find_basin(id.as_str())?;
@@ -144,7 +148,11 @@ fn happened(
 ) -> Vec<Mark> {
     let marks = Marks { system, stretch, now };
     let id = &system.splitter(ix).id;
-    let faults = record.past.iter().filter(|stored| stored.finding.kind == FindingKind::UnevenSplit);
+    let subject = Subject::Splitter(id.clone());
+    let is_of_it = |stored: &&StoredFinding| {
+        stored.finding.kind == FindingKind::UnevenSplit && stored.finding.subject == subject
+    };
+    let faults = record.past.iter().filter(is_of_it);
     let all = faults
         .map(|stored| marks.fault(stored, "uneven"))
         .chain(record.services.iter().map(|stored| marks.service(stored)))

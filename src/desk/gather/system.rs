@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use super::off_design::off_design;
 use super::received::{of_basin, received as received_sheet};
 use super::sensors::doubt;
 use super::splitter::level_now;
@@ -51,9 +52,8 @@ impl SystemRecord {
 pub fn system(system: &System, record: &SystemRecord, units: Units) -> SystemSheet {
     let now = record.timeline.now;
     let page = format!("/systems/{}", system.id);
-    let mut card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
-    let lately = Lately { open: &record.open, doses: record.month(), now };
-    mark_off(system, &mut card.basins, &lately);
+    let card = card(system, &record.open, &record.latest, now, units).with_due(record.due.clone());
+    let lately = Lately { open: &record.open, over: &record.history, doses: record.month(), now };
     let retold = |row: &ComingRow| ComingRow { reason: units.retold(&row.reason), ..row.clone() };
     SystemSheet {
         property: words::title(system.property.as_str()),
@@ -137,20 +137,12 @@ fn facts(system: &System) -> Vec<(&'static str, String)> {
 pub struct Lately<'a> {
     /// Open findings.
     pub open: &'a [StoredFinding],
+    /// Findings that were over within a month, among others.
+    pub over: &'a [StoredFinding],
     /// Doses of a month.
     pub doses: &'a [DoseRecord],
     /// The present.
     pub now: EventTime,
-}
-
-/// Marks splitters in the drawing that are surely off by more than can wait, as the plan does.
-pub(in crate::desk) fn mark_off(system: &System, basins: &mut [BasinSheet], lately: &Lately<'_>) {
-    for mark in basins.iter_mut().flat_map(|basin| &mut basin.pipes.splitters) {
-        let level = system
-            .find_splitter(&mark.id)
-            .and_then(|ix| level_now(system, ix, lately.open, lately.doses, lately.now));
-        mark.trouble |= level.is_some_and(|level| level.is_off());
-    }
 }
 
 /// The site plan, if every splitter and basin has a place on it.
@@ -192,6 +184,7 @@ pub fn plan(system: &System, basins: &[BasinSheet], lately: &Lately<'_>) -> Opti
             })
             .collect::<Option<_>>()?,
         pipes,
+        notes: off_design(system, lately),
     })
 }
 

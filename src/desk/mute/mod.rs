@@ -5,4 +5,4 @@ mod page;
 mod work;
 
 pub(in crate::desk) use handlers::routes;
-pub(in crate::desk) use work::{mute, muted, muted_words, unmute};
+pub(in crate::desk) use work::{at_work, mute, muted, muted_words, unmute};

@@ -7,7 +7,7 @@ use crate::desk::problem::Problem;
 use crate::desk::visit::ask;
 use crate::desk::words;
 use crate::ledger::{AlertOrder, AlertWork, LedgerFault, Muted, Muting, Order};
-use crate::model::{Action, Span, System};
+use crate::model::{Action, EventTime, Span, System};
 
 /// Longest time, hours.
 const LONGEST_H: i64 = LONGEST_MUTE.millis() / Span::HOUR.millis();
@@ -27,11 +27,13 @@ pub(in crate::desk) async fn muted_words(
     system: &System,
 ) -> Result<Option<String>, LedgerFault> {
     let now = office.now();
-    let said = |muted: Muted| {
-        let until = words::moment(muted.until, now, &system.zone).words;
-        format!("{} is at work here until {until}: {}", muted.by, muted.reason)
-    };
-    Ok(muted(office, system).await?.map(said))
+    Ok(muted(office, system).await?.map(|muted| at_work(&muted, system, now)))
+}
+
+/// Who is at work at `system`, until when and what for.
+pub(in crate::desk) fn at_work(muted: &Muted, system: &System, now: EventTime) -> String {
+    let until = words::moment(muted.until, now, &system.zone).words;
+    format!("{} is at work here until {until}: {}", muted.by, muted.reason)
 }
 
 /// Lets nobody be told of anything at `system` for `hours` from now.

@@ -42,7 +42,7 @@ pub fn alert_main(chrome: &Chrome, sheet: &AlertSheet) -> Markup {
 
 fn heading(sheet: &AlertSheet) -> Markup {
     let row = &sheet.row;
-    let is_past = row.is_closed() || row.is_over;
+    let is_past = row.is_past();
     html! {
         p class="trail" { a href="/alerts" { "Alerts" } " › " a href={ "/systems/" (row.system.0) } { (row.system.1) } }
         h1 class={ "alert-head " (row.urgency.class()) @if is_past { " over" } } { (mark::sign(row.urgency)) " " (row.headline) }
@@ -51,7 +51,7 @@ fn heading(sheet: &AlertSheet) -> Markup {
         @else { (finding::standing(&sheet.finding)) }
         (finding::gist(&sheet.finding))
         @if let Some(reopened) = &sheet.reopened { (why_reopened(reopened, sheet.finding.kind)) }
-        p data-say { (words::capitalised(&row.stage)) "." }
+        p data-say { (words::capitalised(&row.stage)) "." @if row.still_stands { " " b { "What it tells of still stands." } } }
         @for rival in &sheet.rivals {
             p {
                 @if rival.better { "Another cause fits the same signs better: " } @else { "The same signs were first taken for another cause: " }

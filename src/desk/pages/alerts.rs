@@ -33,6 +33,7 @@ pub fn alerts_main(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
         h1 { "Alerts" }
         (Part::new("stages", |print| html! { div data-part="stages" data-print=(print) { (stages(sheet)) } }).markup())
         (narrow(sheet).markup())
+        @if let Some(done) = &sheet.done { p class="check" role="status" { (done) } }
         @if let Some(puzzle) = &sheet.puzzle { p class="problem" { "This address is not understood: " (puzzle) "." } }
         (Part::new("alerts", |print| html! { div data-part="alerts" data-print=(print) { (list(chrome, sheet)) } }).markup())
     }
@@ -148,10 +149,6 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
                 (hidden(chrome, &sheet.asked.address(sheet.choice)))
                 // What Enter presses while a tick or the reason has the focus: no act that the eye was not on.
                 @if may_act { button name="act" value="close" hidden {} }
-                ul class="alerts" {
-                    @for row in &sheet.rows { (item(row, may_act.then(|| sheet.ticked.contains(&row.no)))) }
-                }
-                @if sheet.more { p class="key" { "Only the newest are shown here. Each system’s page shows its own." } }
                 @if may_act {
                     (not_done(sheet.problem.as_ref()))
                     fieldset class="acts" {
@@ -162,6 +159,10 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
                         (close())
                     }
                 }
+                ul class="alerts" {
+                    @for row in &sheet.rows { (item(row, may_act.then(|| sheet.ticked.contains(&row.no)))) }
+                }
+                @if sheet.more { p class="key" { "Only the newest are shown here. Each system’s page shows its own." } }
             }
         }
     }
@@ -171,13 +172,13 @@ fn list(chrome: &Chrome, sheet: &AlertsSheet) -> Markup {
 pub(super) fn item(row: &AlertRow, tick: Option<bool>) -> Markup {
     let label = format!("Tick: {}", row.headline);
     html! {
-        li class={ "alert " (row.urgency.class()) @if row.is_closed() || row.is_over { " over" } } {
+        li class={ "alert " (row.urgency.class()) @if row.is_past() { " over" } } {
             @if let Some(is_ticked) = tick { input type="checkbox" name="alert" value=(row.no) checked[is_ticked] aria-label=(label); }
             div {
                 p class="name" { (mark::sign(row.urgency)) " " a href={ "/alerts/" (row.no) } { (row.headline) } }
                 p class="standing" {
                     a href={ "/systems/" (row.system.0) } { (row.system.1) }
-                    ", raised " (mark::time(&row.opened)) @if let Some(again) = &row.again { ", again " (mark::time(again)) } ". " (words::capitalised(&row.stage)) "."
+                    ", raised " (mark::time(&row.opened)) @if let Some(again) = &row.again { ", again " (mark::time(again)) } ". " (words::capitalised(&row.stage)) "." @if row.still_stands { " It still stands." }
                     @if row.folded > 0 { " " (folded_words(row.folded)) "." }
                 }
             }
@@ -244,6 +245,7 @@ mod tests {
             more: false,
             problem: None,
             ticked: Vec::new(),
+            done: None,
         };
         alerts_main(&Chrome::default(), &sheet).into_string()
     }

@@ -64,7 +64,7 @@ fn row(basin: &BasinSheet, card: &SystemCard, leads: Leads) -> Markup {
             p class="name" {
                 b { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) @if leads == Leads::Basins { span class="unseen" { ", " (card.name) } } } }
                 @if words::adds(&basin.id, &basin.label) { " " span class="id" { (basin.id) } }
-                " " span class="share" { "should get " (words::percent(basin.share)) }
+                " " span class="share" { "should get " (words::share(basin.share)) }
             }
             @if let Some((urgency, words)) = basin.trouble {
                 p class={ "trouble " (urgency.class()) } { (mark::sign(urgency)) " " (words) }
@@ -76,7 +76,7 @@ fn row(basin: &BasinSheet, card: &SystemCard, leads: Leads) -> Markup {
 
 /// The basin alone, without the pipes beside it.
 pub(super) fn one(basin: &BasinSheet, system: &str) -> Markup {
-    html! { (bowl(basin)) div class="says" { p { "should get " (words::percent(basin.share)) " of the water" } (readings(basin, Some(system))) } }
+    html! { (bowl(basin)) div class="says" { p { "should get " (words::share(basin.share)) " of the water" } (readings(basin, Some(system))) } }
 }
 
 /// Readings in words; each leads to its sensor where the `system` is told.

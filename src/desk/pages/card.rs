@@ -37,6 +37,7 @@ pub(super) fn card(card: &SystemCard, detail: Detail, print: &str) -> Markup {
                     None => { "Nothing has been heard from its sensors yet. " a class="target" href={ (page) "#connect" } { "How to connect them" } }
                 }
             }
+            @if let Some(says) = &card.muted { p class="check" { (words::capitalised(says)) ". Nobody is told of anything here meanwhile." } }
             @let (first, rest) = parted(card);
             (findings(first, &page))
             @let due_first = card.urgency == Urgency::Now || card.findings.is_empty();

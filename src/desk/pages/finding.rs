@@ -20,6 +20,7 @@ fn urgent(finding: &FindingSheet, there: &str) -> Markup {
             h4 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
             (gist(finding))
+            (done(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
             p class="more" { a href=(there) { "Why, and what to do" span class="unseen" { ": " (finding.headline) } } }
         }
@@ -31,8 +32,43 @@ fn line(finding: &FindingSheet, there: &str) -> Markup {
         li class={ "finding " (finding.urgency.class()) } {
             h4 { (mark::sign(finding.urgency)) " " a href=(there) { (finding.headline) } }
             p class="standing" {
-                b class="word" { (words::capitalised(finding.urgency.words())) } ", since " (mark::time(&finding.since)) "."
+                b class="word" { (words::capitalised(finding.urgency.words())) } (since(finding)) "."
                 @if let Some(gist) = &finding.gist { " " (gist) }
+            }
+            (done(finding))
+        }
+    }
+}
+
+/// Since when, and when it was found where that was later.
+fn since(finding: &FindingSheet) -> Markup {
+    html! {
+        @match &finding.began {
+            Some(began) => { ", since " (mark::time(began)) ", found " (mark::time(&finding.since)) },
+            None => { ", since " (mark::time(&finding.since)) },
+        }
+    }
+}
+
+/// What somebody did with its alert, where they did something.
+fn done(finding: &FindingSheet) -> Markup {
+    html! {
+        @if let Some((no, stage)) = finding.alert.as_ref().and_then(|it| it.stage.as_ref().map(|stage| (it.no, stage))) {
+            p class="handled" { a class="target" href={ "/alerts/" (no) } { "Alert " (no) } " " (stage) "." }
+        }
+    }
+}
+
+/// To its alert, with what somebody did with it, and to the page of what it is about.
+fn leads(finding: &FindingSheet) -> Markup {
+    html! {
+        @if finding.alert.is_some() || finding.about.is_some() {
+            p class="handled" {
+                @if let Some(alert) = &finding.alert {
+                    a class="target" href={ "/alerts/" (alert.no) } { "Alert " (alert.no) }
+                    " " @match &alert.stage { Some(stage) => (stage), None => "waits for somebody" } ". "
+                }
+                @if let Some((page, name)) = &finding.about { a class="target" href=(page) { (words::capitalised(name)) ", with its history" } }
             }
         }
     }
@@ -45,6 +81,7 @@ pub(super) fn whole(finding: &FindingSheet) -> Markup {
             h3 { (mark::sign(finding.urgency)) " " (finding.headline) }
             (standing(finding))
             (gist(finding))
+            (leads(finding))
             p class="first" { b { "First: " } (finding.advice.first) }
             (doubt(finding))
             details open[finding.urgency == Urgency::Now] {
@@ -111,7 +148,7 @@ pub(in crate::desk) fn standing(finding: &FindingSheet) -> Markup {
     html! {
         p class="standing" {
             b class="word" { (words::capitalised(finding.urgency.words())) }
-            ", since " (mark::time(&finding.since)) ". "
+            (since(finding)) ". "
             (words::capitalised(probability_words(finding.probability)))
             " (" (words::chance(finding.probability)) ")."
         }

@@ -8,7 +8,7 @@ use super::system::folded_on_phones;
 use super::{basin, finding, level, mark, scatter, system, timeline};
 use crate::advice::quoted;
 use crate::desk::assets;
-use crate::desk::sheet::{BasinPage, Chrome, FindingSheet, Level, SplitterPage};
+use crate::desk::sheet::{BasinPage, Chrome, FindingSheet, SplitterPage};
 use crate::desk::units::Units;
 use crate::desk::words;
 
@@ -105,7 +105,6 @@ pub fn splitter_page(chrome: &Chrome, sheet: &SplitterPage) -> String {
 pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
     let [a, b] = &sheet.sides;
     let now = sheet.level.as_ref();
-    let is_off = now.is_some_and(Level::is_off);
     html! {
         (part("heading", &html! {
             (trail(&sheet.system))
@@ -113,15 +112,13 @@ pub fn splitter_page_main(sheet: &SplitterPage) -> Markup {
             (mark::today(&sheet.today))
             div class="split" {
                 svg viewBox="0 0 60 24" width="240" height="96" role="img" aria-label={ "Split now: " (level::split(now, &sheet.sides)) } {
-                    (level::level(now, is_off || !sheet.findings.is_empty(), 30.0, 12.0))
+                    (level::level(now, !sheet.findings.is_empty(), 30.0, 12.0))
                 }
                 p class="big" { (level::split(now, &sheet.sides)) }
             }
             @if let Some(why) = &sheet.unknown { p { (why) } }
             @if let Some(now) = now { p { (level::sentence(now, a, b)) } }
-            @if is_off && sheet.findings.is_empty() && sheet.shifted_by.is_empty() {
-                p class="check" { "That is surely more than " (format!("{:.0}", Level::LIMIT * 100.0)) " parts in 100 off its design, though no finding stands about it." }
-            }
+            @if let Some(says) = &sheet.off { p class="check" { (says) } }
             @for (words, page) in &sheet.shifted_by {
                 p class="check" { a href=(page) { (words) } ": that is thought to shift the split, and the splitter itself to be level." }
             }

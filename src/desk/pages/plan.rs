@@ -169,6 +169,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                 text class="scale" x="14" y=(bar_y - 6.0) { (bar) " " (units.length_unit()) }
             }
             figcaption {
+                @for note in &plan.notes { p { (note) } }
                 @if !tells_splits { (splits(plan)) }
                 details {
                     summary { "How to read this plan" span class="unseen" { " of " (plan.name) } }
@@ -176,8 +177,7 @@ pub(in crate::desk) fn plan(plan: &PlanSheet, units: Units) -> Markup {
                     "say how much of its soil is water. Waves across one say that water stands in it. Beside each stands what part of the water it got, and what part it gets by plan. Each splitter is a "
                     "spirit level, side a on the left: the bubble lies towards the side that gets too little; the pale part is what is "
                     "not certain. The arrow is where the water comes in. What basins got and how splitters divide is of the last 30 "
-                    "days; where a splitter is found uneven, since that changed. A basin with ! has something wrong, by its thick rim as well; a splitter with ! is found uneven, or is surely more than "
-                    (format!("{:.0}", Level::LIMIT * 100.0)) " parts in 100 off its design."
+                    "days; where a splitter is found uneven, since that changed. A basin or a splitter with ! has something wrong now, by its thick rim as well."
                 }
             }
         }
@@ -299,14 +299,14 @@ fn name(basin: &PlanBasin) -> String {
     parts.extend(basin.wet.then(|| "water stands in it".to_owned()));
     parts.extend(basin.soil.map(|content| format!("soil {} water", words::percent(content))));
     parts.extend(basin.received.map(|received| {
-        format!("got {} of the water, planned {}", words::percent(received), words::percent(basin.design))
+        format!("got {} of the water, planned {}", words::percent(received), words::share(basin.design))
     }));
     parts.join(", ")
 }
 
 /// How much of the water it got, and how much the design gives it.
 fn share(basin: &PlanBasin, received: f64) -> String {
-    format!("{}, plan {}", words::percent(received), words::percent(basin.design))
+    format!("{}, plan {}", words::percent(received), words::share(basin.design))
 }
 
 /// How high a circle is filled whose filled part is `area` of it, as a part of its height: the segment over an angle t
@@ -361,7 +361,7 @@ mod tests {
     fn terrace() -> PlanSheet {
         let (system, now) = (samples::terrace(), "2026-06-01T12:00:00Z".parse().unwrap());
         let card = gather::card(&system, &[], &[], now, Units::Metric);
-        let lately = Lately { open: &[], doses: &[], now };
+        let lately = Lately { open: &[], over: &[], doses: &[], now };
         gather::plan(&system, &card.basins, &lately).unwrap()
     }
 

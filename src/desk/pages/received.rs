@@ -21,7 +21,7 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
                     @for (at, basin) in sheet.basins.iter().enumerate() {
                         tr {
                             th scope="row" { a href={ "/systems/" (system) "/basins/" (basin.id) } { (basin.label) } }
-                            td class="number design" { (words::percent(basin.design)) }
+                            td class="number design" { (words::share(basin.design)) }
                             @if let Some(why) = never_told(sheet, at) { td colspan=(sheet.times.len()) { "not known: " (why) } }
                             @else { @for time in &sheet.times { td class="number" { (cell(time, &time.basins[at], units)) } } }
                         }

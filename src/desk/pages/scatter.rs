@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::timeline::LAST_TICK;
-use crate::desk::sheet::{Mark, MarkKind, Scatter};
+use crate::desk::sheet::{Mark, MarkKind, Scatter, Tick};
 use crate::desk::words;
 
 /// Height, px.
@@ -17,6 +17,8 @@ const HALF_LETTER: f64 = 4.5;
 /// Marks that lie closer than this have their numbers in different rows, of which there are so many.
 const CLOSE: f64 = 0.06;
 const NUMBER_ROWS: usize = 4;
+/// Room that the words of a tick take in the narrower of two columns, as a part of its width.
+const WORDS_WIDE: f64 = 0.12;
 /// Observations that the list names at most, the newest.
 const LISTED: usize = 100;
 
@@ -57,9 +59,9 @@ fn dots(sheet: &Scatter) -> Markup {
     let y = |height: f64| format!("{:.1}", down(height));
     html! {
         svg class="dots" height=(HEIGHT + NAMES) role="img" aria-label=(sheet.words) {
-            @for tick in &sheet.ticks {
+            @for (tick, has_room) in sheet.ticks.iter().zip(rooms(&sheet.ticks)) {
                 line class="tick" x1=(across(tick.x)) x2=(across(tick.x)) y1="0" y2=(HEIGHT) {}
-                @if tick.x < LAST_TICK { text class=[tick.minor.then_some("minor")] x=(across(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
+                @if has_room { text class=[tick.minor.then_some("minor")] x=(across(tick.x)) y=(HEIGHT + 16.0) dx="3" { (tick.words) } }
             }
             @for (height, _, is_limit) in &sheet.guides {
                 line class=(if *is_limit { "limit" } else { "guide" }) x1="0" x2="100%" y1=(y(*height)) y2=(y(*height)) {}
@@ -74,6 +76,19 @@ fn dots(sheet: &Scatter) -> Markup {
             }
         }
     }
+}
+
+/// Which ticks have room for their words: those that lie far enough after the one that has them last.
+fn rooms(ticks: &[Tick]) -> Vec<bool> {
+    let mut last = f64::NEG_INFINITY;
+    let mut has_room = |tick: &Tick| {
+        let has_room = tick.x < LAST_TICK && tick.x - last >= WORDS_WIDE;
+        if has_room {
+            last = tick.x;
+        }
+        has_room
+    };
+    ticks.iter().map(&mut has_room).collect()
 }
 
 const fn class(kind: MarkKind) -> &'static str {
@@ -124,5 +139,23 @@ fn list(sheet: &Scatter) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_of_ticks_lie_apart() {
+        let tick = |x: f64| Tick { x, words: "2 Nov".to_owned(), minor: false };
+        let weeks: Vec<Tick> = (0..13).map(|week| tick(f64::from(week) / 13.0)).collect();
+        let told: Vec<usize> =
+            rooms(&weeks).iter().enumerate().filter(|(_, has)| **has).map(|(at, _)| at).collect();
+        assert_eq!(
+            told,
+            [0, 2, 4, 6, 8, 10, 12].into_iter().filter(|at| weeks[*at].x < LAST_TICK).collect::<Vec<_>>()
+        );
+        assert_eq!(rooms(&[tick(0.1), tick(0.5)]), [true, true]);
     }
 }

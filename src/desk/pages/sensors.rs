@@ -49,8 +49,14 @@ fn summary(rows: &[SensorState]) -> String {
     let of = |is: fn(&SensorState) -> bool| rows.iter().filter(|state| is(state)).count();
     let doubted = of(|state| state.row.doubt.is_some());
     let unheard = of(|state| state.row.doubt.is_none() && state.row.last.is_none());
-    let believed = rows.len() - doubted - unheard;
-    let parts = [(believed, "believed"), (doubted, "in doubt"), (unheard, "not heard yet")];
+    let quiet = of(|state| state.row.doubt.is_none() && state.unheard);
+    let believed = rows.len() - doubted - unheard - quiet;
+    let parts = [
+        (believed, "believed"),
+        (doubted, "in doubt"),
+        (quiet, "not heard for more than a day"),
+        (unheard, "not heard yet"),
+    ];
     let told = parts.iter().filter(|(count, _)| *count > 0);
     let told: Vec<String> = told.map(|(count, what)| format!("{} {what}", words::count(*count))).collect();
     if told.is_empty() {
@@ -71,8 +77,9 @@ fn line(state: &SensorState) -> Markup {
         br;
         @match (&row.doubt, &row.last) {
             (Some((urgency, says)), _) => span class={ "trouble " (urgency.class()) } { (mark::sign(*urgency)) " " (words::capitalised(says)) },
+            (None, Some((_, at))) if state.unheard => { "Not heard since " (mark::time(at)) },
             (None, Some(_)) => "Believed",
-            (None, None) => "Waits for its first reading",
+            (None, None) => "Never heard yet",
         }
         @if let Some(battery) = &state.battery { ". Battery: " (battery) }
         br;

@@ -63,7 +63,7 @@ fn heading(sheet: &SystemSheet) -> Markup {
                 None => "Nothing has been heard from its sensors yet.",
             }
         }
-        @if let Some(says) = &sheet.muted { p class="check" { (says) ". Nobody is told of anything here meanwhile." } }
+        @if let Some(says) = &sheet.muted { p class="check" { (words::capitalised(says)) ". Nobody is told of anything here meanwhile." } }
         (ways(sheet.card.id.as_str(), sheet.may_change))
     }
 }

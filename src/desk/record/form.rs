@@ -10,7 +10,8 @@ use crate::desk::problem::Problem;
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::model::{
-    EventTime, LevelReading, LevelUnit, Obstruction, ObstructionKind, ServiceRecord, Subject, System, Work,
+    Basin, EventTime, LevelReading, LevelUnit, Obstruction, ObstructionKind, ServiceRecord, Subject, System,
+    Work,
 };
 
 /// What a form is drawn for.
@@ -37,6 +38,10 @@ pub(in crate::desk) fn form(asked: &Asked<'_>) -> Markup {
     let Asked { system, subject, units, record, ticked, mark, now } = *asked;
     let is_basin = matches!(subject, Subject::Basin(_));
     let at = record.map_or(now, |record| record.at);
+    let designed = |depth: &dyn Fn(&Basin) -> f64| match subject {
+        Subject::Basin(id) => system.find_basin(id.as_str()).map(|ix| depth(system.basin(ix))),
+        Subject::Splitter(_) | Subject::Sensor(_) | Subject::Source | Subject::Diverter => None,
+    };
     html! {
         input type="hidden" name="subject" value=(subject.key());
         input type="hidden" name="units" value=(units.name());
@@ -56,13 +61,14 @@ pub(in crate::desk) fn form(asked: &Asked<'_>) -> Markup {
         }
         @if is_basin {
             div class="pair" {
-                (depth(asked, "air_gap", "Air gap found", record.and_then(|record| record.air_gap_mm)))
-                (depth(asked, "mulch_found", "Mulch found", record.and_then(|record| record.mulch_found_mm)))
-                (depth(asked, "mulch_left", "Mulch afterwards", record.and_then(|record| record.mulch_left_mm)))
+                (depth(asked, "air_gap", "Air gap found", (record.and_then(|record| record.air_gap_mm), designed(&|basin| basin.air_gap_mm))))
+                (depth(asked, "mulch_found", "Mulch found", (record.and_then(|record| record.mulch_found_mm), None)))
+                (depth(asked, "mulch_left", "Mulch afterwards", (record.and_then(|record| record.mulch_left_mm), designed(&|basin| basin.mulch.depth_mm))))
             }
         }
         @if matches!(subject, Subject::Splitter(_)) { (level(asked)) }
-        (obstruction(asked))
+        // Water is held back where it runs, not in a sensor.
+        @if !matches!(subject, Subject::Sensor(_)) { (obstruction(asked)) }
         div class="field" {
             label for={ (mark) "-note" } { "Anything else" }
             textarea id={ (mark) "-note" } name="note" rows="3" maxlength="2000" { (record.map_or("", |record| &record.note)) }
@@ -74,18 +80,20 @@ fn zone_words(system: &System) -> String {
     system.zone.iana_name().unwrap_or("UTC").replace('_', " ")
 }
 
-fn depth(asked: &Asked<'_>, name: &str, label: &str, mm: Option<f64>) -> Markup {
+/// A field for a depth, and what it is by design where that tells a slip of the pen.
+fn depth(asked: &Asked<'_>, name: &str, label: &str, (mm, designed): (Option<f64>, Option<f64>)) -> Markup {
     let id = format!("{}-{name}", asked.mark);
     let units = asked.units;
-    let value = mm.map(|mm| match units {
+    let number = |mm: f64| match units {
         Units::Metric => format!("{mm:.0}"),
         Units::Us => format!("{:.2}", units.depth_in(mm)),
-    });
+    };
+    let value = mm.map(number);
     let step = if units == Units::Metric { "1" } else { "0.25" };
     html! {
         div class="field" {
             label for=(id) { (label) " (" (units.depth_unit()) ")" }
-            input id=(id) type="number" inputmode="decimal" min="0" step=(step) name=(name) value=[value];
+            input id=(id) type="number" inputmode="decimal" min="0" step=(step) name=(name) value=[value] data-design=[designed.map(number)] data-unit=(units.depth_unit());
         }
     }
 }

@@ -45,6 +45,8 @@ pub struct AlertsSheet {
     pub problem: Option<String>,
     /// What was ticked then.
     pub ticked: Vec<AlertNo>,
+    /// What was done a moment ago, as a sentence.
+    pub done: Option<String>,
 }
 
 /// How many alerts stand, by where they stand.
@@ -115,6 +117,11 @@ impl AlertRow {
     pub fn is_closed(&self) -> bool {
         self.at == At::Closed
     }
+
+    /// What it tells of is over.
+    pub fn is_past(&self) -> bool {
+        self.is_over || (self.is_closed() && !self.still_stands)
+    }
 }
 
 /// One alert in a list.
@@ -138,6 +145,8 @@ pub struct AlertRow {
     pub at: At,
     /// Its finding is over although it is not closed: somebody reopened it.
     pub is_over: bool,
+    /// It is closed although its finding goes on: somebody closed it.
+    pub still_stands: bool,
     /// How many are folded under it.
     pub folded: u32,
 }

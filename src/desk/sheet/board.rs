@@ -87,6 +87,8 @@ pub struct SystemCard {
     pub last_heard: Option<Moment>,
     /// Sensors that were heard, of all that it has.
     pub heard: (usize, usize),
+    /// Who is at work there, so that nobody is told of anything, as a sentence.
+    pub muted: Option<String>,
 }
 
 impl Counts {

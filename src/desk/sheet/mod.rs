@@ -30,7 +30,9 @@ pub use chrome::{Chrome, Who};
 pub use coming::ComingRow;
 pub use heard::{HeardSheet, RefusalSheet, RefusedAt, StraySheet};
 pub use level::{Level, LevelBasis};
-pub use part::{BasinSheet, Doubt, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency};
+pub use part::{
+    AlertMark, BasinSheet, Doubt, FindingSheet, FloatSheet, Moment, SoilBand, SoilWater, Urgency,
+};
 pub use pipes::{PipeRow, SplitterMark};
 pub use place::{BasinPage, PastWork, SplitterPage};
 pub use received::{BasinLine, Received, ReceivedSheet, ReceivedTime};

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::PipeRow;
 use crate::advice::{Advice, WaterNow};
+use crate::alerts::AlertNo;
 use crate::model::{EventTime, FindingKind, Severity};
 
 /// An instant with its words in the system's zone.
@@ -52,6 +53,12 @@ pub struct FindingSheet {
     pub urgency: Urgency,
     /// When it was raised.
     pub since: Moment,
+    /// When it began, where that is known and was before it was found.
+    pub began: Option<Moment>,
+    /// Page and name of what it is about, where the page that shows it is another.
+    pub about: Option<(String, String)>,
+    /// The alert that calls for somebody, where there is one.
+    pub alert: Option<AlertMark>,
     /// Probability that it is right, 0 to 1.
     pub probability: f64,
     /// What it measured, name and value in words.
@@ -64,6 +71,15 @@ pub struct FindingSheet {
     pub advice: Advice,
     /// What to bring for it, counted where a task counts it.
     pub bring: Vec<String>,
+}
+
+/// The alert of a finding.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AlertMark {
+    /// Its number.
+    pub no: AlertNo,
+    /// What somebody did with it, in words; none where it waits for somebody.
+    pub stage: Option<String>,
 }
 
 /// The next likely explanation of a finding.

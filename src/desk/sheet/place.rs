@@ -64,6 +64,8 @@ pub struct SplitterPage {
     /// Where nothing is found to be wrong with it: open findings about outlets below that shift its split, in words,
     /// with their pages.
     pub shifted_by: Vec<(String, String)>,
+    /// Why its figures are off its design, where nothing is found to be wrong with it.
+    pub off: Option<String>,
     /// What went to side a, dose by dose.
     pub balance: Scatter,
 }

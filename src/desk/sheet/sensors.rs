@@ -28,6 +28,8 @@ pub struct SensorState {
     pub row: SensorRow,
     /// Where it is heard.
     pub topic: String,
+    /// It was heard, but not of late.
+    pub unheard: bool,
     /// The battery where it sits, and when that will be low.
     pub battery: Option<String>,
 }

@@ -65,6 +65,8 @@ pub struct PlanSheet {
     pub pipes: Vec<[(f64, f64); 2]>,
     /// The first part that the water reaches.
     pub inlet: (f64, f64),
+    /// Why figures are off the design of a splitter that nothing is found to be wrong with, in sentences.
+    pub notes: Vec<String>,
 }
 
 /// A basin on the plan.
@@ -99,7 +101,7 @@ pub struct PlanSplitter {
     pub id: String,
     /// Place.
     pub at: (f64, f64),
-    /// An open finding is about it, or it is surely off by more than can wait.
+    /// An open finding is about it.
     pub trouble: bool,
     /// How it divides the water now, where enough doses tell.
     pub level: Option<Level>,

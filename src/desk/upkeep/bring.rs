@@ -1,15 +1,18 @@
 //! What to bring along for findings and tasks together.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::iter;
+use std::sync::Arc;
 
-use super::rows::{material_words, summed};
+use super::rows::{is_for_next, material_words, next_visits, summed};
 use crate::advice::Advice;
 use crate::desk::gather;
 use crate::desk::sheet::FindingSheet;
+use crate::desk::shelf::Drawn;
 use crate::desk::units::Units;
-use crate::model::System;
+use crate::model::{EventTime, Id, System};
 use crate::schedule::Upkeep;
-use crate::upkeep::{Material, Task, TaskKey, TaskKind};
+use crate::upkeep::{Material, Task, TaskKey, TaskKind, Visit};
 
 /// Everything that the steps of `advice` and of `tasks` need, each thing once: what is used up first, then tools.
 pub(in crate::desk) fn bring<'a>(
@@ -43,6 +46,30 @@ pub(in crate::desk) fn bring<'a>(
     materials.chain(things.into_iter().map(str::to_owned)).collect()
 }
 
+/// What to bring on the next visit to each property, by the number of that visit: for what is wrong there, and for all that
+/// is to be done then; the visit sheet has the same list.
+pub(super) fn bring_next(
+    upkeep: &Upkeep,
+    systems: &[Arc<System>],
+    board: &Drawn,
+    units: Units,
+    now: EventTime,
+) -> BTreeMap<u64, Vec<String>> {
+    let next = next_visits(upkeep);
+    let mut there: BTreeMap<&Id, Vec<&Task>> = BTreeMap::new();
+    for task in upkeep.tasks.values().filter(|task| is_for_next(task, &next, now)) {
+        there.entry(&task.property).or_default().push(task);
+    }
+    let of = |(property, visit): (&&Id, &&Visit)| {
+        let here: BTreeSet<&Id> =
+            systems.iter().filter(|system| system.property == **property).map(|system| &system.id).collect();
+        let advice: Vec<Advice> = board.findings(&here).values().map(|finding| finding.advice).collect();
+        let tasks = there.get(*property).into_iter().flatten().filter(|task| here.contains(&task.key.system));
+        (visit.no, bring(&advice, tasks.map(|task| (task.key.kind, task.materials.as_slice())), units))
+    };
+    next.iter().map(of).collect()
+}
+
 /// Names beside each finding what to bring for it, counted as the task that mends it counts.
 pub(in crate::desk) fn count_what_to_bring(
     findings: &mut [FindingSheet],
@@ -65,11 +92,12 @@ pub(in crate::desk) fn count_what_to_bring(
 const COUNTED: [(&str, &str); 3] =
     [("wood chips", "wood chips"), ("battery", "batter"), ("spare", "spare sensor")];
 
-/// Whether `whole` names `part` among other things: `waterproof gloves and boots` does `gloves`.
+/// Whether who brings `whole` has `part` with it: `waterproof gloves` are `gloves`, and a `bucket with a litre scale` is a
+/// `bucket`.
 fn names(whole: &str, part: &str) -> bool {
     whole == part
-        || whole.split(" and ").any(|one| one == part || one.ends_with(&format!(" {part}")))
-        || [" and ", " for "].iter().any(|then| whole.starts_with(&format!("{part}{then}")))
+        || whole.ends_with(&format!(" {part}"))
+        || [" with ", " of ", " for "].iter().any(|then| whole.starts_with(&format!("{part}{then}")))
 }
 
 #[cfg(test)]
@@ -77,7 +105,7 @@ mod tests {
     use super::*;
     use crate::advice::advice;
     use crate::desk::samples;
-    use crate::model::{FindingKind, Id, Severity, Subject};
+    use crate::model::{FindingKind, Severity, Subject};
     use crate::upkeep::Window;
 
     /// What the steps of the advice speak of is among what to bring, whatever tasks stand beside it.
@@ -87,12 +115,13 @@ mod tests {
         let advice = [FindingKind::Flooding, FindingKind::BlockedOutlet].map(|kind| advice(kind, None));
         let tasks = [(TaskKind::LoosenBasin, &chips[..]), (TaskKind::ClearOutlet, &[][..])];
         let all = bring(&advice, tasks.into_iter(), Units::Metric);
-        for needed in ["flexible drain brush", "garden fork and rake", "bucket and a watch", "pruning saw"] {
+        for needed in ["flexible drain brush", "garden fork", "rake", "watch", "pruning saw"] {
             assert_eq!(all.iter().filter(|thing| *thing == needed).count(), 1, "{needed}: {all:?}");
         }
         assert_eq!(all.iter().filter(|thing| thing.contains("wood chips")).count(), 1, "{all:?}");
-        assert!(!all.contains(&"waterproof gloves".to_owned()), "{all:?}");
-        assert!(all.contains(&"waterproof gloves and boots".to_owned()), "{all:?}");
+        assert_eq!(all.iter().filter(|thing| thing.contains("gloves")).count(), 1, "{all:?}");
+        assert_eq!(all.iter().filter(|thing| thing.starts_with("bucket")).count(), 2, "{all:?}");
+        assert!(!all.contains(&"bucket".to_owned()), "one of the two will do: {all:?}");
     }
 
     #[test]

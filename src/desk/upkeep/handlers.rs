@@ -10,11 +10,12 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use serde::Deserialize;
 
+use super::bring::bring_next;
 use super::rows::{TaskRow, VisitRow, Wanted, first_tasks, tasks, visits};
 use super::tasks_page::{self, TasksSheet};
 use super::visits_page::{self, Calendar, VisitsSheet};
 use super::{compared, feed, table};
-use crate::desk::answer::html;
+use crate::desk::answer::{Fault, html};
 use crate::desk::office::Office;
 use crate::desk::people::{self, Visitor};
 use crate::desk::units::Units;
@@ -86,14 +87,23 @@ async fn show_visits(
     units: Units,
 ) -> Response {
     let calendar = if visitor.person().is_some() { Calendar::CanMake } else { Calendar::Open };
-    html(visits_with(&office, &visitor, asked, calendar, units))
+    visits_with(&office, &visitor, asked, calendar, units).await
 }
 
-fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calendar, units: Units) -> String {
-    let (made, until) = {
-        let upkeep = office.desk.upkeep.borrow();
-        (upkeep.made, upkeep.until)
+async fn visits_with(
+    office: &Office,
+    visitor: &Visitor,
+    asked: Asked,
+    calendar: Calendar,
+    units: Units,
+) -> Response {
+    let board = match office.shelf.recent(visitor.reach()).await {
+        Ok(board) => board,
+        Err(fault) => return Fault::from(fault).page(office, visitor),
     };
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let bring = bring_next(&upkeep, &office.systems(visitor), &board, units, office.now());
+    let (made, until) = (upkeep.made, upkeep.until);
     let made = made.map(|at| words::moment(at, office.now(), &office.zone(visitor)));
     let today = today(office, visitor);
     let mut rows = visits(office, visitor);
@@ -108,8 +118,8 @@ fn visits_with(office: &Office, visitor: &Visitor, asked: Asked, calendar: Calen
     let properties = properties(office, visitor);
     let next = if rows.is_empty() { next_task(office, visitor, &asked.property) } else { None };
     let property = asked.property;
-    let sheet = VisitsSheet { rows, property, properties, made, until, next, today, units, calendar };
-    visits_page::visits(&office.chrome(visitor, 0), &sheet)
+    let sheet = VisitsSheet { rows, property, properties, made, until, next, today, units, bring, calendar };
+    html(visits_page::visits(&office.chrome(visitor, board.stamp), &sheet))
 }
 
 /// The task of `property`, of all where that is empty, that falls due first.
@@ -141,7 +151,7 @@ async fn make_calendar(visitor: Visitor, State(office): Shared, units: Units) ->
     match people::add_calendar(&office, &visitor).await {
         Ok(token) => {
             let address = format!("{}/calendar.ics?key={}", office.desk.pages, token.reveal());
-            html(visits_with(&office, &visitor, Asked::default(), Calendar::Made(address), units))
+            visits_with(&office, &visitor, Asked::default(), Calendar::Made(address), units).await
         }
         Err(problem) => problem.into_response(),
     }

@@ -15,7 +15,7 @@ mod visits_page;
 pub(in crate::desk) use bring::{bring, count_what_to_bring};
 pub(in crate::desk) use handlers::routes;
 pub(in crate::desk) use rows::{
-    TaskRow, VisitRow, Wanted, coming_rows, due_soon, due_words, mulch_due, proofs, record_address, tasks,
-    visits, worth_doing,
+    TaskRow, VisitRow, Wanted, coming_rows, due_soon, due_words, is_for_next, mulch_due, next_visits, proofs,
+    record_address, tasks, visits, worth_doing,
 };
 pub(in crate::desk) use tasks_page::coming;

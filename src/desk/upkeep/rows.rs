@@ -330,14 +330,32 @@ pub(in crate::desk) fn proofs(
     task.map(|task| row(task, system, &planned, now)).into_iter().collect()
 }
 
-/// The tasks at `system` that are worth doing by now.
+/// The tasks at `system` that are worth doing by now, or planned for the next visit there.
 pub(in crate::desk) fn worth_doing<'u>(
     upkeep: &'u Upkeep,
     system: &System,
     now: EventTime,
 ) -> impl Iterator<Item = &'u Task> {
-    let id = system.id.clone();
-    upkeep.tasks.values().filter(move |task| task.key.system == id && task.window.earliest <= now)
+    let (id, next) = (system.id.clone(), next_visits(upkeep));
+    upkeep.tasks.values().filter(move |task| task.key.system == id && is_for_next(task, &next, now))
+}
+
+/// The next visit to each property.
+pub(in crate::desk) fn next_visits(upkeep: &Upkeep) -> BTreeMap<&Id, &Visit> {
+    let mut next: BTreeMap<&Id, &Visit> = BTreeMap::new();
+    for visit in &upkeep.plan.visits {
+        let known = next.entry(&visit.property).or_insert(visit);
+        if (visit.day, visit.starts_at) < (known.day, known.starts_at) {
+            *known = visit;
+        }
+    }
+    next
+}
+
+/// Whether `task` is done by whoever comes next: it is worth doing by now, or planned for that visit.
+pub(in crate::desk) fn is_for_next(task: &Task, next: &BTreeMap<&Id, &Visit>, now: EventTime) -> bool {
+    task.window.earliest <= now
+        || next.get(&task.property).is_some_and(|visit| visit.tasks.contains(&task.key))
 }
 
 /// Of each system that has something due soon, what is due first.

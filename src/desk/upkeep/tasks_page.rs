@@ -4,18 +4,24 @@ use std::collections::BTreeSet;
 
 use maud::{Markup, html};
 
-use super::rows::{TaskRow, Wanted, due_words, material_words, record_address};
+use super::rows::{TaskRow, Wanted, due_words, material_words, record_address, summed};
 use crate::desk::assets;
 use crate::desk::pages::{Page, folded_on_phones, layout_with, urgency};
 use crate::desk::sheet::{Chrome, ComingRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::model::Subject;
-use crate::upkeep::{Day, TaskKind};
+use crate::upkeep::{Day, Material, TaskKind};
 
 /// Stretches that the list of tasks can be cut to: days, and in words.
-const WITHIN: [(&str, &str); 4] =
-    [("", "at any time"), ("0", "today or before"), ("14", "within 14 days"), ("60", "within 60 days")];
+const WITHIN: [(&str, &str); 6] = [
+    ("", "at any time"),
+    ("0", "today or before"),
+    ("14", "within 14 days"),
+    ("60", "within 60 days"),
+    ("90", "within 90 days"),
+    ("365", "within a year"),
+];
 /// Of what is coming at a system, a phone shows so many; the others are folded away there.
 const FIRST: usize = 3;
 /// Up to so many tasks that come first lie open.
@@ -49,6 +55,7 @@ pub(super) fn tasks(chrome: &Chrome, sheet: &TasksSheet) -> String {
         h1 { "Tasks" }
         p { "What is to be done, from what happened rather than from the calendar. " a href="/visits" { "The visits" } " put it into days." }
         (choose(sheet))
+        (chips_of_all(sheet))
         @if sheet.rows.is_empty() { p { @if is_asked { "No task is like this." } @else { "Nothing is to be done here." } } }
         @else {
             section class="need" {
@@ -137,6 +144,7 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
             p class="standing" {
                 (where_is(row)) ": "
                 span class=[row.over.then_some("word")] { (due_words(row.window, row.task.key.kind, today, planned)) } ". " (row.task.minutes) " minutes."
+                @for chips in row.task.materials.iter().filter(|it| is_chips(it)) { " " (material_words(chips, units)) "." }
             }
             p { @if let Some(says) = too_late(row, today) { b class="word" { (says) } " " } (units.retold(&row.task.reason)) }
             details {
@@ -157,6 +165,19 @@ fn task(row: &TaskRow, today: Day, units: Units) -> Markup {
             } }
         }
     }
+}
+
+/// How much wood chips the tasks that are shown take in all, by size.
+fn chips_of_all(sheet: &TasksSheet) -> Markup {
+    let chips = summed(sheet.rows.iter().flat_map(|row| &row.task.materials).filter(|it| is_chips(it)));
+    let size = |what: &str| what.rsplit(", ").next().unwrap_or(what).to_owned();
+    let told = chips.iter().map(|it| format!("{} {}", sheet.units.volume(it.quantity), size(it.what)));
+    let told: Vec<_> = told.collect();
+    html! { @if !told.is_empty() { p { "Wood chips for the tasks shown: " b { (told.join(", ")) } "." } } }
+}
+
+fn is_chips(material: &Material) -> bool {
+    material.what.starts_with("wood chips")
 }
 
 /// Where the steps are: with the finding that the task mends, else on the sheet of its system.

@@ -1,10 +1,11 @@
 //! The page of visits: the next days in full, those after them folded away by months.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
 
-use super::rows::{TaskRow, VisitRow, due_words, material_words, record_address};
+use super::bring::bring;
+use super::rows::{TaskRow, VisitRow, due_words, record_address};
 use super::tasks_page::{badge, many, too_late};
 use crate::desk::assets;
 use crate::desk::pages::{Page, layout_with};
@@ -31,6 +32,8 @@ pub(super) struct VisitsSheet {
     pub(super) next: Option<TaskRow>,
     pub(super) today: Day,
     pub(super) units: Units,
+    /// What to bring on the next visit to each property, by the visit's number.
+    pub(super) bring: BTreeMap<u64, Vec<String>>,
     /// How the visitor gets a calendar.
     pub(super) calendar: Calendar,
 }
@@ -110,13 +113,17 @@ fn day_of(rows: &[VisitRow], sheet: &VisitsSheet) -> Markup {
     html! {
         section class="day" {
             h2 { (day) @if day == sheet.today { ", today" } @else if day < sheet.today { ", over: what was not done is planned anew" } }
-            p class="standing" { (words::capitalised(&many(rows.len(), "visit"))) ", " (hours(minutes)) " of work without the way." }
-            div class="visits" { @for row in rows { (visit(row, sheet.today, sheet.units)) } }
+            p class="standing" { (words::capitalised(&many(rows.len(), "visit"))) ", " (hours(minutes)) " of work, not counting travel." }
+            div class="visits" { @for row in rows { (visit(row, sheet)) } }
         }
     }
 }
 
-fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
+fn visit(row: &VisitRow, sheet: &VisitsSheet) -> Markup {
+    let (today, units) = (sheet.today, sheet.units);
+    let own =
+        || bring(&[], row.tasks.iter().map(|it| (it.task.key.kind, it.task.materials.as_slice())), units);
+    let things = sheet.bring.get(&row.visit.no).cloned().unwrap_or_else(own);
     // What is wrong lies open on its day; all else of a visit is folded away.
     let (mends, others): (Vec<_>, Vec<_>) =
         row.tasks.iter().partition(|task| task.task.mends && row.visit.day == today);
@@ -128,7 +135,6 @@ fn visit(row: &VisitRow, today: Day, units: Units) -> Markup {
             p { b { "Why this day: " } (units.retold(&row.why)) }
             p { b { "Skipping it: " } (row.risk) }
             @if row.late > 0 { p class="late" { (words::capitalised(&many(row.late, "task"))) @if row.late == 1 { " is" } @else { " are" } " done after the due day." } }
-            @let things: Vec<String> = row.materials.iter().map(|it| material_words(it, units)).chain(row.tools.iter().map(|tool| (*tool).to_owned())).collect();
             @if !things.is_empty() { p { b { "Bring: " } (things.join("; ")) "." } }
             @if !row.cautions.is_empty() {
                 details {
@@ -220,6 +226,7 @@ mod tests {
             next,
             today,
             units: Units::Metric,
+            bring: BTreeMap::new(),
             calendar: Calendar::Open,
         };
         visits(&Chrome::default(), &sheet)

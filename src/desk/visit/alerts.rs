@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, Query, State};
 use axum::http::Uri;
 use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
 
 use super::{Shared, ask};
 use crate::alerts::{Act, AlertNo, Stage};
@@ -18,7 +19,7 @@ use crate::desk::sheet::{
 };
 use crate::desk::shelf::Drawn;
 use crate::desk::units::Units;
-use crate::desk::{fetch, gather, pages, upkeep};
+use crate::desk::{fetch, gather, pages, upkeep, words};
 use crate::ledger::{AlertFilter, AlertOrder, AlertStory, AlertWork, LedgerFault, Order, StoredAlert};
 use crate::model::{Action, BasinIx, EventTime, Span, Subject, System};
 
@@ -32,14 +33,47 @@ const AFTER: Span = Span::from_days(40);
 /// Alerts that one form acts upon at most.
 const AT_ONCE: usize = 300;
 
+/// What was done with alerts of a list a moment ago.
+#[derive(Debug, Default, Deserialize)]
+pub(in crate::desk) struct Done {
+    /// The act.
+    #[serde(default)]
+    did: String,
+    /// With how many.
+    #[serde(default)]
+    with: usize,
+}
+
+impl Done {
+    fn words(&self) -> Option<String> {
+        let alerts = match self.with {
+            0 => return None,
+            1 => "One alert".to_owned(),
+            many => format!("{} alerts", words::capitalised(&words::count(many))),
+        };
+        let done = match self.did.as_str() {
+            "acknowledge" => "acknowledged",
+            "snooze" => "snoozed",
+            "close" => "closed",
+            TAKE_BACK => "taken back",
+            _ => return None,
+        };
+        Some(format!("{alerts} {done}."))
+    }
+}
+
 /// `GET /alerts`
 pub(in crate::desk) async fn alerts(
     visitor: Visitor,
     State(office): Shared,
     Query(asked): Query<AlertsAsked>,
+    Query(done): Query<Done>,
 ) -> Response {
     match listed(&office, &visitor, asked).await {
-        Ok((stamp, sheet)) => html(pages::alerts(&office.chrome(&visitor, stamp), &sheet)),
+        Ok((stamp, mut sheet)) => {
+            sheet.done = done.words();
+            html(pages::alerts(&office.chrome(&visitor, stamp), &sheet))
+        }
         Err(fault) => fault.page(&office, &visitor),
     }
 }
@@ -84,7 +118,18 @@ async fn listed(office: &Office, visitor: &Visitor, asked: AlertsAsked) -> Resul
     let choices = board.choices.clone();
     Ok((
         board.stamp,
-        AlertsSheet { asked, choice, puzzle, choices, counts, rows, more, problem: None, ticked: Vec::new() },
+        AlertsSheet {
+            asked,
+            choice,
+            puzzle,
+            choices,
+            counts,
+            rows,
+            more,
+            problem: None,
+            ticked: Vec::new(),
+            done: None,
+        },
     ))
 }
 
@@ -249,12 +294,28 @@ pub(in crate::desk) async fn act(
     let back = fields.get("back");
     let back = if back.starts_with("/alerts") { back } else { "/alerts" };
     match acted(&office, &visitor, &fields).await {
+        Ok(()) if is_list(back) => {
+            let joint = if back.contains('?') { '&' } else { '?' };
+            let with = ticked(&fields).len();
+            Redirect::to(&format!("{back}{joint}did={}&with={with}", act_named(&fields))).into_response()
+        }
         Ok(()) => Redirect::to(back).into_response(),
         Err(problem) => match again(&office, &visitor, back, (&fields, &problem), units).await {
             Ok(page) => (problem.status(), html(page)).into_response(),
             Err(fault) => fault.page(&office, &visitor),
         },
     }
+}
+
+/// Whether the page at `back` is a list, which shows what was done no longer.
+fn is_list(back: &str) -> bool {
+    back == "/alerts" || back.starts_with("/alerts?")
+}
+
+/// The act that was asked for, if there is such a one.
+fn act_named(fields: &Fields) -> &'static str {
+    let acts = ["acknowledge", "snooze", "close", TAKE_BACK];
+    acts.into_iter().find(|act| *act == fields.get("act")).unwrap_or_default()
 }
 
 /// The page at `back` with what is wrong beside the buttons.

@@ -72,14 +72,16 @@ async fn basin_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let (record, mut of_basin) = ask(office, move |view| {
+    let (record, mut of_basin, alerts) = ask(office, move |view| {
         let record = record(view, &seen, vec![ix], &asked, now)?;
-        Ok((record, basin_record(view, &seen, &seen.basin(ix).id, half_year)?))
+        let alerts = fetch::alerts(view, Some(&seen.id), &record.open)?;
+        Ok((record, basin_record(view, &seen, &seen.basin(ix).id, half_year)?, alerts))
     })
     .await?;
     let upkeep = Arc::clone(&office.desk.upkeep.borrow());
     of_basin.mulch_due = upkeep::mulch_due(&upkeep, &system, &system.basin(ix).id, now);
     let mut sheet = gather::basin_page(&system, ix, &record, &of_basin, units);
+    gather::name_alerts(&mut sheet.findings, &system, &alerts, now);
     upkeep::count_what_to_bring(&mut sheet.findings, &upkeep, &system, units);
     let newest = of_basin.services.iter().take(PAST);
     sheet.past_work = newest.map(|stored| in_short(&system, stored, units, now)).collect();
@@ -154,8 +156,15 @@ async fn splitter_sheet(
     let now = office.now();
     let half_year = Stretch::between(now - HALF_YEAR, now);
     let seen = Arc::clone(&system);
-    let record = ask(office, move |view| splitter_record(view, &seen, ix, half_year)).await?;
-    Ok((stamp, gather::splitter_page(&system, ix, &record, now, units)))
+    let (record, alerts) = ask(office, move |view| {
+        let record = splitter_record(view, &seen, ix, half_year)?;
+        let alerts = fetch::alerts(view, Some(&seen.id), &record.open)?;
+        Ok((record, alerts))
+    })
+    .await?;
+    let mut sheet = gather::splitter_page(&system, ix, &record, now, units);
+    gather::name_alerts(&mut sheet.findings, &system, &alerts, now);
+    Ok((stamp, sheet))
 }
 
 fn splitter_record(
@@ -166,8 +175,6 @@ fn splitter_record(
 ) -> Result<SplitterRecord, LedgerFault> {
     let subject = Subject::Splitter(system.splitter(ix).id.clone());
     let (from, to) = (half_year.from, half_year.to);
-    let mut past = view.findings_within(&system.id, from, to, ALERTS)?;
-    past.retain(|stored| stored.finding.subject == subject);
     let of_splitter = ServiceFilter {
         systems: Some(vec![system.id.clone()]),
         subject: Some(subject),
@@ -178,7 +185,7 @@ fn splitter_record(
         half_year,
         open: fetch::open(view, system)?,
         doses: view.doses(&system.id, from, to)?,
-        past,
+        past: view.findings_within(&system.id, from, to, ALERTS)?,
         services: view.services(&of_splitter, RECORDS)?,
         tests: view.flow_tests(&system.id, from, to, RECORDS)?,
     })

@@ -54,6 +54,13 @@ async fn sheet(
     let ix = system.sensor_ixs().find(|ix| system.sensor_name(*ix) == sensor).ok_or(Fault::NoPage)?;
     let (now, topic) = (office.now(), system.topic(ix, &office.desk.files.prefix));
     let (seen, heard_at) = (Arc::clone(&system), topic.clone());
-    let record = ask(office, move |view| fetch::sensor(view, &seen, ix, &heard_at, PAST, now)).await?;
-    Ok((stamp, gather::sensor_page(&system, ix, topic, &record, now, units)))
+    let (record, alerts) = ask(office, move |view| {
+        let record = fetch::sensor(view, &seen, ix, &heard_at, PAST, now)?;
+        let alerts = fetch::alerts(view, Some(&seen.id), &record.open)?;
+        Ok((record, alerts))
+    })
+    .await?;
+    let mut sheet = gather::sensor_page(&system, ix, topic, &record, now, units);
+    gather::name_alerts(&mut sheet.findings, &system, &alerts, now);
+    Ok((stamp, sheet))
 }

@@ -38,6 +38,8 @@ pub(super) struct Stop {
     pub(super) tasks: Vec<TaskLine>,
     /// When somebody was here last, and what was done.
     pub(super) last: Option<(Moment, String)>,
+    /// That was today.
+    pub(super) is_done: bool,
     /// The first day of the system's service, as far as it is known, where nobody wrote down anything here since.
     pub(super) unseen_since: Option<String>,
 }
@@ -53,6 +55,10 @@ pub(super) struct TaskLine {
     pub(super) minutes: u32,
     /// By when, in words.
     pub(super) due: String,
+    /// The day to meet.
+    pub(super) day: Day,
+    /// That day is over.
+    pub(super) over: bool,
 }
 
 impl TaskLine {
@@ -65,6 +71,8 @@ impl TaskLine {
             materials: row.task.materials.clone(),
             minutes: row.task.minutes,
             due: due_words(row.window, row.task.key.kind, today, None),
+            day: row.window[1],
+            over: row.over,
         }
     }
 }
@@ -74,14 +82,13 @@ pub(super) fn system(
     system: &System,
     open: &[StoredFinding],
     latest: &[Latest],
-    doses: &[DoseRecord],
+    (over, doses): (&[StoredFinding], &[DoseRecord]),
     last: &[LastService],
     due: &[TaskRow],
     (now, units): (EventTime, Units),
 ) -> SystemSheet {
-    let mut card = gather::card(system, open, latest, now, units);
-    let lately = Lately { open, doses, now };
-    gather::mark_off(system, &mut card.basins, &lately);
+    let card = gather::card(system, open, latest, now, units);
+    let lately = Lately { open, over, doses, now };
     let readings = gather::Readings::new(system, latest, now);
     let mut stops: Vec<(bool, Stop)> = along_the_water(system)
         .into_iter()
@@ -102,8 +109,8 @@ pub(super) fn system(
             (floods, stop(system, subject, (findings, tasks), last, now))
         })
         .collect();
-    // Of what is as urgent, what the water reaches first.
-    stops.sort_by_key(|(floods, stop)| (!floods, stop.urgency()));
+    // Of what is as urgent, what is due first; of that, what the water reaches first.
+    stops.sort_by_key(|(floods, stop)| (!floods, stop.urgency(), stop.due()));
     let (stops, others): (Vec<_>, Vec<_>) =
         stops.into_iter().map(|(_, stop)| stop).partition(Stop::needs_work);
     SystemSheet {
@@ -155,7 +162,8 @@ fn stop(
     let place = place_title(system, &subject);
     let unseen_since = system.commissioned.filter(|_| last.is_none());
     let unseen_since = unseen_since.map(|day| day.strftime("%-d %B %Y").to_string());
-    Stop { subject, place, findings, tasks, last, unseen_since }
+    let is_done = newest.is_some_and(|at| at.local_day(&system.zone) == now.local_day(&system.zone));
+    Stop { subject, place, findings, tasks, last, is_done, unseen_since }
 }
 
 impl SystemSheet {
@@ -172,9 +180,15 @@ impl Stop {
         findings.chain(self.tasks.iter().map(|task| task.urgency)).min().unwrap_or(Urgency::Fine)
     }
 
-    /// Whether there is more to do than to look.
+    /// The day on which the first of its tasks is due; what is due on no day comes after them.
+    fn due(&self) -> Day {
+        self.tasks.iter().map(|task| task.day).min().unwrap_or(Day(i64::MAX))
+    }
+
+    /// Whether there is more to do than to look, or to look at the whole system is overdue.
     fn needs_work(&self) -> bool {
-        !self.findings.is_empty() || self.tasks.iter().any(|task| task.kind != TaskKind::YearlyLook)
+        !self.findings.is_empty()
+            || self.tasks.iter().any(|task| task.kind != TaskKind::YearlyLook || task.over)
     }
 }
 

@@ -78,8 +78,11 @@ async fn drawn(
             let mut sheets: Vec<_> = systems
                 .iter()
                 .zip(&known)
-                .map(|(system, (open, latest, doses))| {
-                    (gather::system(system, open, latest, doses, &last, &due, (now, units)), &**system)
+                .map(|(system, (open, latest, over, doses))| {
+                    (
+                        gather::system(system, open, latest, (over, doses), &last, &due, (now, units)),
+                        &**system,
+                    )
                 })
                 .collect();
             sheets.sort_by_key(|(sheet, _)| sheet.urgency());
@@ -92,12 +95,14 @@ async fn drawn(
     }
 }
 
-/// Tasks of these systems that are worth doing by now.
+/// Tasks of these systems that are worth doing by now, or planned for the next visit there.
 fn due(office: &Office, visitor: &Visitor, systems: &[Arc<System>]) -> Vec<TaskRow> {
     let now = office.now();
     let of = |system: &Arc<System>| Wanted { system: system.id.to_string(), ..Wanted::default() };
     let all = systems.iter().flat_map(|system| upkeep::tasks(office, visitor, &of(system)));
-    all.filter(|row| row.task.window.earliest <= now).collect()
+    let upkeep = Arc::clone(&office.desk.upkeep.borrow());
+    let next = upkeep::next_visits(&upkeep);
+    all.filter(|row| upkeep::is_for_next(&row.task, &next, now)).collect()
 }
 
 /// The sheet of the whole property, where it has more systems than these.
@@ -110,8 +115,11 @@ fn wider(office: &Office, visitor: &Visitor, systems: &[Arc<System>]) -> Option<
 
 /// Doses of so long tell how a splitter divides.
 const MONTH: Span = Span::from_days(30);
+/// Findings of that time that are read at most, the newest.
+const OVER: usize = 50;
 
-type Known = (Vec<StoredFinding>, Vec<Latest>, Vec<DoseRecord>);
+/// Open findings, last readings, findings of the last month and its doses.
+type Known = (Vec<StoredFinding>, Vec<Latest>, Vec<StoredFinding>, Vec<DoseRecord>);
 
 fn read(
     view: &View,
@@ -122,7 +130,8 @@ fn read(
         .iter()
         .map(|system| {
             let doses = view.doses(&system.id, now - MONTH, now)?;
-            Ok((fetch::open(view, system)?, view.latest(Some(&system.id))?, doses))
+            let over = view.findings_within(&system.id, now - MONTH, now, OVER)?;
+            Ok((fetch::open(view, system)?, view.latest(Some(&system.id))?, over, doses))
         })
         .collect::<Result<_, LedgerFault>>()?;
     Ok((known, view.last_services()?))

@@ -45,12 +45,19 @@ const LOOK: &str = "Lid and label in place; air gap free of mulch and roots; no 
 pub(super) fn sheet(chrome: &Chrome, sheet: &Sheet<'_>) -> String {
     let (bring, care) = bring_and_care(&sheet.systems, sheet.units);
     let stops: usize = sheet.systems.iter().map(|system| system.stops.len()).sum();
+    let all = sheet.systems.iter().flat_map(|system| &system.stops);
+    let done = all.filter(|stop| stop.is_done).count();
     let main = html! {
         @if let Some((address, words)) = &sheet.wider { p class="trail" { a href=(address) { (words) } } }
         h1 { "Visit sheet: " (sheet.title) }
         p class="heard" { "Drawn " (time(&sheet.drawn)) ". " span id="kept" class="screen" role="status" {} }
-        p class="summary" {
+        p class="summary" id="places" {
             @match stops {
+                _ if done > 0 && done == stops => "Somebody was at each place today where work is due.",
+                _ if done > 0 => {
+                    (words::capitalised(&words::count(stops - done))) " of " (words::count(stops)) " places still "
+                    @if stops - done == 1 { "needs" } @else { "need" } " work; " (words::count(done)) " done today."
+                }
                 0 if sheet.systems.iter().all(|system| system.unheard) => (UNHEARD),
                 0 => "Nothing is known to be wrong. Look everywhere once.",
                 1 => "One place needs work; look everywhere else once.",
@@ -101,12 +108,12 @@ fn one(chrome: &Chrome, sheet: &Sheet<'_>, system: &SystemSheet, plan: &System) 
             @if let Some(drawn) = &system.plan { (folded_on_phones(html! { "The plan" span class="unseen" { " of " (system.name) } }, &site_plan(drawn, sheet.units))) }
             @if !system.stops.is_empty() {
                 h3 { "Where work is due, most urgent first" }
-                ol class="stops" { @for stop in &system.stops { li class="stop" { (work(chrome, sheet, plan, stop)) } } }
+                ol class="stops" { @for stop in &system.stops { li class={ "stop" @if stop.is_done { " done" } } data-due { (work(chrome, sheet, plan, stop)) } } }
             }
             h3 { "Look at everything else once" }
             p class="hint" { (LOOK) }
             (folded_on_phones(html! { (places(system.others.len())) span class="unseen" { " at " (system.name) } }, &html! {
-                ol class="stops" { @for stop in &system.others { li class="stop" { (look(chrome, sheet, plan, stop)) } } }
+                ol class="stops" { @for stop in &system.others { li class={ "stop" @if stop.is_done { " done" } } { (look(chrome, sheet, plan, stop)) } } }
             }))
         }
     }
@@ -160,8 +167,13 @@ fn look(chrome: &Chrome, sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Mar
 fn head(sheet: &Sheet<'_>, system: &System, stop: &Stop) -> Markup {
     html! {
         p class="name" { a href=(short_address(system.id.as_str(), &stop.subject)) { (stop.place) (of(sheet, system)) } }
-        @if let Some((at, done)) = &stop.last { p class="when" { "Last: " (done) ", " (time(at)) } }
-        @else if let Some(since) = &stop.unseen_since { p class="when" { "No record since " (since) "." } }
+        p class="when" data-last {
+            @match (&stop.last, &stop.unseen_since) {
+                (Some((at, done)), _) => { "Last: " (done) ", " (time(at)) }
+                (None, Some(since)) => { "No record since " (since) "." }
+                (None, None) => {}
+            }
+        }
     }
 }
 

@@ -37,7 +37,7 @@ pub(super) fn of(system: &System, year: &Account) -> Vec<String> {
                 "Basin {} received {} of the water; its design share is {}.",
                 quoted(&name(year, basin)),
                 words::percent(share),
-                words::percent(basin.design_share)
+                words::share(basin.design_share)
             ));
         }
     }

@@ -124,7 +124,7 @@ fn water(year: &Account, units: Units) -> Markup {
                             th scope="row" { (words::capitalised(&basin.label)) @if year.shares_label(&basin.label) { " " span class="id" { (basin.id) } } }
                             td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
-                            td class="number" { (words::percent(basin.design_share)) }
+                            td class="number" { (words::share(basin.design_share)) }
                             td class="number" { (basin.doses) " of " (water.doses) }
                             td class="number" { (basin.services) }
                         }
