@@ -163,6 +163,7 @@ test('the form speaks the units of the reader, the file stays metric', async () 
   await page.goto(`${daemon.home}/units?to=us&back=/setup/alder-court-east-terrace`);
   const first = page.getByRole('group', { name: 'Basin 1: quince tree' });
   await first.getByLabel('Depth, in').fill('0.5');
+  await first.getByLabel('Depth, in').blur();
   // 20 to 2000 mm; an inch is 25.4 mm exactly (NIST Handbook 44, appendix C).
   await page.getByText('give 0.79 to 78.74 in').waitFor();
   await first.getByLabel('Depth, in').fill('12');
