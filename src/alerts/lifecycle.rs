@@ -36,6 +36,8 @@ pub enum Act {
         /// When.
         until: EventTime,
     },
+    /// A person takes back that it was acknowledged or snoozed.
+    Withdraw,
     /// A person closes it.
     Close {
         /// Why.
@@ -73,6 +75,9 @@ pub enum Refusal {
     /// It is not over.
     #[error("this alert is not closed, so it cannot be reopened")]
     NotClosed,
+    /// Nobody took it on or put it off.
+    #[error("nobody has acknowledged or snoozed this alert: there is nothing to take back")]
+    NotTaken,
     /// Nothing is said where something must be.
     #[error("say why, in a few words")]
     Empty,
@@ -118,6 +123,11 @@ impl Stage {
                 }
             },
             Act::Snooze { until } => self.snooze(at, by, *until),
+            Act::Withdraw => match self {
+                Self::Acknowledged { .. } | Self::Snoozed { .. } => open(Deed::Withdrawn),
+                Self::Open { .. } => Err(Refusal::NotTaken),
+                Self::Closed { .. } => Err(Refusal::Closed),
+            },
             Act::Close { reason } => {
                 if self.is_closed() {
                     return Err(Refusal::Closed);
@@ -246,10 +256,23 @@ mod tests {
         assert_eq!(refused(&closed, Act::Acknowledge), Refusal::Closed);
         assert_eq!(refused(&closed, Act::Snooze { until: at(99) }), Refusal::Closed);
         assert_eq!(refused(&open, Act::Reopen { reason: String::new() }), Refusal::NotClosed);
+        assert_eq!(refused(&open, Act::Withdraw), Refusal::NotTaken);
+        assert_eq!(refused(&closed, Act::Withdraw), Refusal::Closed);
         assert_eq!(refused(&open, Act::Close { reason: "  ".into() }), Refusal::Empty);
         assert_eq!(refused(&open, Act::Note { text: "x".repeat(2_001) }), Refusal::TooLong);
         assert_eq!(refused(&open, Act::Snooze { until: at(10) }), Refusal::Past(at(10)));
         assert!(matches!(refused(&open, Act::Snooze { until: at(200_000) }), Refusal::TooFar(_)));
+    }
+
+    #[test]
+    fn what_was_taken_on_or_put_off_by_mistake_waits_for_somebody_again() {
+        for stage in [
+            Stage::Acknowledged { at: at(0), by: "ana".into() },
+            Stage::Snoozed { until: at(99), by: "ana".into() },
+        ] {
+            assert_eq!(step(&stage, 7, &Act::Withdraw), (Stage::Open { since: at(7) }, Deed::Withdrawn));
+        }
+        assert!(Deed::Withdrawn.calls_anew(), "nobody takes care of it now");
     }
 
     fn act() -> impl Strategy<Value = Act> {
@@ -261,6 +284,7 @@ mod tests {
             Just(Act::Wake),
             Just(Act::Acknowledge),
             (0..5_000i64).prop_map(|minute| Act::Snooze { until: at(minute) }),
+            Just(Act::Withdraw),
             Just(Act::Close { reason: "known".into() }),
             Just(Act::Reopen { reason: String::new() }),
             Just(Act::Note { text: "looked".into() }),
@@ -299,8 +323,8 @@ mod tests {
                         prop_assert!(!asleep);
                     }
                     Act::Change { from, to } if to > from => prop_assert!(stage.is_open()),
-                    Act::Change { .. } | Act::Acknowledge | Act::Snooze { .. } | Act::Close { .. }
-                    | Act::Reopen { .. } | Act::Note { .. } => {}
+                    Act::Change { .. } | Act::Acknowledge | Act::Snooze { .. } | Act::Withdraw
+                    | Act::Close { .. } | Act::Reopen { .. } | Act::Note { .. } => {}
                 }
             }
         }

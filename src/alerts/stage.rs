@@ -17,12 +17,13 @@ pub struct AlertNo(pub u64);
 ///            acknowledge          clears, or a person closes
 ///   Open ---------------> Acknowledged ----------------------> Closed
 ///    | ^                      |  ^                              |  ^
-///    | +-- turns worse -------+  |                              |  |
+///    | +-- turns worse, or    |  |                              |  |
+///    | |   it was taken back -+  |                              |  |
 ///    | ^                         |    returns soon, or reopened |  |
 ///    | +----------------------------------------------------<---+  |
 ///    |     acknowledge           |                                 |
 ///    +--> Snoozed ---------------+---------------------------------+
-///            |  the time is up, or turns worse: Open
+///            |  the time is up, turns worse, or it was taken back: Open
 /// ```
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "stage", rename_all = "kebab-case")]
@@ -99,6 +100,8 @@ pub enum Deed {
     },
     /// The time of a snooze was up.
     Woke,
+    /// Somebody took back that it was acknowledged or snoozed.
+    Withdrawn,
     /// Closed by a person.
     Closed {
         /// Why.
@@ -149,9 +152,12 @@ impl Deed {
     /// Whether people have to be told anew, whatever they were told before.
     pub const fn calls_anew(&self) -> bool {
         match self {
-            Self::Opened | Self::Returned | Self::Worsened { .. } | Self::Woke | Self::Reopened { .. } => {
-                true
-            }
+            Self::Opened
+            | Self::Returned
+            | Self::Worsened { .. }
+            | Self::Woke
+            | Self::Withdrawn
+            | Self::Reopened { .. } => true,
             Self::Eased { .. }
             | Self::Cleared
             | Self::Acknowledged

@@ -133,7 +133,7 @@ pub const MEASUREMENTS: &[Measurement] = &[
             ("subject", SUBJECT),
             (
                 "step",
-                "opened, returned, worsened, eased, cleared, acknowledged, snoozed, woke, closed, reopened, folded or unfolded",
+                "opened, returned, worsened, eased, cleared, acknowledged, snoozed, woke, withdrawn, closed, reopened, folded or unfolded",
             ),
         ],
         fields: &[
@@ -195,6 +195,7 @@ pub fn alert_step(lines: &mut Lines, logged: &LoggedStep, system: Option<&System
         Deed::Acknowledged => ("acknowledged", 1),
         Deed::Snoozed { .. } => ("snoozed", 1),
         Deed::Woke => ("woke", 1),
+        Deed::Withdrawn => ("withdrawn", 1),
         Deed::Closed { .. } => ("closed", 0),
         Deed::Reopened { .. } => ("reopened", 1),
         Deed::Folded { .. } => ("folded", 1),

@@ -22,6 +22,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("formats/11.sql"),
     include_str!("formats/12.sql"),
     include_str!("formats/13.sql"),
+    include_str!("formats/14.sql"),
 ];
 
 /// Marks a file as ours in its header ("Bawd" in ASCII).

@@ -18,7 +18,7 @@ use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
 use crate::desk::sheet::{AlertChoice, AlertsAsked, TAKE_BACK};
-use crate::desk::visit::alerts::{in_reach, step_all, take_back};
+use crate::desk::visit::alerts::{in_reach, step_all};
 use crate::ledger::StoredAlert;
 use crate::model::{EventTime, FindingKind, Id, Severity, Span, Subject};
 
@@ -118,10 +118,6 @@ async fn step(
     State(office): State<Arc<Office>>,
     Sent(step): Sent<StepWire>,
 ) -> Result<axum::http::StatusCode, Problem> {
-    if step.act == TAKE_BACK {
-        take_back(&office, &visitor, step.alerts.into_iter().map(AlertNo).collect()).await?;
-        return Ok(axum::http::StatusCode::NO_CONTENT);
-    }
     let act = act(&step, office.now())?;
     let alerts = step.alerts.into_iter().map(AlertNo).collect();
     step_all(&office, &visitor, alerts, &act).await?;
@@ -134,6 +130,7 @@ fn act(step: &StepWire, now: EventTime) -> Result<Act, Problem> {
         ("acknowledge", _) => Ok(Act::Acknowledge),
         ("snooze", hours @ 1..=2160) => Ok(Act::Snooze { until: now + Span::from_hours(hours) }),
         ("snooze", _) => Err(Problem::wrong("`hours` must lie between 1 and 2160")),
+        (TAKE_BACK, _) => Ok(Act::Withdraw),
         ("close", _) if reason.is_empty() => {
             Err(Problem::wrong("`reason` must say why the alert is closed although it still stands"))
         }

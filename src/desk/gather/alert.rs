@@ -15,10 +15,7 @@ use crate::desk::words;
 use crate::ledger::{
     AlertStory, DeliveryState, Latest, StoredAlert, StoredDelivery, StoredFinding, StoredStep,
 };
-use crate::model::{EventTime, Severity, Span, System};
-
-/// Whoever takes an acknowledgement or a snooze back puts the alert off for no longer than this.
-pub const TAKEN_BACK: Span = Span::from_millis(1);
+use crate::model::{EventTime, Severity, System};
 
 /// An alert in a list, with what its finding is known as now, if that is open.
 pub fn alert_row(
@@ -187,29 +184,11 @@ pub fn alert(
 /// What was done and who was told, in the order of time.
 fn history(system: &System, story: &AlertStory, now: EventTime) -> Vec<(Moment, String, String)> {
     let author = |by: Option<&String>| by.cloned().unwrap_or_else(|| "Basinward".to_owned());
-    let steps = (0..story.steps.len()).filter_map(|at| {
-        let step = &story.steps[at];
-        let says = match (is_taken_back(&story.steps, at), at.checked_sub(1)) {
-            // It was put off for no time at all, and both are one deed of one person.
-            (true, _) => return None,
-            (false, Some(before)) if is_taken_back(&story.steps, before) => {
-                "took that back: it waits for somebody again".to_owned()
-            }
-            (false, _) => did(system, step, now),
-        };
-        Some((step.at, author(step.by.as_ref()), says))
-    });
+    let steps = story.steps.iter().map(|step| (step.at, author(step.by.as_ref()), did(system, step, now)));
     let sent = story.sent.iter().map(|sent| (sent.at, author(None), told(sent)));
     let mut history: Vec<_> = steps.chain(sent).collect();
     history.sort_by_key(|(at, ..)| *at); // stable: of one moment, what was done comes before who was told
     history.into_iter().map(|(at, by, says)| (words::moment(at, now, &system.zone), by, says)).collect()
-}
-
-/// Whether the step at `at` and the one after it took an acknowledgement or a snooze back.
-fn is_taken_back(steps: &[StoredStep], at: usize) -> bool {
-    let [step, next, ..] = &steps[at..] else { return false };
-    matches!(step.deed, Deed::Snoozed { until } if until == next.at && until - step.at <= TAKEN_BACK)
-        && matches!(next.deed, Deed::Woke)
 }
 
 fn told(sent: &StoredDelivery) -> String {
@@ -244,6 +223,7 @@ fn did(system: &System, step: &StoredStep, now: EventTime) -> String {
             format!("snoozed until {}", words::moment(*until, now, &system.zone).words)
         }
         Deed::Woke => "woke from its snooze".to_owned(),
+        Deed::Withdrawn => "took that back: it waits for somebody again".to_owned(),
         Deed::Closed { reason } => format!("closed: {reason}"),
         Deed::Reopened { reason } if reason.is_empty() => "reopened".to_owned(),
         Deed::Reopened { reason } => format!("reopened: {reason}"),
@@ -320,29 +300,6 @@ mod tests {
         assert!(page.contains("the mulch still floats"), "{page}");
         assert!(!page.contains("First: ") && !page.contains("is flooding"), "{page}");
         assert!(page.contains("<summary><h2>What to do</h2></summary>"), "it can still be read: {page}");
-    }
-
-    #[test]
-    fn an_acknowledgement_that_was_taken_back_is_one_line_of_the_history() {
-        let system = samples::terrace();
-        let flood = samples::flood(&system, "quince", at("12:00"));
-        let step = |at: EventTime, deed| StoredStep { at, by: Some("ana".to_owned()), deed };
-        let back = at("13:00") + TAKEN_BACK;
-        let story = AlertStory {
-            alert: alert_of(flood.finding, Stage::Open { since: back }),
-            steps: vec![
-                step(at("12:30"), Deed::Acknowledged),
-                step(at("13:00"), Deed::Snoozed { until: back }),
-                step(back, Deed::Woke),
-                step(at("14:00"), Deed::Snoozed { until: at("15:00") }),
-                step(at("15:00"), Deed::Woke),
-            ],
-            sent: Vec::new(),
-            folded: Vec::new(),
-        };
-        let says: Vec<_> = history(&system, &story, at("18:00")).into_iter().map(|(.., says)| says).collect();
-        assert_eq!(says[..2], ["acknowledged", "took that back: it waits for somebody again"]);
-        assert!(says[2].starts_with("snoozed until") && says[3].starts_with("woke"), "{says:?}");
     }
 
     #[test]

@@ -23,7 +23,7 @@ mod timeline;
 mod water;
 
 pub(in crate::desk) use alert::name_alerts;
-pub use alert::{Present, TAKEN_BACK, alert, alert_row};
+pub use alert::{Present, alert, alert_row};
 pub use board::{board, choices, search_text};
 pub use card::card;
 pub(in crate::desk) use finding::{anchor, below, beside, node_words, sheet as finding_sheet};

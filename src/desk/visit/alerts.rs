@@ -347,68 +347,11 @@ fn ticked(fields: &Fields) -> Vec<AlertNo> {
 async fn acted(office: &Office, visitor: &Visitor, fields: &Fields) -> Result<(), Problem> {
     only_if_may(visitor, Action::Attend)?;
     let ticked = ticked(fields);
-    if fields.get("act") == TAKE_BACK && !ticked.is_empty() {
-        return take_back(office, visitor, ticked).await;
-    }
     let act = wanted(fields, office.now());
     if ticked.is_empty() {
         return Err(Problem::wrong("Tick at least one alert first."));
     }
     step_all(office, visitor, ticked, &act?).await
-}
-
-/// Takes back that somebody took `alerts` on or put them off: they wait for somebody again, and people are told so.
-pub(in crate::desk) async fn take_back(
-    office: &Office,
-    visitor: &Visitor,
-    alerts: Vec<AlertNo>,
-) -> Result<(), Problem> {
-    for (alert, story) in known(office, visitor, &alerts).await? {
-        if !matches!(story.alert.stage, Stage::Acknowledged { .. } | Stage::Snoozed { .. }) {
-            return Err(Problem::conflict(format!(
-                "Nobody has acknowledged or snoozed alert {alert}: there is nothing to take back."
-            )));
-        }
-    }
-    let at = office.now();
-    let until = at + gather::TAKEN_BACK;
-    take(office, visitor, &alerts, at, &Act::Snooze { until }).await?;
-    take(office, visitor, &alerts, until, &Act::Wake).await
-}
-
-/// The stories of `alerts`; none of them if one is not there or beyond reach.
-async fn known(
-    office: &Office,
-    visitor: &Visitor,
-    alerts: &[AlertNo],
-) -> Result<Vec<(AlertNo, AlertStory)>, Problem> {
-    only_if_may(visitor, Action::Attend)?;
-    if alerts.is_empty() || alerts.len() > AT_ONCE {
-        return Err(Problem::wrong(format!("Name from 1 to {AT_ONCE} alerts.")));
-    }
-    let mut known = Vec::new();
-    for alert in alerts {
-        match seen(office, visitor, *alert).await {
-            Ok((story, _)) => known.push((*alert, story)),
-            Err(_) => return Err(Problem::not_found(format!("There is no alert {alert}."))),
-        }
-    }
-    Ok(known)
-}
-
-async fn take(
-    office: &Office,
-    visitor: &Visitor,
-    alerts: &[AlertNo],
-    at: EventTime,
-    act: &Act,
-) -> Result<(), Problem> {
-    for alert in alerts {
-        let work = AlertWork::Step { alert: *alert, act: act.clone() };
-        let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
-        office.desk.orders.place(Order::Alert(order)).await?;
-    }
-    Ok(())
 }
 
 /// Takes `act` with every one of `alerts`; with none, if one of them is not there or beyond reach.
@@ -418,8 +361,22 @@ pub(in crate::desk) async fn step_all(
     alerts: Vec<AlertNo>,
     act: &Act,
 ) -> Result<(), Problem> {
-    known(office, visitor, &alerts).await?;
-    take(office, visitor, &alerts, office.now(), act).await
+    only_if_may(visitor, Action::Attend)?;
+    if alerts.is_empty() || alerts.len() > AT_ONCE {
+        return Err(Problem::wrong(format!("Name from 1 to {AT_ONCE} alerts.")));
+    }
+    for alert in &alerts {
+        if seen(office, visitor, *alert).await.is_err() {
+            return Err(Problem::not_found(format!("There is no alert {alert}.")));
+        }
+    }
+    let at = office.now();
+    for alert in alerts {
+        let work = AlertWork::Step { alert, act: act.clone() };
+        let order = AlertOrder { at, by: Some(visitor.name().to_owned()), work };
+        office.desk.orders.place(Order::Alert(order)).await?;
+    }
+    Ok(())
 }
 
 fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
@@ -430,6 +387,7 @@ fn wanted(fields: &Fields, at: EventTime) -> Result<Act, Problem> {
             let hours: i64 = fields.get("hours").parse().unwrap_or(24);
             Ok(Act::Snooze { until: at + Span::from_hours(hours.clamp(1, 24 * 90)) })
         }
+        TAKE_BACK => Ok(Act::Withdraw),
         "close" if reason.is_empty() => {
             Err(Problem::wrong("Write after “Close because” why it is closed although it still stands."))
         }

@@ -1,0 +1,2 @@
+-- Format 14: a step of an alert may say that somebody took back having acknowledged or snoozed it, which older programs
+-- cannot read.
