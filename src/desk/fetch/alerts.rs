@@ -1,6 +1,5 @@
 //! The alerts of open findings.
 
-use crate::alerts::{Closing, Stage};
 use crate::ledger::{AlertFilter, LedgerFault, StoredAlert, StoredFinding, View};
 use crate::model::{FindingKind, Id, Subject};
 
@@ -9,8 +8,8 @@ const STANDING: usize = 20_000;
 /// Closed alerts of one kind at one system among which that of a finding is looked for.
 const CLOSED: usize = 50;
 
-/// The alerts of the findings in `open`, of `system` or of all: those that stand, and those that somebody closed although
-/// the finding goes on.
+/// The alerts about the findings in `open`, of `system` or of all: those that stand, or else the newest that is closed,
+/// for somebody may have closed it although its finding goes on. Of a storm only what stands.
 pub(in crate::desk) fn alerts(
     view: &View,
     system: Option<&Id>,
@@ -19,6 +18,9 @@ pub(in crate::desk) fn alerts(
     let stand = AlertFilter { system: system.cloned(), standing: Some(true), ..AlertFilter::default() };
     let mut alerts = view.alerts(&stand, STANDING)?;
     alerts.sort_by(|a, b| key(a).cmp(&key(b)));
+    if alerts.len() == STANDING {
+        return Ok(alerts);
+    }
     let mut closed = Vec::new();
     for stored in open {
         let sought = (&stored.system, stored.finding.kind, &stored.finding.subject);
@@ -34,7 +36,7 @@ fn key(alert: &StoredAlert) -> (&Id, FindingKind, &Subject) {
     (&alert.system, alert.finding.kind, &alert.finding.subject)
 }
 
-/// The alert about `stored` that somebody closed since it was raised.
+/// The newest alert about `stored` that is closed.
 fn closed_of(view: &View, stored: &StoredFinding) -> Result<Option<StoredAlert>, LedgerFault> {
     let filter = AlertFilter {
         system: Some(stored.system.clone()),
@@ -42,15 +44,6 @@ fn closed_of(view: &View, stored: &StoredFinding) -> Result<Option<StoredAlert>,
         kind: Some(stored.finding.kind),
         ..AlertFilter::default()
     };
-    let newest = view
-        .alerts(&filter, CLOSED)?
-        .into_iter()
-        .find(|alert| alert.finding.subject == stored.finding.subject);
-    Ok(newest.filter(|alert| match &alert.stage {
-        Stage::Closed { at, how: Closing::Dismissed { .. } } => *at >= stored.raised_at,
-        Stage::Closed { how: Closing::Cleared, .. }
-        | Stage::Open { .. }
-        | Stage::Acknowledged { .. }
-        | Stage::Snoozed { .. } => false,
-    }))
+    let mut closed = view.alerts(&filter, CLOSED)?.into_iter();
+    Ok(closed.find(|alert| alert.finding.subject == stored.finding.subject))
 }
