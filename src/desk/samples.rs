@@ -1,10 +1,12 @@
 //! Systems for the tests of this module.
 
 use super::gather::{self, Lately};
-use super::sheet::PlanSheet;
+use super::sheet::{PlanSheet, Urgency};
+use super::upkeep::TaskRow;
 use crate::ledger::{DoseRecord, StoredFinding};
 use crate::model::{EventTime, Evidence, Finding, FindingKind, Severity, Subject, System};
 use crate::systemfile;
+use crate::upkeep::{Day, Task, TaskKey, TaskKind, Window};
 
 /// The plan that the tests of pages and their bench use as well.
 const TERRACE: &str = include_str!("../../tests/yards/terrace.toml");
@@ -95,5 +97,36 @@ pub(super) fn flood(system: &System, basin: &str, at: EventTime) -> StoredFindin
             estimate: serde_json::Map::from_iter([("standing_h".to_owned(), 9.5.into())]),
             evidence: vec![Evidence { at: Some(at), says: "The float has been up for 9.5 h.".into() }],
         },
+    }
+}
+
+/// A task of `system` that is due at `at`.
+pub(super) fn task(system: &System, kind: TaskKind, subject: Subject, at: EventTime) -> Task {
+    Task {
+        key: TaskKey { system: system.id.clone(), kind, subject },
+        property: system.property.clone(),
+        window: Window { earliest: at, due: at, latest: at },
+        urgency: Severity::Info,
+        mends: false,
+        reason: String::new(),
+        materials: Vec::new(),
+        minutes: 15,
+    }
+}
+
+/// A task at the first basin of the terrace, due on `day`.
+pub(super) fn task_row(kind: TaskKind, day: Day) -> TaskRow {
+    let system = terrace();
+    let at = "2026-09-01T12:00:00Z".parse().expect("a time");
+    let task = task(&system, kind, Subject::Basin(system.basins[0].id.clone()), at);
+    TaskRow {
+        system: (system.id.to_string(), system.name.clone()),
+        property: "Alder Court".to_owned(),
+        title: task.key.title(&system),
+        urgency: Urgency::NextVisit,
+        window: [day; 3],
+        over: false,
+        visit: None,
+        task,
     }
 }

@@ -92,17 +92,9 @@ mod tests {
     }
 
     fn levelled(system: &System, day: u32) -> StoredService {
-        let record = ServiceRecord {
-            subject: Subject::Splitter(system.splitters[1].id.clone()),
-            at: at(day),
-            work: vec![Work::SplitterLevelled],
-            air_gap_mm: None,
-            mulch_found_mm: None,
-            mulch_left_mm: None,
-            obstruction: None,
-            level: None,
-            note: String::new(),
-        };
+        let subject = Subject::Splitter(system.splitters[1].id.clone());
+        let record =
+            ServiceRecord { work: vec![Work::SplitterLevelled], ..ServiceRecord::look(subject, at(day)) };
         StoredService {
             no: 1,
             key: RecordKey::new("0f5b2c1e-77aa-4c55-9c5e-5ec2e7f16011").unwrap(),

@@ -437,7 +437,6 @@ pub(in crate::desk) fn record_address(row: &TaskRow) -> String {
 mod tests {
     use super::*;
     use crate::desk::samples;
-    use crate::upkeep::Window;
 
     #[test]
     fn work_at_a_basin_is_proved_at_the_splitter_that_feeds_it() {
@@ -445,17 +444,8 @@ mod tests {
         let basin = system.find_basin("quince").unwrap();
         let above = system.tree().parent(basin).unwrap().splitter;
         let subject = Subject::Splitter(system.splitter(above).id.clone());
-        let key = TaskKey { system: system.id.clone(), kind: TaskKind::FlowTest, subject };
-        let task = Task {
-            property: system.property.clone(),
-            window: Window { earliest: now, due: now, latest: now },
-            urgency: Severity::Info,
-            mends: false,
-            reason: String::new(),
-            materials: Vec::new(),
-            minutes: 20,
-            key: key.clone(),
-        };
+        let task = samples::task(&system, TaskKind::FlowTest, subject, now);
+        let key = task.key.clone();
         let upkeep = Upkeep { tasks: [(key.clone(), task)].into(), ..Upkeep::default() };
         let of = |subject| proofs(&upkeep, &system, &subject, now);
         let found = of(Subject::Basin(system.basin(basin).id.clone()));

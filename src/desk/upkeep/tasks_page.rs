@@ -252,33 +252,9 @@ pub(super) fn many(count: usize, thing: &str) -> String {
 mod tests {
     use super::*;
     use crate::desk::samples;
-    use crate::model::{EventTime, Severity};
-    use crate::upkeep::{Task, TaskKey, Window};
 
     fn due(day: Day) -> TaskRow {
-        let system = samples::terrace();
-        let at: EventTime = "2026-09-01T12:00:00Z".parse().unwrap();
-        let subject = Subject::Basin(system.basins[0].id.clone());
-        let key = TaskKey { system: system.id.clone(), kind: TaskKind::InspectOutlet, subject };
-        TaskRow {
-            system: (system.id.to_string(), system.name.clone()),
-            property: "Alder Court".to_owned(),
-            title: key.title(&system),
-            urgency: Urgency::NextVisit,
-            window: [day; 3],
-            over: false,
-            visit: None,
-            task: Task {
-                property: system.property.clone(),
-                window: Window { earliest: at, due: at, latest: at },
-                urgency: Severity::Info,
-                mends: false,
-                reason: String::new(),
-                materials: Vec::new(),
-                minutes: 15,
-                key,
-            },
-        }
+        samples::task_row(TaskKind::InspectOutlet, day)
     }
 
     #[test]

@@ -208,9 +208,6 @@ fn hours(minutes: u32) -> String {
 mod tests {
     use super::*;
     use crate::desk::samples;
-    use crate::desk::sheet::Urgency;
-    use crate::model::{Severity, Subject};
-    use crate::upkeep::{Task, TaskKey, Window};
 
     fn nothing_planned(next: Option<TaskRow>) -> String {
         let today = Day(20_514);
@@ -234,30 +231,8 @@ mod tests {
 
     #[test]
     fn where_no_visit_is_planned_it_says_until_when_and_what_comes_next() {
-        let system = samples::terrace();
-        let at = "2026-09-01T12:00:00Z".parse().unwrap();
-        let subject = Subject::Basin(system.basins[0].id.clone());
-        let key = TaskKey { system: system.id.clone(), kind: TaskKind::RenewMulch, subject };
         let due = Day(20_514).plus(183);
-        let next = TaskRow {
-            system: (system.id.to_string(), system.name.clone()),
-            property: "Alder Court".to_owned(),
-            title: key.title(&system),
-            urgency: Urgency::NextVisit,
-            window: [due, due, due],
-            over: false,
-            visit: None,
-            task: Task {
-                property: system.property.clone(),
-                window: Window { earliest: at, due: at, latest: at },
-                urgency: Severity::Info,
-                mends: false,
-                reason: String::new(),
-                materials: Vec::new(),
-                minutes: 60,
-                key,
-            },
-        };
+        let next = samples::task_row(TaskKind::RenewMulch, due);
         let title = next.title.clone();
         let page = nothing_planned(Some(next));
         let until = Day(20_514).plus(120);
