@@ -4,7 +4,7 @@ use super::Readings;
 use super::battery::low_at;
 use super::finding::{findings, shown_at};
 use super::rhythm::rhythm;
-use super::sensors::{QUIET, is_nearly_empty, low_words};
+use super::sensors::{QUIET, in_doubt, is_nearly_empty, low_words};
 use super::system::past;
 use crate::advice::{basin_title, sensor_title};
 use crate::desk::sheet::{DayHeard, RefusedSheet, SensorPage};
@@ -110,27 +110,13 @@ fn heard_times(record: &SensorRecord) -> u64 {
 /// What the open findings say of it, and how many readings speak for it where none does; since when it is quiet, where
 /// that is long.
 fn verdict(open: &[StoredFinding], heard: u64, quiet: Option<String>) -> String {
-    let doubts: Vec<&str> = open
-        .iter()
-        .filter_map(|stored| match stored.finding.kind {
-            FindingKind::SensorSilent => Some("it is silent"),
-            FindingKind::SensorStuck => Some("it is stuck"),
-            FindingKind::SensorImplausible => Some("what it says cannot be right"),
-            FindingKind::Flooding
-            | FindingKind::Ponding
-            | FindingKind::SlowSoak
-            | FindingKind::BlockedOutlet
-            | FindingKind::UnevenSplit
-            | FindingKind::NoWater
-            | FindingKind::UnexpectedWater
-            | FindingKind::BatteryLow => None,
-        })
-        .collect();
+    let of_itself = open.iter().filter(|stored| stored.finding.kind != FindingKind::BatteryLow);
+    let doubts: Vec<&str> = of_itself.filter_map(|stored| in_doubt(stored.finding.kind)).collect();
     if let Some(since) = quiet.filter(|_| doubts.is_empty()) {
         return format!("Not heard since {since}: what it would tell since then, nobody knows.");
     }
     match (doubts.is_empty(), heard) {
-        (false, _) => format!("Not believed: {}.", doubts.join(", and ")),
+        (false, _) => format!("Not believed: it is {}.", doubts.join(", and ")),
         (true, 0) => "Never heard yet.".to_owned(),
         (true, 1) => "Heard once so far: too little to tell whether it is to be believed.".to_owned(),
         (true, few) if few < ENOUGH => {

@@ -132,11 +132,11 @@ pub(super) fn doubt(open: &[StoredFinding], name: &str, readings: Readings<'_>) 
 }
 
 /// What a finding about a sensor makes doubtful; none of findings about water.
-const fn in_doubt(kind: FindingKind) -> Option<&'static str> {
+pub(super) const fn in_doubt(kind: FindingKind) -> Option<&'static str> {
     match kind {
         FindingKind::SensorSilent => Some("silent"),
         FindingKind::SensorStuck => Some("stuck at one value"),
-        FindingKind::SensorImplausible => Some("not believed: it says what cannot be"),
+        FindingKind::SensorImplausible => Some("telling what cannot be"),
         FindingKind::BatteryLow => Some("battery nearly empty"),
         FindingKind::Flooding
         | FindingKind::Ponding

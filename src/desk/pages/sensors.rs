@@ -73,7 +73,7 @@ fn line(state: &SensorState) -> Markup {
     let row = &state.row;
     html! {
         a class="target" href=(row.page) { (row.words) }
-        @if let Some((value, at)) = &row.last { ": " b { (value) } " " span class="when" { (mark::time(at)) } }
+        @if let Some((value, at)) = &row.last { " " b { (value) } " " span class="when" { (mark::time(at)) } }
         br;
         @match (&row.doubt, &row.last) {
             (Some((urgency, says)), _) => span class={ "trouble " (urgency.class()) } { (mark::sign(*urgency)) " " (words::capitalised(says)) },
