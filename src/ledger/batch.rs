@@ -234,7 +234,7 @@ fn clip(text: &str) -> &str {
 
 /// The beginning of `bytes` for people.
 fn excerpt(bytes: &[u8]) -> String {
-    legible(&bytes[..bytes.len().min(EXCERPT_BYTES)])
+    legible(&bytes[..bytes.len().min(EXCERPT_BYTES)]).into_owned()
 }
 
 #[cfg(test)]

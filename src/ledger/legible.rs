@@ -1,22 +1,23 @@
 //! Payloads for people.
 
+use std::borrow::Cow;
 use std::fmt::Write;
 
 /// Bytes of a payload that are told one by one.
 const BYTES: usize = 48;
 
 /// The beginning of a payload: as the text that it is, or byte by byte in hexadecimal where it is none.
-pub(super) fn legible(bytes: &[u8]) -> String {
+pub(super) fn legible(bytes: &[u8]) -> Cow<'_, str> {
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text,
         // Cut in the middle of a character.
         Err(fault) if fault.error_len().is_none() => {
             std::str::from_utf8(&bytes[..fault.valid_up_to()]).unwrap_or_default()
         }
-        Err(_) => return hexadecimal(bytes),
+        Err(_) => return hexadecimal(bytes).into(),
     };
     let is_odd = |char: char| char.is_control() && !char.is_whitespace();
-    if text.contains(is_odd) { hexadecimal(bytes) } else { text.to_owned() }
+    if text.contains(is_odd) { hexadecimal(bytes).into() } else { text.into() }
 }
 
 /// `0x 82 a2 62`
