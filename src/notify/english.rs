@@ -79,7 +79,8 @@ fn single(why: Why, item: &Item, system: Option<&System>, pages: &str, acknowled
     let subject = clipped(&if item.over {
         format!("Over: {}", said.headline)
     } else if item.reopened {
-        format!("{}Open again: {}", prefix(why), said.headline)
+        // Only those who are reminded, or asked instead of others, have to know why they are told.
+        format!("{}Open again: {}", if why == Why::Again { "" } else { prefix(why) }, said.headline)
     } else {
         format!("{}{}: {}", prefix(why), capitalised(severity_words(item.finding.severity)), said.headline)
     });
@@ -349,6 +350,6 @@ mod tests {
                 assert!(!text.contains("is flooding") && !text.contains("Take care:"), "{text}");
             }
         }
-        assert!(flood(false, true).subject.starts_with("Again. Open again: "));
+        assert!(flood(false, true).subject.starts_with("Open again: "));
     }
 }
