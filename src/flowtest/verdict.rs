@@ -17,6 +17,9 @@ const SURE: f64 = 0.95;
 const COVERAGE: f64 = 0.95;
 /// More runs than this are not asked for: buckets tell sooner.
 const MOST_RUNS: usize = 6;
+/// Probes err by this much alike in every run, as a standard deviation of the log ratio: what they are used to show is
+/// not known better (common practice, no published source).
+const PROBES_ALIKE: f64 = 0.05;
 
 /// What is said of a splitter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -97,6 +100,24 @@ impl Outcome {
     }
 }
 
+/// A log ratio by several runs.
+#[derive(Clone, Copy)]
+struct Measured {
+    x: f64,
+    /// Variance of the part by which runs differ.
+    by_chance: f64,
+    /// Variance of the part that all runs share.
+    alike: f64,
+    runs: usize,
+}
+
+impl Measured {
+    /// Its variance after as many `more` runs of the same kind.
+    fn variance(&self, more: usize) -> f64 {
+        self.by_chance * self.runs as f64 / (self.runs + more) as f64 + self.alike
+    }
+}
+
 fn split(system: &System, runs: &[Run], ix: SplitterIx) -> SplitResult {
     let splitter = system.splitter(ix);
     let (id, design_a) = (splitter.id.clone(), splitter.split[0]);
@@ -117,7 +138,14 @@ fn split(system: &System, runs: &[Run], ix: SplitterIx) -> SplitResult {
             next,
         };
     };
-    let (x, variance) = (all.estimate.value, all.estimate.variance);
+    let by_probes = runs.iter().any(|run| run.method == Method::Probes);
+    let measured = Measured {
+        x: all.estimate.value,
+        by_chance: all.estimate.variance,
+        alike: if by_probes { PROBES_ALIKE.powi(2) } else { 0.0 },
+        runs: all.count,
+    };
+    let (x, variance) = (measured.x, measured.variance(0));
     let within = within(design_a, x, variance);
     let verdict = verdict(within);
     let reach = normal::half_width(COVERAGE) * variance.sqrt();
@@ -130,7 +158,7 @@ fn split(system: &System, runs: &[Run], ix: SplitterIx) -> SplitResult {
         runs: all.count,
         scatter: (all.count > 1).then_some(all.birge),
         verdict,
-        next: next(verdict, design_a, (x, variance, all.count), runs),
+        next: next(verdict, design_a, measured, runs),
     }
 }
 
@@ -148,7 +176,7 @@ fn verdict(within: f64) -> Verdict {
     }
 }
 
-fn next(verdict: Verdict, design_a: f64, (x, variance, count): (f64, f64, usize), runs: &[Run]) -> Next {
+fn next(verdict: Verdict, design_a: f64, measured: Measured, runs: &[Run]) -> Next {
     match verdict {
         Verdict::Even => Next::Nothing,
         Verdict::Uneven => Next::TellApart,
@@ -156,8 +184,7 @@ fn next(verdict: Verdict, design_a: f64, (x, variance, count): (f64, f64, usize)
         Verdict::Unclear => {
             // Were the estimate right, how many runs of the same kind would make it sure?
             let tells = |more: &usize| {
-                let variance = variance * count as f64 / (count + more) as f64;
-                self::verdict(within(design_a, x, variance)) != Verdict::Unclear
+                self::verdict(within(design_a, measured.x, measured.variance(*more))) != Verdict::Unclear
             };
             let by_buckets = runs.last().is_some_and(|run| run.method == Method::Buckets);
             match (1..=MOST_RUNS).find(tells) {

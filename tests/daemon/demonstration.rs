@@ -43,23 +43,30 @@ fn water_run_on_purpose_is_seen_arriving_measured_judged_and_kept() {
         let is_clear = || splits_of(&test(&key)["outcome"]).iter().all(|split| width(split) < 0.3);
         within_six_hours(&yard, || measured() || page(&key).contains("rain touched"));
         if answered && measured() && is_clear() {
+            assert_eq!(step(&key, "finish"), 204);
             return Some(key);
         }
         assert_eq!(step(&key, "give-up"), 204);
         None
     };
-    let key = (0..20).find_map(dry).expect("the soil is not wet for ever");
-    assert_eq!(step(&key, "finish"), 204);
-    let told = test(&key);
-    let splits = splits_of(&told["outcome"]);
-    for split in splits {
-        assert_ne!(split["verdict"], "uneven", "{split}");
-        let share = split["share_a"].as_f64().expect("a share");
-        // One run is judged by what it claims to know.
-        assert!((share - 0.5).abs() < width(split), "{split}");
+    let proved: Vec<String> = (0..30).filter_map(dry).take(3).collect();
+    assert_eq!(proved.len(), 3, "the soil is not wet for ever");
+    let outcomes: Vec<Value> = proved.iter().map(|key| test(key)["outcome"].clone()).collect();
+    for place in 0..3 {
+        let of_one = || outcomes.iter().map(|outcome| &splits_of(outcome)[place]);
+        println!("{:?}", of_one().map(Value::to_string).collect::<Vec<_>>());
+        for split in of_one() {
+            let (within, is_uneven) =
+                (split["within"].as_f64().expect("probable"), split["verdict"] == "uneven");
+            assert_eq!(is_uneven, within <= 0.05, "{split}");
+        }
+        // One run in twenty is off by more than it claims to know, and more of them are in wet soil.
+        let share = middle(of_one().map(|split| split["share_a"].as_f64().expect("a share")).collect());
+        assert!((share - 0.5).abs() < 0.1, "{:?}", of_one().collect::<Vec<_>>());
     }
-    assert_eq!((splits.len(), &told["run_ends"][0]["by"]), (3, &json!("Sam")), "{told}");
-    assert!(told["ended"].is_string() && step(&key, "run-ended") == 422, "{told}");
+    let told = test(&proved[0]);
+    assert_eq!((splits_of(&told["outcome"]).len(), &told["run_ends"][0]["by"]), (3, &json!("Sam")), "{told}");
+    assert!(told["ended"].is_string() && step(&proved[0], "run-ended") == 422, "{told}");
 }
 
 #[test]

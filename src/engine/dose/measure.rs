@@ -17,6 +17,8 @@ const COMMON_METERED: f64 = 0.7;
 const COMMON_FREE: f64 = 0.5;
 /// Change of what sensors show (logarithm) with the logarithm of the water, far from their fullness.
 const RESPONSE: f64 = 1.0;
+/// The local slope is never taken for less: a full sensor tells next to nothing of shares.
+const LEAST_SLOPE: f64 = 0.1;
 
 /// What a basin's sensor shows of water, and how well.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -117,6 +119,11 @@ impl Part {
     /// Change of what the sensor shows with the logarithm of the water as it is.
     pub(super) fn local_slope(&self) -> f64 {
         f64::from(self.slope) * (1.0 - f64::from(self.full))
+    }
+
+    /// Standard deviation of the logarithm of the basin's water.
+    pub(super) fn share_deviation(&self) -> f64 {
+        f64::from(self.deviation) / self.local_slope().max(LEAST_SLOPE)
     }
 
     const UNKNOWN: Self = Self {

@@ -3,7 +3,7 @@
 use super::cause::Cause;
 use super::diagnose::{Explanation, Weighed};
 use super::gains::Gains;
-use super::measure::{Measured, PartState};
+use super::measure::{Measured, Part, PartState};
 use super::recent::Recent;
 use super::rises::{Missing, Risen};
 use crate::engine::board::{Conclusion, Spot};
@@ -17,6 +17,9 @@ use crate::stats::bayes::{logistic, logit};
 const WORTH_A_VISIT: f64 = 0.105;
 /// What asked for a visit asks for it until it is smaller by this factor: an alert that flaps is one too many.
 const STILL_WORTH: f64 = 0.75;
+
+/// A dose that was seen, and no rain with it, is not told as worth nothing at all.
+const LEAST_QUALITY: f64 = 0.01;
 
 /// A dose with its shares, of which `changes` are the logarithms against the usual.
 pub(super) fn dose(
@@ -32,14 +35,16 @@ pub(super) fn dose(
         .filter_map(|(basin, change)| Some((basin, gains.share(system, basin) * (*change)?.exp())))
         .collect();
     let total: f64 = shares.iter().map(|(_, share)| share).sum();
-    let known = measured.parts.iter().filter(|part| part.state == PartState::Measured);
-    let certain: f64 = known.map(|part| 1.0 - f64::from(part.deviation).min(1.0)).sum();
-    let certain = certain / measured.parts.len() as f64;
+    let shows = |part: &&Part| part.state == PartState::Measured && part.deviation < 1.0;
+    let seen = || measured.parts.iter().filter(shows);
+    let certain: f64 = seen().map(|part| 1.0 - part.share_deviation().min(1.0)).sum();
+    let certain = (certain / measured.parts.len() as f64).max(LEAST_QUALITY);
+    let is_worthless = measured.rain || seen().next().is_none();
     Dose {
         at: began,
         litres: measured.metered.map(|litres| round(litres, 1)),
         shares: shares.into_iter().map(|(basin, share)| (basin, round(share / total, 4))).collect(),
-        quality: round(if measured.rain { 0.0 } else { certain }, 2),
+        quality: round(if is_worthless { 0.0 } else { certain }, 2),
     }
 }
 

@@ -15,8 +15,6 @@ const AT_FIRST: f64 = 0.05;
 const WANDERS_A_DAY: f64 = 0.02;
 /// A single dose may differ from the doses before it by this much.
 const BETWEEN_DOSES: f64 = 0.25;
-/// The local slope is never taken for less: a full sensor tells next to nothing of shares.
-const LEAST_SLOPE: f64 = 0.1;
 /// Logarithms of shares against the design beyond these are as good as nothing and everything.
 const MOST: (f64, f64) = (-4.0, 2.5);
 
@@ -88,8 +86,7 @@ impl Tracks {
 fn worth(part: &Part, common: f64) -> Option<(f64, f64)> {
     let share = part.log_share(common);
     let known = part.state != PartState::Unknown && share.is_finite();
-    let deviation = f64::from(part.deviation) / part.local_slope().max(LEAST_SLOPE);
-    known.then(|| (share.clamp(MOST.0, MOST.1), deviation * deviation))
+    known.then(|| (share.clamp(MOST.0, MOST.1), part.share_deviation().powi(2)))
 }
 
 impl Track {
