@@ -12,6 +12,7 @@ mod oracles;
 mod recession;
 mod robust;
 mod run_lengths;
+mod runs_of_water;
 mod snapshots;
 mod trend;
 
