@@ -254,7 +254,7 @@ impl UseWatch {
         } else if view.meter_gap.is_none() && quiet >= QUIET.max(gap) || quiet >= LONG_QUIET.max(gap) {
             let is_long = quiet >= LONG_QUIET.max(gap);
             let severity = if is_long { Severity::Warning } else { Severity::Info };
-            (severity, if is_long { 0.7 } else { 0.45 }, words::quiet(view.system, last, self.longest_gap))
+            (severity, if is_long { 0.7 } else { 0.6 }, words::quiet(view.system, last, self.longest_gap))
         } else {
             return;
         };

@@ -54,7 +54,6 @@ fn water_run_on_purpose_is_seen_arriving_measured_judged_and_kept() {
     let outcomes: Vec<Value> = proved.iter().map(|key| test(key)["outcome"].clone()).collect();
     for place in 0..3 {
         let of_one = || outcomes.iter().map(|outcome| &splits_of(outcome)[place]);
-        println!("{:?}", of_one().map(Value::to_string).collect::<Vec<_>>());
         for split in of_one() {
             let (within, is_uneven) =
                 (split["within"].as_f64().expect("probable"), split["verdict"] == "uneven");

@@ -103,7 +103,6 @@ fn a_run_claims_of_a_splitter_no_more_than_is_so() {
             let is_even = (share - split.design_a).abs() < TOLERANCE;
             wronged += usize::from(is_even && split.verdict == Verdict::Uneven);
         }
-        println!("{name}: {held} of {all} held, {wronged} called uneven that were not");
         assert!(all >= 100, "{name}: {all}");
         assert!(held * 100 >= all * 93, "{name}: {held} of {all}");
         assert!(wronged * 100 <= all, "{name}: {wronged} of {all}");

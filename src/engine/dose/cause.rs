@@ -113,13 +113,13 @@ impl Cause {
         }
     }
 
-    /// Prior log odds: outlets clog more often than splitters settle, and both more often than sensors lose their
-    /// gain without other signs; small sizes are likelier than large ones (common practice, no published source).
+    /// Prior log odds: outlets clog and splitters settle far more often than sensors lose their gain without other
+    /// signs; small sizes are likelier than large ones (common practice, no published source).
     pub(super) fn prior(self) -> f64 {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
-            Self::Blocked { passes, .. } => -0.5 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
-            Self::Sensor { change, .. } => -3.5 - 0.5 * (change / 1.5).powi(2),
+            Self::Blocked { passes, .. } => -1.0 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
+            Self::Sensor { change, .. } => -4.5 - 0.5 * (change / 1.5).powi(2),
         }
     }
 }

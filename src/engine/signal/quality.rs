@@ -6,6 +6,9 @@ use crate::model::{EventTime, Span};
 
 /// Soil never holds more water than this, m³/m³ (flag C02 of Dorigo et al. 2013, Vadose Zone J. 12(3)).
 const WETTEST: f64 = 0.60;
+/// A probe in soil that is as wet as can be may say this much more, m³/m³: as well as such probes are sold to know
+/// (common practice, no published source).
+const ACCURACY: f64 = 0.03;
 /// Soil that receives water is never drier than this, m³/m³ (driest wilting point of the USDA
 /// classes is 0.024; common practice, no published source for the margin).
 const DRIEST: f64 = 0.01;
@@ -63,7 +66,7 @@ impl ProbeQuality {
         self.first.get_or_insert(at);
         self.count_spike(at, value);
         self.extend_run(at, value);
-        self.out_of_range = match (self.out_of_range, (DRIEST..=WETTEST).contains(&value)) {
+        self.out_of_range = match (self.out_of_range, (DRIEST..=WETTEST + ACCURACY).contains(&value)) {
             (before, false) if before >= OUT_OF_RANGE - 1 => OUT_OF_RANGE + BACK_IN_RANGE,
             (before, false) => before + 1,
             (before, true) if before > OUT_OF_RANGE => before - 1,
@@ -192,7 +195,7 @@ mod tests {
         let min = feed(&mut quality, 0, [0.7; 4]);
         assert_eq!(quality.doubt(), Some(Doubt::OutOfRange { value: 0.7 }));
         // Between doses it shows what soil may hold; it is believed again after a day without more.
-        let min = feed(&mut quality, min, [0.5; 90].into_iter().chain([0.61; 5]));
+        let min = feed(&mut quality, min, [0.5; 90].into_iter().chain([0.64; 5]));
         assert!(!quality.is_steady());
         let min = feed(&mut quality, min, honest(1));
         assert!(!quality.is_steady());

@@ -21,8 +21,8 @@ const MATTERS_H: f64 = 0.75;
 const ALONE_FROM: f64 = 2.0;
 /// How often a floor found slow is slow, where a meter counts the loads and a probe tells this basin's part of them, and
 /// where one of them is guessed; measured by the scoreboard.
-const MEASURED: f64 = 0.93;
-const GUESSED: f64 = 0.65;
+const MEASURED: f64 = 0.9;
+const GUESSED: f64 = 0.5;
 
 /// Everything that goes into the finding.
 pub(super) struct Report<'a> {
