@@ -3,52 +3,93 @@
   'use strict';
   const { make } = window.bench ?? {};
   const SENSORS = [
-    ['float', 'Float switch, which tells when water stands', 'height_mm', 'Height above the floor', 120],
-    ['overflow', 'Second float near the rim', 'height_mm', 'Height above the floor', 260],
-    ['moisture', 'Moisture probe in the soil', 'depth_mm', 'Depth below the floor', 250],
+    ['float', 'Float switch, which tells when water stands'],
+    ['overflow', 'Second float near the rim'],
+    ['moisture', 'Moisture probe in the soil'],
   ];
-  const MOISTURE_UNITS = [['', 'recognised by themselves'], ['%', 'percent'], ['m3/m3', 'm³/m³, from 0 to 1']];
+  // These are heard without being named, if they send under their own names.
+  const UNNAMED = [
+    ['temperature', 'Soil temperature'],
+    ['battery', 'Battery level'],
+  ];
+  const CHIPS = [['', 'medium, as usual'], ['fine', 'fine'], ['medium', 'medium'], ['coarse', 'coarse']];
+  // The usual heights of floats fit a basin of this depth; in a shallower one they shrink with it.
+  const DEPTH_MM = 300;
+  const HOURS = { s: 1 / 3600, m: 1 / 60, min: 1 / 60, h: 1, d: 24 };
 
   // `changed` is called after every change, `drawForm` where fields come or go.
-  const parts = ({ given, system, fields, pipes, form, changed, drawForm }) => {
-    const { read, write, faultLines, field, text, quantity, choice, tick, fold } = fields;
-    const ownTopic = (...names) => [given.prefix, system.id || '…', ...names].join('/');
-    
+  const parts = ({ isNew, system, fields, sensors, pipes, form, changed, drawForm }) => {
+    const { read, write, faultLines, field, text, number, day, quantity, choice, spot, tick, fold } = fields;
+    const nameOf = (basin) => basin.plant || basin.id;
+    // What a sensor was before it was taken off, should it come back.
+    const before = new WeakMap();
 
-    const assigning = (pointer, names) => {
-      const topic = `${pointer}/topic`;
-      const present = read(pointer)?.topic;
-      const topics = given.strays.map((stray) => [stray.topic, `${stray.topic}: ${stray.sample}`.slice(0, 90)]);
-      if (present && !topics.some(([known]) => known === present)) topics.unshift([present, present]);
-      const options = [['', 'its own name'], ...topics];
-      // A list shows one line only: the whole topic stands below it.
-      const chosen = make('code', { class: 'chosen', 'data-own': present ? false : names.join('/') }, present || ownTopic(...names));
-      const list = choice(topic, ['Sends as', 'topic'], options, {
-        onchange: (event) => {
-          chosen.textContent = event.target.value || ownTopic(...names);
-          if (event.target.value) delete chosen.dataset.own; else chosen.dataset.own = names.join('/');
-          write(topic, event.target.value || null);
-        },
-      });
-      list.append(chosen);
-      return list;
+    const place = (basin, pointer, key) => {
+      const floats = (usual) => () => usual * Math.min(1, (Number(basin.depth_mm) || DEPTH_MM) / DEPTH_MM);
+      switch (key) {
+        case 'float': return [quantity(`${pointer}/height_mm`, 'Height above the floor', 'mm', floats(120)), sensors.contact(pointer)];
+        case 'overflow': return [quantity(`${pointer}/height_mm`, 'Height above the floor', 'mm', floats(260)), sensors.contact(pointer)];
+        case 'moisture': return [quantity(`${pointer}/depth_mm`, 'Depth below the floor', 'mm', 250), sensors.unit(pointer, key)];
+        default: return [sensors.unit(pointer, key)];
+      }
     };
 
-    const sensorPart = (at, [key, words, size, sizeWords, usual]) => {
+    const sensorPart = (basin, at, [key, words]) => {
       const pointer = `/basin/${at}/${key}`;
       const on = read(pointer) != null;
       const take = (wanted) => {
-        system.basin[at][key] = wanted ? (key === 'moisture' ? { unit: '%' } : {}) : null;
+        const kept = before.get(basin) ?? {};
+        if (!wanted) before.set(basin, { ...kept, [key]: basin[key] });
+        basin[key] = wanted ? kept[key] ?? (key === 'moisture' ? { unit: '%' } : {}) : null;
         changed();
         drawForm(pointer);
       };
-      const unit = key === 'moisture' ? choice(`${pointer}/unit`, ['Its numbers are', 'unit'], MOISTURE_UNITS, {
-        onchange: (event) => write(`${pointer}/unit`, event.target.value || null),
-      }) : null;
+      const called = `${words}, ${nameOf(basin)}`;
+      const asks = UNNAMED.some(([unnamed]) => unnamed === key) ? 'How it sends' : 'Where it sits, and how it sends';
       // Where a sensor waits to be assigned, the choice of it lies open.
-      const details = () => fold(pointer, ['Where it sits, and how it sends', make('span', { class: 'unseen' }, `: ${words}, ${system.basin[at].plant || system.basin[at].id}`)], given.strays.length > 0 || Boolean(read(pointer).topic), make('div', { class: 'pair' },
-        quantity(`${pointer}/${size}`, sizeWords, 'mm', usual), unit), assigning(pointer, [system.basin[at].id, key]));
+      const details = () => fold(pointer, asks, called, sensors.waiting() || Boolean(read(`${pointer}/topic`)),
+        make('div', { class: 'pair' }, ...place(basin, pointer, key)), ...sensors.wiring(pointer, [basin.id, key], key, called));
       return make('div', {}, tick(words, on, take), on ? details() : null, faultLines(pointer));
+    };
+
+    const unnamed = (basin, at) => fold(`/basin/${at}/unnamed`, 'Soil temperature and battery level', nameOf(basin), UNNAMED.some(([key]) => basin[key] != null),
+      make('p', { class: 'hint' }, 'Both are heard without a tick if they send under their own names. With a tick they are expected: you are told when they fall silent.'),
+      ...UNNAMED.map((sensor) => sensorPart(basin, at, sensor)));
+
+    const mulch = (basin, at) => {
+      const pointer = `/basin/${at}/mulch`;
+      return fold(pointer, 'Mulch, and the air gap above it', nameOf(basin), false,
+        make('div', { class: 'pair' },
+          quantity(`${pointer}/depth_mm`, 'Thickness of the mulch', 'mm', 200),
+          choice(`${pointer}/chip`, 'Its chips are', CHIPS),
+          day(`${pointer}/placed`, ['Laid on', 'usually with the system'])),
+        make('p', { class: 'hint' }, 'From these the day is worked out on which the mulch is used up.'),
+        make('div', { class: 'pair' }, quantity(`/basin/${at}/air_gap_mm`, 'Outlet above the mulch', 'mm', 150)),
+        faultLines(pointer));
+    };
+
+    // How long water may stand, in hours; the file has it with a unit.
+    const floodHold = (pointer) => {
+      const [, amount, unit] = /^([\d.]+)\s*([a-z]+)$/.exec(read(pointer) ?? '') ?? [];
+      return number(pointer, ['Standing water is a flood after, hours', 'usually 6, or more where the soil is slow'], {
+        min: 0, value: HOURS[unit] ? Number((Number(amount) * HOURS[unit]).toFixed(3)) : '',
+        oninput: ({ target }) => {
+          const hours = target.value === '' ? null : Number(target.value);
+          if (hours === null) write(pointer, target.validity.badInput ? '?' : null);
+          else write(pointer, Number.isInteger(hours) ? `${hours}h` : `${Number((hours * 60).toFixed(2))}m`);
+        },
+      });
+    };
+
+    const renaming = () => (isNew ? null : make('p', { class: 'hint' }, 'What was measured so far stays under the old short name.'));
+    const more = (basin, at) => {
+      const pointer = `/basin/${at}`;
+      const id = text(`${pointer}/id`, ['Short name', 'id, in the names of its sensors'], {
+        required: true, pattern: '[a-z0-9\\-]+', oninput: null,
+        onchange: (event) => { pipes.rename(basin, event.target.value); changed(); drawForm(`${pointer}/id`); },
+      });
+      return fold(`${pointer}/more`, 'Short name, place on the plan, when it counts as flooded', basin.id, false,
+        id, renaming(), spot(`${pointer}/at`), floodHold(`${pointer}/flood_hold`));
     };
 
     const basinPart = (basin, at) => {
@@ -61,7 +102,7 @@
       // The box bears the plant's name as soon as it is typed.
       const name = () => {
         legend.textContent = basin.plant ? `Basin ${at + 1}: ${basin.plant}` : `Basin ${at + 1}`;
-        out.textContent = `Take ${basin.plant || basin.id} out`;
+        out.textContent = `Take ${nameOf(basin)} out`;
         for (const option of form.querySelectorAll(`option[data-part="${CSS.escape(basin.id)}"]`)) option.textContent = pipes.nameOf(basin);
       };
       name();
@@ -69,14 +110,10 @@
         oninput: (event) => { write(`${pointer}/plant`, event.target.value || null); name(); },
         onchange: (event) => { if (pipes.tellApart(event.target.value)) { changed(); drawForm(); } },
       });
-      const id = text(`${pointer}/id`, ['Short name', 'id, in the names of its sensors'], {
-        required: true, pattern: '[a-z0-9\\-]+', oninput: null,
-        onchange: (event) => { pipes.rename(at, event.target.value); changed(); drawForm(`${pointer}/id`); },
-      });
       return make('fieldset', { class: 'part' }, legend,
-        make('div', { class: 'pair' }, plant, quantity(`${pointer}/area_m2`, 'Floor area', 'm2'), quantity(`${pointer}/depth_mm`, 'Depth', 'mm', 300)),
-        ...SENSORS.map((sensor) => sensorPart(at, sensor)),
-        fold(`${pointer}/id`, `Short name: ${basin.id}`, false, id),
+        make('div', { class: 'pair' }, plant, quantity(`${pointer}/area_m2`, 'Floor area', 'm2'), quantity(`${pointer}/depth_mm`, 'Depth', 'mm', DEPTH_MM)),
+        ...SENSORS.map((sensor) => sensorPart(basin, at, sensor)),
+        mulch(basin, at), unnamed(basin, at), more(basin, at),
         faultLines(pointer),
         make('div', { class: 'buttons' }, out));
     };
@@ -91,18 +128,18 @@
         type: 'number', min: 1, max: 99, step: 'any', value: Math.round(1000 * (splitter.split?.[0] ?? 0.5)) / 10,
         oninput: (event) => { const a = Number(event.target.value) / 100; splitter.split = [a, Math.round((1 - a) * 1e6) / 1e6]; changed(); },
       });
+      const id = text(`${pointer}/id`, ['Short name', 'id, on its label'], {
+        required: true, pattern: '[a-z0-9\\-]+', oninput: null,
+        onchange: (event) => { pipes.rename(splitter, event.target.value); changed(); drawForm(`${pointer}/id`); },
+      });
       return make('fieldset', { class: 'part' }, make('legend', {}, `Splitter ${splitter.id}`),
         make('div', { class: 'pair' }, side(0, 'Side a leads to'), side(1, 'Side b leads to'),
           field(`${pointer}/split`, 'Side a gets, %', share)),
+        fold(`${pointer}/more`, 'Short name and place on the plan', splitter.id, false, id, renaming(), spot(`${pointer}/at`)),
         faultLines(`${pointer}/feeds`), faultLines(pointer));
     };
 
-    // The names that sensors have by themselves follow that of the system.
-    const nameTopics = () => {
-      for (const chosen of form.querySelectorAll('code[data-own]')) chosen.textContent = ownTopic(...chosen.dataset.own.split('/'));
-    };
-
-    return { basinPart, splitterPart, nameTopics };
+    return { basinPart, splitterPart };
   };
 
   window.bench = { ...window.bench, parts };

@@ -14,12 +14,14 @@
 
     // A tree of splitters over the basins, as even as can be, for whoever starts from nothing.
     const plumb = () => {
-      const old = new Map(system.splitter.map((splitter) => [splitter.id, splitter]));
+      const old = system.splitter;
       system.splitter = [];
       const join = (basins, depth) => {
         if (basins.length === 1) return basins[0].id;
-        const id = `s${system.splitter.length + 1}`;
-        const splitter = { ...(old.get(id) ?? {}), id };
+        // Those that there are keep their names; further ones come after all of them.
+        const known = old[system.splitter.length];
+        const id = known?.id ?? freeId('s');
+        const splitter = { ...known, id };
         system.splitter.push(splitter);
         const half = Math.ceil(basins.length / 2);
         const sides = [basins.slice(0, half), basins.slice(half)];
@@ -42,10 +44,11 @@
       });
     };
 
-    const rename = (at, id) => {
-      const before = system.basin[at].id;
-      system.basin[at].id = id;
-      for (const splitter of system.splitter) splitter.feeds = splitter.feeds.map((fedId) => (fedId === before ? id : fedId));
+    // `part` is a basin or a splitter.
+    const rename = (part, id) => {
+      const before = part.id;
+      part.id = id;
+      for (const splitter of system.splitter) splitter.feeds = (splitter.feeds ?? []).map((fedId) => (fedId === before ? id : fedId));
     };
 
     // Plants alike are told apart by a number; who has one already keeps it. Whether any was named anew.

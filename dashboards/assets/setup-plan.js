@@ -15,6 +15,8 @@
 
   // Draws into `figure` whenever the function that it returns is called; `changed` is called once a part was moved.
   const plan = (figure, system, pipes, changed) => {
+    // While a distance is half typed a part has no place.
+    const isPlaced = (part) => Array.isArray(part.at) && part.at.every(Number.isFinite);
     let frame = null;
     let dragging = null;
 
@@ -53,13 +55,13 @@
 
     const drawPlan = () => {
       const held = document.activeElement?.closest?.('[data-part-id]')?.dataset.partId;
-      const at = new Map(pipes.parts().filter((part) => Array.isArray(part.at)).map((part) => [part.id, part.at]));
-      if (!at.size) { figure.replaceChildren(make('figcaption', {}, 'Parts without a place are not drawn.')); return; }
+      const at = new Map(pipes.parts().filter(isPlaced).map((part) => [part.id, part.at]));
+      if (!at.size) { figure.replaceChildren(make('figcaption', {}, 'Parts without a place are not drawn: give each one where its short name is asked for.')); return; }
       if (!dragging) fit([...at.values()]);
       const unit = frame[2] / 34;
       const letter = unit * 1.35;
       const s = unit * 0.75;
-      const placed = (all) => all.filter((part) => Array.isArray(part.at));
+      const placed = (all) => all.filter(isPlaced);
       const svg = draw('svg', { viewBox: frame.join(' '), role: 'group', 'aria-label': 'Site plan to scale; parts can be moved' },
         ...lines(at),
         ...placed(system.basin).map((basin) => movable(basin, `Basin ${basin.plant || basin.id}`, draw('circle', { class: 'basin', r: radius(basin) }), radius(basin) + unit * 1.5, letter)),

@@ -35,24 +35,38 @@
   root.append(make('div', { class: 'bench' }, form, figure));
 
   const fields = window.bench.fields(system, given.units, () => changed());
-  const { place, read, write, faultLines, field, text, number, quantity, choice, tick, fold, toldInUnits } = fields;
+  const { read, write, faultLines, field, text, number, day, quantity, choice, tick, fold, refresh, toldInUnits } = fields;
   const pipes = window.bench.pipes(system);
   const drawPlan = window.bench.plan(figure, system, pipes, () => changed());
-  const parts = window.bench.parts({ given, system, fields, pipes, form, changed: () => changed(), drawForm: (then) => drawForm(then) });
+  const sensors = window.bench.sensors({ given, system, fields, form });
+  const parts = window.bench.parts({ isNew, system, fields, sensors, pipes, form, changed: () => changed(), drawForm: (then) => drawForm(then) });
   if (isNew) { for (let n = 0; n < 4; n += 1) pipes.addBasin(); pipes.plumb(); }
 
   // The system
 
-  const optional = (key, words, fresh, inner) => {
-    const pointer = `/${key}`;
+  // A sensor of the whole system; what it was before it was taken off comes back with it.
+  const taken = new Map();
+  const optional = (pointer, quantity, words, ...asked) => {
     const on = read(pointer) != null;
-    return make('div', {}, tick(words, on, (wanted) => {
-      const [owner, last] = place(pointer);
-      owner[last] = wanted ? fresh : null;
-      changed();
+    const take = (wanted) => {
+      if (!wanted) taken.set(pointer, read(pointer));
+      write(pointer, wanted ? taken.get(pointer) ?? {} : null);
       drawForm(pointer);
-    }), on && inner ? inner() : null, faultLines(pointer));
+    };
+    const details = () => fold(pointer, asked.length ? 'What it counts, and how it sends' : 'How it sends', words, sensors.waiting() || Boolean(read(`${pointer}/topic`)),
+      ...asked.map((one) => one()), ...sensors.wiring(pointer, [quantity], quantity, words));
+    return make('div', {}, tick(words, on, take), on ? details() : null, faultLines(pointer));
   };
+  const flag = (pointer, words) => tick(words, read(pointer) === true, (wanted) => write(pointer, wanted || null));
+
+  // What few know by heart, and the daemon can do without.
+  const lie = () => fold('/location', 'Where it lies, and since when it has been in use', null, false,
+    make('div', { class: 'pair' },
+      number('/location/latitude', ['Latitude, °', 'north; south is negative'], { min: -90, max: 90 }),
+      number('/location/longitude', ['Longitude, °', 'east; west is negative'], { min: -180, max: 180 }),
+      quantity('/location/elevation_m', 'Height above the sea', 'm', 0, { min: null })),
+    make('div', { class: 'pair' }, day('/commissioned', ['In use since', 'from then on upkeep is reckoned'])),
+    faultLines('/location'));
 
   // What is not of FIXTURES stays as the file has it.
   const fixtureList = () => {
@@ -135,19 +149,21 @@
       propertyPart(),
       make('div', { class: 'pair' }, zone, choice('/soil', 'Soil of the basins', soils())),
       zoneHint,
-      make('div', { class: 'pair' }, number('/source/people', 'People in the household', { min: 1, step: 1 })),
+      make('div', { class: 'pair' }, number('/source/people', ['People in the household', 'usually\u00a02'], { min: 1, step: 1 })),
       fixtureList(),
-      optional('source/meter', 'A water meter in the house', {}, () => make('div', { class: 'pair' },
-        quantity('/source/meter/litres_per_count', 'Water for each of its counts', 'L', 1))),
-      optional('diverter', 'A diverter valve that tells whether it stands at sewer', {}),
-      optional('rain', 'A rain gauge', {}, () => make('div', { class: 'pair' },
-        quantity('/rain/mm_per_count', 'Rain for each of its counts', 'mm', 0.2))));
+      lie(),
+      optional('/source/meter', 'meter', 'A water meter in the house',
+        () => make('div', { class: 'pair' }, quantity('/source/meter/litres_per_count', 'Water for each of its counts', 'L', 1)),
+        () => flag('/source/meter/after_diverter', 'It sits after the diverter, and so counts only what goes to the yard')),
+      optional('/diverter', 'diverter', 'A diverter valve that tells whether it stands at sewer'),
+      optional('/rain', 'rain', 'A rain gauge',
+        () => make('div', { class: 'pair' }, quantity('/rain/mm_per_count', 'Rain for each of its counts', 'mm', 0.2))));
   };
 
   const splitters = () => {
     const count = system.splitter.length;
     if (!count) return '';
-    return fold('/splitter', `${count === 1 ? 'One splitter' : `${count} splitters`}: which way each leads`, !isNew, ...system.splitter.map(parts.splitterPart));
+    return fold('/splitter', `${count === 1 ? 'One splitter' : `${count} splitters`}: which way each leads`, null, !isNew, ...system.splitter.map(parts.splitterPart));
   };
 
   // The whole form. The focus stays where it was; after a press of a button it goes to `then`.
@@ -181,10 +197,25 @@
     '/name': 'Give the system a name, such as the street or the family.',
     '/id': 'Give it a short name of letters a to z, digits and hyphens.',
   };
+  // What the file's faults say of its notation, as the form asks for it.
+  const NOTATION = [
+    [/\/(placed|commissioned)$/, 'Fill in the whole day, from 1970 to 2100, or clear it.'],
+    [/\/flood_hold$/, 'Give a time from a minute (0.02 hours) to 30 days (720 hours).'],
+    [/\/at$/, 'Give both distances in numbers, within 10 km, or neither.'],
+    [/^\/location$/, 'Give both latitude and longitude, or neither.'],
+    [/\/(value|time)$/, 'Begin each step with /, as in /object/moisture.'],
+  ];
+  const KEYS = { height_mm: 'height', depth_mm: 'depth', area_m2: 'floor area' };
+  const inWords = (detail) => toldInUnits(detail)
+    .replace(/^\S+ of .* is (?:a string|-?[\d.]+): give/, 'Give')
+    .replace(/\b(height_mm|depth_mm|area_m2)\b/g, (key) => KEYS[key])
+    .replace(/own topic or its own value pointer/, 'own topic, or say for each where its value stands');
   const faultWords = (fault) => {
-    const value = fault.pointer.split('/').slice(1).reduce((owner, key) => owner?.[key], system);
-    if (fault.pointer && (value === '' || value == null)) return EMPTY[fault.pointer] ?? (/\/id$/.test(fault.pointer) ? EMPTY['/id'] : toldInUnits(fault.detail));
-    return fault.pointer === '/timezone' ? zoneFault(value) : toldInUnits(fault.detail);
+    const value = read(fault.pointer);
+    const [, notation] = NOTATION.find(([pointer]) => pointer.test(fault.pointer)) ?? [];
+    if (notation) return notation;
+    if (fault.pointer && (value === '' || value == null)) return EMPTY[fault.pointer] ?? (/\/id$/.test(fault.pointer) ? EMPTY['/id'] : inWords(fault.detail));
+    return fault.pointer === '/timezone' ? zoneFault(value) : inWords(fault.detail);
   };
   const showFaults = () => {
     const shown = new Set();
@@ -232,8 +263,9 @@
     } catch { state.textContent = UNHEARD; }
   };
   const changed = () => {
-    parts.nameTopics();
+    sensors.nameTopics();
     nameProperty();
+    refresh(form);
     drawPlan();
     clearTimeout(timer);
     timer = setTimeout(check, 400);

@@ -32,11 +32,12 @@ pub(super) static FORMS: Asset = asset!("forms.css", "text/css; charset=utf-8");
 pub(super) static TIMELINE: Asset = asset!("timeline.js", "text/javascript; charset=utf-8");
 pub(super) static SCATTER: Asset = asset!("scatter.js", "text/javascript; charset=utf-8");
 /// What sets a system up, in the order in which it runs: each uses what those before it made.
-pub(super) static SETUP: [Asset; 6] = [
+pub(super) static SETUP: [Asset; 7] = [
     asset!("setup-fields.js", "text/javascript; charset=utf-8"),
     asset!("setup-zones.js", "text/javascript; charset=utf-8"),
     asset!("setup-pipes.js", "text/javascript; charset=utf-8"),
     asset!("setup-plan.js", "text/javascript; charset=utf-8"),
+    asset!("setup-sensors.js", "text/javascript; charset=utf-8"),
     asset!("setup-parts.js", "text/javascript; charset=utf-8"),
     asset!("setup.js", "text/javascript; charset=utf-8"),
 ];

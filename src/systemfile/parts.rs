@@ -176,7 +176,8 @@ pub(super) fn basin(mut section: Section<'_>, r: &mut Reader<'_>, ix: u16) -> Ba
         && high <= low
     {
         let what = format!("`overflow`{} sits at {high} mm, not above the float", section.of_place());
-        r.fault(section.at(), what, format!("give it a `height_mm` above {low}, near the rim"));
+        let how = format!("give it a `height_mm` above {low} mm, near the rim");
+        r.fault(section.at_of("overflow"), what, how);
     }
     let moisture_depth_mm = sensors.moisture(&mut section, r);
     sensors.heard_anyway(&mut section, r, Quantity::Temperature);

@@ -112,6 +112,11 @@ impl<'t> Section<'t> {
         self.at
     }
 
+    /// Where `key` stands, or the table without it.
+    pub(super) fn at_of(&self, key: &str) -> usize {
+        self.table.key(key).and_then(toml_edit::Key::span).map_or(self.at, |span| span.start)
+    }
+
     /// ` of basin …` for messages; nothing at the top level.
     pub(super) fn of_place(&self) -> String {
         if self.place.is_empty() { String::new() } else { format!(" of {}", self.place) }
