@@ -7,6 +7,7 @@ use tracing::error;
 use super::office::Office;
 use super::pages;
 use super::people::Visitor;
+use super::setup;
 use crate::ledger::LedgerFault;
 use crate::telemetry::chain;
 
@@ -47,6 +48,13 @@ impl Fault {
                 "There is no such page",
                 "The address may be mistyped, or what it led to was renamed, removed, or moved by a newer version. Look for \
                  it under its name below; then keep the new address in place of the old one."
+                    .to_owned(),
+            ),
+            Self::NoSystem(id) if setup::retired(office, visitor, id).is_some() => (
+                StatusCode::NOT_FOUND,
+                "This system is retired",
+                "It is watched no more. What was measured and done there is kept, and can be read again once somebody who \
+                 plans brings it back: retired systems are listed under New system."
                     .to_owned(),
             ),
             Self::NoSystem(id) => (

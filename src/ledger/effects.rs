@@ -28,19 +28,20 @@ pub(super) fn write(
     effect: &Effect,
     touched: &mut Touched,
 ) -> rusqlite::Result<()> {
-    let Some(enrolled) = enrolment.get(system) else { return Ok(()) };
-    match effect {
-        Effect::Finding(change) => finding(db, system, change, touched),
-        Effect::Dose(dose) => {
+    match (effect, enrolment.get(system)) {
+        // Also of a system that is no longer watched: what stands open there is to be cleared.
+        (Effect::Finding(change), _) => finding(db, system, change, touched),
+        (_, None) => Ok(()),
+        (Effect::Dose(dose), Some(enrolled)) => {
             let body = to_json(&DoseRecord::of(dose, enrolled))?;
             log(db, system, &Entry { kind: "dose", at: dose.at, once: "", change: None, body: &body })
         }
-        Effect::Soak(soak) => {
+        (Effect::Soak(soak), Some(enrolled)) => {
             let Some(record) = SoakRecord::of(soak, enrolled) else { return Ok(()) };
             let (once, body) = (record.basin.as_str(), to_json(&record)?);
             log(db, system, &Entry { kind: "soak", at: soak.began, once, change: None, body: &body })
         }
-        Effect::Forecast(made) => {
+        (Effect::Forecast(made), Some(enrolled)) => {
             let Some(record) = ForecastRecord::of(made, enrolled) else { return Ok(()) };
             forecast(db, system, &record)
         }

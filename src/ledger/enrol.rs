@@ -67,6 +67,13 @@ impl Ledger {
         }
         Ok(numbers)
     }
+
+    /// The number of a system, watched or not, that the ledger has heard of.
+    pub fn number_of(&self, id: &Id) -> Result<Option<SystemNo>, LedgerFault> {
+        let fault = LedgerFault::while_doing("look for a system", &self.path);
+        let mut find = self.db.prepare_cached("SELECT no FROM systems WHERE id = ?1").map_err(&fault)?;
+        Ok(find.query_row([id.as_str()], |row| row.get(0)).optional().map_err(&fault)?.map(SystemNo))
+    }
 }
 
 impl Enrolment {

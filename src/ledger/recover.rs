@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::Row;
+use rusqlite::{OptionalExtension, Row};
 
 use crate::engine::Input;
 use crate::model::{EventTime, Reading, SensorIx};
@@ -44,6 +44,14 @@ impl Ledger {
     /// Snapshots of the enrolled systems.
     pub fn recover(&self) -> Result<Recovery, LedgerFault> {
         self.snapshots().map_err(LedgerFault::while_doing("read the snapshots", &self.path))
+    }
+
+    /// What was saved last of one system's engine.
+    pub fn snapshot(&self, system: SystemNo) -> Result<Option<Vec<u8>>, LedgerFault> {
+        let fault = LedgerFault::while_doing("read a snapshot", &self.path);
+        let mut find =
+            self.db.prepare_cached("SELECT state FROM snapshots WHERE system = ?1").map_err(&fault)?;
+        find.query_row([system.0], |row| row.get(0)).optional().map_err(fault)
     }
 
     fn snapshots(&self) -> rusqlite::Result<Recovery> {

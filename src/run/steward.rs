@@ -1,16 +1,14 @@
 //! Owns the engines and the ledger: what comes in is concluded, stored, and only then done with.
 
+mod plans;
 mod recovery;
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
-
-use tracing::info;
 
 use super::learners::Learners;
 use super::relearn::Lesson;
 use super::saves::Saves;
-use crate::engine::{Effect, Engine};
+use crate::engine::Effect;
 use crate::fleet::{Fleet, Gathered};
 use crate::ledger::{
     Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
@@ -81,6 +79,7 @@ impl Steward {
             ledger,
         };
         steward.recover(systems)?;
+        steward.clear_unwatched(systems)?;
         Ok(steward)
     }
 
@@ -238,44 +237,6 @@ impl Steward {
     fn keep_told(&mut self) {
         self.batch.tell_all(self.told);
         self.told_in_batch = self.told;
-    }
-
-    /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is
-    /// still there of their memory, and the findings of those that are gone are cleared. Not while systems
-    /// [learn](Self::learning): what waits for them is told by their old plans.
-    ///
-    /// # Errors
-    /// When what was gathered under the old plans cannot be stored; nothing has changed then.
-    pub fn adopt(&mut self, systems: &[Arc<System>]) -> Result<(), LedgerFault> {
-        self.put_away()?;
-        let numbers = self.ledger.enrol(systems.iter().map(|system| &**system))?;
-        let fleet = std::mem::replace(&mut self.fleet, Fleet::new(&[], &self.prefix));
-        let mut old: BTreeMap<_, _> = self.numbers.drain(..).zip(fleet.into_engines()).collect();
-        let mut engines = Vec::with_capacity(systems.len());
-        for (system, &number) in systems.iter().zip(&numbers) {
-            let engine = match old.remove(&number) {
-                Some(engine) if **engine.system() == **system => engine,
-                Some(engine) => {
-                    let (engine, changes) = engine.moved_to(Arc::clone(system));
-                    self.conclude_all(number, changes);
-                    info!(system = %system.id, "goes on with its changed plan");
-                    engine
-                }
-                None => Engine::new(Arc::clone(system)),
-            };
-            engines.push(engine);
-        }
-        for (number, mut engine) in old {
-            let mut changes = Vec::new();
-            engine.retire(self.now, &mut changes);
-            self.conclude_all(number, changes);
-            info!(system = %engine.system().id, "is no longer watched");
-        }
-        self.saves = Saves::new(engines.len());
-        (0..engines.len()).for_each(|at| self.saves.note(at, self.now));
-        self.numbers = numbers;
-        self.fleet = Fleet::with_engines(engines, &self.prefix);
-        Ok(())
     }
 
     /// When the newest message or tick came.

@@ -240,6 +240,31 @@ mod tests {
     }
 
     #[test]
+    fn what_is_filled_in_later_and_emptied_again_leaves_the_file_as_it_was() {
+        let filled = json!({
+            "commissioned": "2026-02-20", "location": { "latitude": 35.69, "longitude": -105.94 },
+            "basin": [
+                { "id": "fig", "air_gap_mm": 120, "flood_hold": "450m", "moisture": { "value": "/object/soil" },
+                  "mulch": { "depth_mm": 180, "chip": "coarse", "placed": "2026-03-01" } },
+                { "id": "plum" },
+            ],
+        });
+        let text = edit(FILE, &change(&filled)).unwrap();
+        let system = crate::systemfile::parse("east.toml", &text)
+            .unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
+        assert_eq!(system.basins[0].mulch.placed, Some(jiff::civil::date(2026, 3, 1)));
+        assert!(system.location.is_some() && system.commissioned.is_some());
+        let emptied = json!({
+            "commissioned": null, "location": null,
+            "basin": [
+                { "id": "fig", "air_gap_mm": null, "flood_hold": null, "moisture": { "value": null }, "mulch": null },
+                { "id": "plum", "mulch": null },
+            ],
+        });
+        assert_eq!(edit(&text, &change(&emptied)).unwrap(), FILE);
+    }
+
+    #[test]
     fn a_new_file_is_made_from_nothing() {
         let wanted = json!({
             "id": "west", "name": "West", "timezone": "UTC", "soil": "clay", "commissioned": "2026-04-01",

@@ -38,7 +38,7 @@ pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<Fault>
     load(dir, prefix, None)
 }
 
-/// As [`load_dir`], as if the file at `path` of that folder held `text` already.
+/// As [`load_dir`], as if the file at `path` of that folder held `text` already, or were not there.
 ///
 /// # Errors
 /// Every fault of every file.
@@ -46,19 +46,24 @@ pub fn load_dir_with(
     dir: &Path,
     prefix: &str,
     path: &Path,
-    text: &str,
+    text: Option<&str>,
 ) -> Result<Vec<Arc<System>>, Vec<Fault>> {
     load(dir, prefix, Some((path, text)))
 }
 
-fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<Arc<System>>, Vec<Fault>> {
+/// A file that counts as changed: its path, and its text if it is to be there.
+type Instead<'a> = Option<(&'a Path, Option<&'a str>)>;
+
+fn load(dir: &Path, prefix: &str, instead: Instead<'_>) -> Result<Vec<Arc<System>>, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut drafts: Vec<(String, Draft)> = Vec::new();
     let mut paths = toml_files(dir).map_err(|fault| vec![fault])?;
-    if let Some((path, _)) = instead
-        && let Err(at) = paths.binary_search_by(|known| known.as_path().cmp(path))
-    {
-        paths.insert(at, path.to_owned());
+    if let Some((path, text)) = instead {
+        match (paths.binary_search_by(|known| known.as_path().cmp(path)), text) {
+            (Err(at), Some(_)) => paths.insert(at, path.to_owned()),
+            (Ok(at), None) => drop(paths.remove(at)),
+            (Ok(_), Some(_)) | (Err(_), None) => {}
+        }
     }
     for (file, read) in read_all(&paths, instead) {
         match read {
@@ -87,11 +92,11 @@ fn load(dir: &Path, prefix: &str, instead: Option<(&Path, &str)>) -> Result<Vec<
 }
 
 /// Reads and parses the files, in their order, on every processor: of a large portfolio this is most of the start.
-fn read_all(paths: &[PathBuf], instead: Option<(&Path, &str)>) -> Vec<(String, Result<Draft, Fault>)> {
+fn read_all(paths: &[PathBuf], instead: Instead<'_>) -> Vec<(String, Result<Draft, Fault>)> {
     let read = |path: &PathBuf| {
         let file = path.display().to_string();
         let text = match instead {
-            Some((known, text)) if known == path => Ok(text.to_owned()),
+            Some((known, Some(text))) if known == path => Ok(text.to_owned()),
             _ => read_text(path, &file),
         };
         let draft = text.map(|text| Draft::read(&file, &text));

@@ -175,6 +175,47 @@ test('the form speaks the units of the reader, the file stays metric', async () 
   await page.goto(`${daemon.home}/units?to=metric&back=/`);
 });
 
+test('what else is known of a system is filled in where one looks for it, and taken out again', async () => {
+  const file = () => readFile(join(daemon.folder, 'systems/alder-court-east-terrace.toml'), 'utf8');
+  const save = async () => {
+    await page.getByText('Ready to save').waitFor();
+    await page.getByRole('button', { name: 'Save', exact: true }).click();
+    await page.waitForURL('**/systems/alder-court-east-terrace?saved=changed');
+  };
+  await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  const first = page.getByRole('group', { name: 'Basin 1: quince tree' });
+  assert.equal(await first.getByLabel('Thickness of the mulch').isVisible(), false, 'what few need lies folded');
+  await first.getByText('Mulch, and the air gap above it').click();
+  await first.getByText('usually\u00a0200').waitFor();
+  await first.getByLabel('Thickness of the mulch').fill('180');
+  await first.getByLabel('Its chips are').selectOption('coarse');
+  await first.getByLabel('Laid on').fill('2026-03-01');
+  await first.getByLabel('Outlet above the mulch').fill('120');
+  await first.getByText('Short name, place on the plan').click();
+  await first.getByLabel('Standing water is a flood after').fill('7.5');
+  await first.getByLabel('East of the plan').fill('9.5');
+  await page.getByText('Where it lies, and since when').click();
+  await page.getByLabel('In use since').fill('2026-02-20');
+  await page.getByLabel('Latitude').fill('35.69');
+  await page.getByLabel('Longitude').focus();
+  await page.locator('.fault', { hasText: 'Give both latitude and longitude' }).waitFor();
+  await page.getByLabel('Longitude').fill('-105.94');
+  await page.getByLabel('A water meter').check();
+  await page.getByLabel('It sits after the diverter').check();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-fields');
+  await save();
+  const filled = await file();
+  for (const line of [/mulch = \{ chip = "coarse", depth_mm = 180, placed = 2026-03-01 \}/, /air_gap_mm = 120/, /flood_hold = "450m"/, /at = \[9\.5, /, /commissioned = 2026-02-20/, /latitude = 35\.69, longitude = -105\.94/, /after_diverter = true/]) assert.match(filled, line);
+  await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  await first.getByText('Mulch, and the air gap above it').click();
+  await first.getByLabel('Thickness of the mulch').fill('');
+  await first.getByLabel('Its chips are').selectOption('');
+  await first.getByLabel('Laid on').fill('');
+  await save();
+  assert.doesNotMatch(await file(), /mulch/);
+});
+
 test('a flood arrives on the open page by itself', async (t) => {
   await page.goto(daemon.home);
   const now = Date.now();
@@ -206,6 +247,30 @@ test('a flood whose water has gone says so, and why it still stands', async () =
   assert.doesNotMatch(await page.locator('main').textContent(), /nothing has to be done/i);
   assert.deepEqual(await violations(page), []);
   await shoot(page, 'path-gone-alert');
+});
+
+test('a system is retired, and brought back as it was', async () => {
+  const path = join(daemon.folder, 'systems/alder-court-east-terrace.toml');
+  const before = await readFile(path, 'utf8');
+  await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
+  await page.getByRole('link', { name: 'Retire this system' }).click();
+  await page.getByRole('heading', { name: 'What is kept' }).waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-retire');
+  await page.getByRole('button', { name: 'Retire Alder Court, east terrace' }).click();
+  await page.getByRole('heading', { name: 'Alder Court, east terrace is retired' }).waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-retired');
+  await page.getByRole('link', { name: 'All systems' }).click();
+  assert.equal(await page.getByText('Alder Court, east terrace').count(), 0);
+  await page.goto(`${daemon.home}/alerts?show=open`);
+  assert.equal(await page.getByText(/flooded/).count(), 0);
+  await page.goto(`${daemon.home}/setup`);
+  await page.getByRole('link', { name: 'Alder Court, east terrace' }).click();
+  await page.getByRole('button', { name: 'Bring Alder Court, east terrace back' }).click();
+  await page.waitForURL('**/systems/alder-court-east-terrace');
+  await page.getByRole('heading', { name: 'Alder Court, east terrace' }).first().waitFor();
+  assert.equal(await readFile(path, 'utf8'), before);
 });
 
 test('a technician for one property is let in and sees only that', async () => {

@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 73] = [
+const DECISIONS: [(&str, Answers, &str); 74] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -76,6 +76,7 @@ const DECISIONS: [(&str, Answers, &str); 73] = [
     ("/services/{key}/photos/{no}", Nothing, ""),
     ("/setup", WithinReach, ""),
     ("/setup/{id}", Nothing, ""),
+    ("/setup/{id}/retire", Nothing, ""),
     ("/sign-in", Own, ""),
     ("/sign-out", Own, ""),
     ("/systems/{id}", Nothing, ""),

@@ -11,6 +11,7 @@ mod labels;
 mod manners;
 mod parity;
 mod people;
+mod retiring;
 mod rig;
 mod services;
 mod upgrade;

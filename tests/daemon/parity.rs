@@ -10,7 +10,7 @@ use crate::isolation::routes;
 use crate::rig::Yard;
 
 /// The address of a form, and the operations by which a program does the same: method and path under `/api/v1`.
-const WAYS: [(&str, &[&str]); 18] = [
+const WAYS: [(&str, &[&str]); 19] = [
     ("/account/keys", &["post /keys"]),
     ("/account/keys/{no}/revoke", &["delete /keys/{number}"]),
     ("/account/password", &["put /me/password"]),
@@ -25,6 +25,7 @@ const WAYS: [(&str, &[&str]); 18] = [
         "/services/{key}",
         &["put /services/{key}", "post /services/{key}/withdraw", "post /services/{key}/photos"],
     ),
+    ("/setup/{id}/retire", &["post /systems/{id}/retire", "post /systems/{id}/file/undo"]),
     ("/sign-in", &["post /session"]),
     ("/sign-out", &["delete /session"]),
     ("/systems/{id}/mute", &["put /systems/{id}/mute", "delete /systems/{id}/mute"]),

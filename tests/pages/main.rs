@@ -17,7 +17,7 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 35] = [
+const PAGES: [(&str, &str); 38] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -49,6 +49,9 @@ const PAGES: [(&str, &str); 35] = [
     ("year", "/systems/terrace/years/2026"),
     ("labels", "/systems/terrace/labels"),
     ("setup", "/setup"),
+    ("setup_change", "/setup/arbour"),
+    ("retire", "/setup/arbour/retire"),
+    ("retired", "/setup/bower/retire"),
     ("account", "/account"),
     ("people", "/people"),
     ("sign_in", "/sign-in"),
@@ -70,6 +73,13 @@ fn every_page_says_what_it_said() {
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now);
     let standing = Clock::scaled(now, 0.0);
     let (let_in, upkeep) = ((view, Entry::LetIn), upkeep.expect("tasks"));
+    for (id, file) in [("arbour", "arbour.toml"), ("bower", "bower.toml.retired")] {
+        let text = format!(
+            "id = \"{id}\"\nname = \"Elm Row, {id}\"\nproperty = \"elm-row\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n\
+             [[basin]]\nid = \"fig\"\narea_m2 = 1.2\n"
+        );
+        std::fs::write(folder.path().join(file), text).expect("a system file is written");
+    }
     let served = Served::start(folder.path(), let_in, systems, upkeep, standing).expect("it serves");
     for (name, path) in PAGES {
         let (path, cookie) = match path.strip_suffix("?units=us") {

@@ -11,11 +11,13 @@ use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use super::asked::Sent;
+use super::asked::{Asked, Sent};
+use super::paging::{Page, Paging};
 use crate::desk::office::Office;
 use crate::desk::people::Visitor;
 use crate::desk::problem::Problem;
 use crate::desk::setup;
+use crate::model::Id;
 use crate::systemfile;
 
 /// A system file.
@@ -39,7 +41,12 @@ struct Good {
 }
 
 pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
-    OpenApiRouter::new().routes(routes!(file, save)).routes(routes!(check)).routes(routes!(undo))
+    OpenApiRouter::new()
+        .routes(routes!(file, save))
+        .routes(routes!(check))
+        .routes(routes!(undo))
+        .routes(routes!(retire))
+        .routes(routes!(retired))
 }
 
 /// A system's file.
@@ -66,9 +73,7 @@ async fn save(
     headers: HeaderMap,
     Sent(change): Sent<Map<String, Value>>,
 ) -> Result<Json<Good>, Problem> {
-    let version = headers.get(header::IF_MATCH).and_then(|version| version.to_str().ok());
-    let version = version.map(|version| version.trim_matches('"'));
-    let system = setup::save(&office, &visitor, &id, version, change).await?;
+    let system = setup::save(&office, &visitor, &id, version(&headers), change).await?;
     Ok(Json(Good { id: system.id.to_string(), advice: systemfile::advice(&system) }))
 }
 
@@ -85,7 +90,7 @@ async fn check(
     Ok(Json(Good { id, advice: systemfile::advice(&checked.system) }))
 }
 
-/// Goes back to the version before, which can be undone in turn.
+/// Goes back to the version before, which can be undone in turn; a retired system is brought back.
 #[utoipa::path(post, path = "/systems/{id}/file/undo", tag = "systems", params(("id" = String, Path)),
     responses((status = 204)))]
 async fn undo(
@@ -95,4 +100,55 @@ async fn undo(
 ) -> Result<StatusCode, Problem> {
     setup::undo(&office, &visitor, &id).await?;
     Ok(StatusCode::NO_CONTENT)
+}
+
+/// A system that is watched no more.
+#[derive(Serialize, ToSchema)]
+struct RetiredWire {
+    #[schema(value_type = String)]
+    id: Id,
+    name: String,
+    #[schema(value_type = String)]
+    property: Id,
+}
+
+/// Retires a system: nothing watches it any more, its open alerts are closed in the name of whoever asks, and its file
+/// is laid aside. Undoing it brings the system back, with what was learnt. Its history is kept.
+#[utoipa::path(post, path = "/systems/{id}/retire", tag = "systems",
+    params(("id" = String, Path), ("if-match" = Option<String>, Header)),
+    responses((status = 204, description = "It is retired.")))]
+async fn retire(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+) -> Result<StatusCode, Problem> {
+    setup::retire(&office, &visitor, &id, version(&headers)).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+/// Systems that are retired, by their ids.
+#[utoipa::path(get, path = "/retired", tag = "systems", params(Paging),
+    responses((status = 200, body = Page<RetiredWire>)))]
+async fn retired(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Asked(paging): Asked<Paging>,
+) -> Result<Json<Page<RetiredWire>>, Problem> {
+    let after = paging.after(|after| Id::new(after).ok())?;
+    let found = setup::all_retired(&office, &visitor).into_iter();
+    let further = found.skip_while(|system| after.as_ref().is_some_and(|after| system.id <= *after));
+    let items = further.map(|system| RetiredWire {
+        id: system.id.clone(),
+        name: system.name.clone(),
+        property: system.property.clone(),
+    });
+    let items = items.take(paging.limit() + 1).collect();
+    Ok(Json(Page::first(items, paging.limit(), |last: &RetiredWire| last.id.to_string())))
+}
+
+/// The version that a change was made from, as `If-Match` says it.
+fn version(headers: &HeaderMap) -> Option<&str> {
+    let version = headers.get(header::IF_MATCH).and_then(|version| version.to_str().ok());
+    version.map(|version| version.trim_matches('"'))
 }

@@ -1,10 +1,22 @@
-//! Setting a system up in the browser: its file as a form, checked while one types, written at one stroke.
+//! Setting a system up in the browser: its file as a form, checked while one types, written at one stroke; and
+//! retiring it.
 
+mod aside;
 mod page;
+mod retire;
 mod store;
 mod work;
 
-pub(in crate::desk) use page::routes;
+use std::sync::Arc;
+
+use axum::Router;
+
+use super::office::Office;
 pub use store::SystemFolder;
 pub(in crate::desk) use store::Turn;
-pub(in crate::desk) use work::{check, read, save, undo};
+pub(in crate::desk) use work::{all_retired, check, read, retire, retired, save, undo};
+
+/// The addresses of these pages.
+pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
+    page::routes().merge(retire::routes())
+}

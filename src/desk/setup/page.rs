@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
 use jiff::tz::TimeZone;
 use maud::html;
@@ -27,7 +27,7 @@ use crate::model::{Action, Id, Soil};
 /// Topics offered for assigning.
 const OFFERED: usize = 200;
 
-pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
+pub(super) fn routes() -> Router<Arc<Office>> {
     Router::new().route("/setup", get(new)).route("/setup/{id}", get(change))
 }
 
@@ -52,8 +52,12 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     }
     let file = match id.map(|id| work::read(office, visitor, id)).transpose() {
         Ok(file) => file,
+        Err(_) if id.is_some_and(|id| work::retired(office, visitor, id).is_some()) => {
+            return Redirect::to(&format!("/setup/{}/retire", id.unwrap_or_default())).into_response();
+        }
         Err(problem) => return problem.into_response(),
     };
+    let retired = if id.is_none() { work::all_retired(office, visitor) } else { Vec::new() };
     let strays = match strays(office, visitor).await {
         Ok(strays) => strays,
         Err(fault) => return Fault::from(fault).page(office, visitor),
@@ -83,6 +87,14 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
         }
         div id="setup" data-given=(given) {}
+        @if let Some(id) = id {
+            p { a class="target" href={ "/setup/" (id) "/retire" } { "Retire this system" } ", if it is no longer in use." }
+        }
+        @if !retired.is_empty() {
+            h2 { "Retired systems" }
+            p { "They are watched no more, and can be brought back." }
+            ul { @for system in &retired { li { a class="target" href={ "/setup/" (system.id) "/retire" } { (system.name) } } } }
+        }
         datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) label=(words::city_named(zone.as_str())) {} } }
         template id="soils" { @for soil in Soil::ALL { option value=(soil.name()) { (soil.name().replace('-', " ")) } } }
     };

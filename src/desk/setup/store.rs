@@ -25,7 +25,7 @@ pub struct SystemFolder {
 
 /// One change at a time: what was checked is what is written.
 #[derive(Debug, Default)]
-pub(in crate::desk) struct Turn(Mutex<()>);
+pub(in crate::desk) struct Turn(pub(super) Mutex<()>);
 
 /// A system file as it is.
 #[derive(Debug)]
@@ -46,7 +46,7 @@ pub(in crate::desk) struct Checked {
 }
 
 impl SystemFolder {
-    fn path(&self, id: &Id) -> PathBuf {
+    pub(super) fn path(&self, id: &Id) -> PathBuf {
         self.folder.join(format!("{id}.toml"))
     }
 
@@ -55,7 +55,7 @@ impl SystemFolder {
         self.folder.join(format!("{id}.toml.before"))
     }
 
-    fn text(&self, id: &Id) -> Result<Option<String>, Problem> {
+    pub(super) fn text(&self, id: &Id) -> Result<Option<String>, Problem> {
         match fs::read_to_string(self.path(id)) {
             Ok(text) => Ok(Some(text)),
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
@@ -78,13 +78,19 @@ impl SystemFolder {
         change: &Map<String, Json>,
         tell_others: bool,
     ) -> Result<Checked, Problem> {
-        let text =
-            systemfile::edit(&self.text(id)?.unwrap_or_default(), change).map_err(Problem::conflict)?;
+        let present = self.text(id)?;
+        if present.is_none() && self.is_retired(id) {
+            let detail =
+                "a retired system has this short name: bring that back, or take another one".to_owned();
+            let fault = FieldFault { pointer: "/id".to_owned(), detail };
+            return Err(Problem::wrong_fields("some fields need another look", vec![fault]));
+        }
+        let text = systemfile::edit(&present.unwrap_or_default(), change).map_err(Problem::conflict)?;
         let system =
             systemfile::parse(&format!("{id}.toml"), &text).map_err(|faults| told(&text, &faults))?;
         let path = self.path(id);
         let name = path.display().to_string();
-        if let Err(faults) = systemfile::load_dir_with(&self.folder, &self.prefix, &path, &text) {
+        if let Err(faults) = systemfile::load_dir_with(&self.folder, &self.prefix, &path, Some(&text)) {
             let (here, elsewhere): (Vec<_>, Vec<_>) =
                 faults.into_iter().partition(|fault| fault.file == name);
             if here.is_empty() || !tell_others {
@@ -113,7 +119,7 @@ impl SystemFolder {
     }
 
     /// Tells the daemon, and waits until it has read the files.
-    async fn tell(&self) {
+    pub(super) async fn tell(&self) {
         let (done, told) = oneshot::channel();
         if self.changed.send(done).await.is_ok() {
             // A daemon that is ending reads them when it is back.
@@ -161,7 +167,7 @@ impl SystemFolder {
         if !may(&system) {
             return Err(Problem::forbidden("the version before belongs to a property beyond your reach"));
         }
-        let whole = systemfile::load_dir_with(&self.folder, &self.prefix, &self.path(id), &text);
+        let whole = systemfile::load_dir_with(&self.folder, &self.prefix, &self.path(id), Some(&text));
         whole.map_err(|_| Problem::conflict("the version before no longer goes with the other systems"))?;
         self.write(id, &text).map_err(|error| unwritable(&error))?;
         self.tell().await;
@@ -169,13 +175,13 @@ impl SystemFolder {
     }
 }
 
-fn unwritable(error: &io::Error) -> Problem {
+pub(super) fn unwritable(error: &io::Error) -> Problem {
     Problem::failed(format!(
         "the system file cannot be written: {error}; check that the daemon may write in its folder"
     ))
 }
 
-fn told(text: &str, faults: &[systemfile::Fault]) -> Problem {
+pub(super) fn told(text: &str, faults: &[systemfile::Fault]) -> Problem {
     let fields = faults.iter().map(|fault| FieldFault {
         pointer: systemfile::pointer_of(text, fault),
         detail: format!("{}: {}", fault.what.replace('`', ""), fault.how.replace('`', "")),

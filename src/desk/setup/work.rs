@@ -6,13 +6,20 @@ use std::time::Duration;
 use serde_json::{Map, Value as Json};
 
 use super::store::{Checked, File};
+use crate::alerts::Act;
 use crate::desk::office::Office;
 use crate::desk::people::{Visitor, only_if_may};
 use crate::desk::problem::{FieldFault, Problem};
+use crate::desk::visit::ask;
+use crate::ledger::{AlertFilter, AlertOrder, AlertWork, Order};
 use crate::model::{Action, Id, System};
 
 /// Longest wait until a change is in force.
 const IN_FORCE: Duration = Duration::from_secs(3);
+/// Why alerts of a retired system are closed.
+const REASON: &str = "the system was retired";
+/// Alerts that one system can have standing: no more than kinds of findings times its parts.
+const STANDING: usize = 10_000;
 
 fn checked_id(id: &str) -> Result<Id, Problem> {
     Id::new(id).map_err(|fault| {
@@ -89,18 +96,68 @@ pub(in crate::desk) async fn save(
     Ok(system)
 }
 
-/// Goes back to the version before.
+/// Goes back to the version before, or brings a retired system back.
 pub(in crate::desk) async fn undo(
     office: &Arc<Office>,
     visitor: &Visitor,
     id: &str,
 ) -> Result<System, Problem> {
-    read(office, visitor, id)?;
     let id = within_reach(office, visitor, id)?;
+    let may = |system: &System| visitor.may_see(&system.property);
     let mut systems = office.desk.systems.clone();
     systems.mark_unchanged();
-    let may = |system: &System| visitor.may_see(&system.property);
-    let system = office.desk.files.undo(&office.turn, &id, may).await?;
+    let system = if retired(office, visitor, id.as_str()).is_some() {
+        office.desk.files.bring_back(&office.turn, &id, may).await?
+    } else {
+        read(office, visitor, id.as_str())?;
+        office.desk.files.undo(&office.turn, &id, may).await?
+    };
     let _ = tokio::time::timeout(IN_FORCE, systems.changed()).await;
     Ok(system)
+}
+
+/// The retired system called `id`, if there is one that the visitor may see.
+pub(in crate::desk) fn retired(office: &Office, visitor: &Visitor, id: &str) -> Option<System> {
+    let id = Id::new(id).ok()?;
+    office.desk.files.retired(&id).filter(|system| visitor.may_see(&system.property))
+}
+
+/// Every retired system that the visitor may see, in the order of their ids.
+pub(in crate::desk) fn all_retired(office: &Office, visitor: &Visitor) -> Vec<System> {
+    let mut found = office.desk.files.all_retired();
+    found.retain(|system| visitor.may_see(&system.property));
+    found
+}
+
+/// Retires a system: its file is laid aside, its alerts are closed in the visitor's name, and nothing watches it any
+/// more. `version` is the one that the visitor looked at.
+pub(in crate::desk) async fn retire(
+    office: &Arc<Office>,
+    visitor: &Visitor,
+    id: &str,
+    version: Option<&str>,
+) -> Result<(), Problem> {
+    let known = within_reach(office, visitor, id)?;
+    if retired(office, visitor, id).is_none() {
+        read(office, visitor, id)?;
+    }
+    let mut systems = office.desk.systems.clone();
+    systems.mark_unchanged();
+    let end = close_alerts(office, visitor, &known);
+    office.desk.files.retire(&office.turn, &known, version, end).await?;
+    let _ = tokio::time::timeout(IN_FORCE, systems.changed()).await;
+    Ok(())
+}
+
+/// Closes every alert of a system that stands, saying why. What cannot be closed now is so when its engine ends.
+async fn close_alerts(office: &Office, visitor: &Visitor, id: &Id) {
+    let filter = AlertFilter { system: Some(id.clone()), standing: Some(true), ..AlertFilter::default() };
+    let standing = ask(office, move |view| view.alerts(&filter, STANDING)).await.unwrap_or_default();
+    for alert in standing {
+        let act = Act::Close { reason: REASON.to_owned() };
+        let work = AlertWork::Step { alert: alert.no, act };
+        let order = AlertOrder { at: office.now(), by: Some(visitor.name().to_owned()), work };
+        // One that was folded under another is closed with it.
+        let _ = office.desk.orders.place(Order::Alert(order)).await;
+    }
 }
