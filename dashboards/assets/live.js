@@ -89,6 +89,8 @@
       wanted = new Set();
       const address = some ? `${asked}${asked.includes('?') ? '&' : '?'}parts=${encodeURIComponent(some)}` : asked;
       const answer = await fetch(address, { headers: { accept: 'text/html' } });
+      // What it is about is gone, such as a system that was retired: an old state must not pass for one that is watched.
+      if (answer.status === 404 && asked === body.dataset.fragment) { location.reload(); return; }
       if (!answer.ok || asked !== body.dataset.fragment) { wanted = null; return; }
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
       fold(page);

@@ -201,6 +201,7 @@ test('what else is known of a system is filled in where one looks for it, and ta
   await page.locator('.fault', { hasText: 'Give both latitude and longitude' }).waitFor();
   await page.getByLabel('Longitude').fill('-105.94');
   await page.getByLabel('A water meter').check();
+  await page.getByText('What it counts, and how it sends').click();
   await page.getByLabel('It sits after the diverter').check();
   assert.deepEqual(await violations(page), []);
   await shoot(page, 'path-fields');
@@ -252,6 +253,8 @@ test('a flood whose water has gone says so, and why it still stands', async () =
 test('a system is retired, and brought back as it was', async () => {
   const path = join(daemon.folder, 'systems/alder-court-east-terrace.toml');
   const before = await readFile(path, 'utf8');
+  const onlooker = await openPage(browser, { storageState: await page.context().storageState() });
+  await onlooker.goto(`${daemon.home}/systems/alder-court-east-terrace`);
   await page.goto(`${daemon.home}/setup/alder-court-east-terrace`);
   await page.getByRole('link', { name: 'Retire this system' }).click();
   await page.getByRole('heading', { name: 'What is kept' }).waitFor();
@@ -261,6 +264,9 @@ test('a system is retired, and brought back as it was', async () => {
   await page.getByRole('heading', { name: 'Alder Court, east terrace is retired' }).waitFor();
   assert.deepEqual(await violations(page), []);
   await shoot(page, 'path-retired');
+  // Who looks on must not take the last state for one that is watched.
+  await onlooker.getByRole('heading', { name: 'This system is retired' }).waitFor();
+  await onlooker.context().close();
   await page.getByRole('link', { name: 'All systems' }).click();
   assert.equal(await page.getByText('Alder Court, east terrace').count(), 0);
   await page.goto(`${daemon.home}/alerts?show=open`);

@@ -131,10 +131,12 @@ export const ambiguous = (page) => page.evaluate(() => {
 export const weight = async (browser, address) => {
   const page = await openPage(browser);
   const loaded = [];
-  page.on('requestfinished', (request) => loaded.push(request.sizes()));
+  const note = (request) => loaded.push(request.sizes());
+  page.on('requestfinished', note);
   await page.goto(address, { waitUntil: 'load' });
   // What the page asks for by itself right after it was loaded counts as well; the stream of events never ends.
   await page.waitForTimeout(500);
+  page.off('requestfinished', note);
   const sizes = await Promise.all(loaded);
   await page.context().close();
   return sizes.reduce((sum, it) => sum + it.responseBodySize + it.responseHeadersSize, 0);

@@ -88,12 +88,14 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
         }
         div id="setup" data-given=(given) {}
         @if let Some(id) = id {
-            p { a class="target" href={ "/setup/" (id) "/retire" } { "Retire this system" } ", if it is no longer in use." }
+            section { p { a class="target" href={ "/setup/" (id) "/retire" } { "Retire this system" } ", if it is no longer in use." } }
         }
         @if !retired.is_empty() {
-            h2 { "Retired systems" }
-            p { "They are watched no more, and can be brought back." }
-            ul { @for system in &retired { li { a class="target" href={ "/setup/" (system.id) "/retire" } { (system.name) } } } }
+            section {
+                h2 { "Retired systems" }
+                p { "They are watched no more, and can be brought back." }
+                ul { @for system in &retired { li { a class="target" href={ "/setup/" (system.id) "/retire" } { (system.name) } } } }
+            }
         }
         datalist id="zones" { @for zone in jiff::tz::db().available() { option value=(zone.to_string()) label=(words::city_named(zone.as_str())) {} } }
         template id="soils" { @for soil in Soil::ALL { option value=(soil.name()) { (soil.name().replace('-', " ")) } } }

@@ -123,26 +123,32 @@ fn problem_said(problem: Option<(StatusCode, &str)>) -> Markup {
 
 fn what_ends() -> Markup {
     html! {
-        h2 { "What ends" }
-        ul {
-            li { "Nothing is watched there any more. Nobody is told of a flood: turn the diverter to sewer, or see to it that no greywater is sent there." }
-            li { "Its open alerts are closed in your name, because the system was retired." }
-            li { "Its tasks fall away, and so does a visit that was planned for them alone." }
-            li { "Its pages, labels and links lead nowhere. What its sensors go on sending is listed under Sensor messages, as of no system." }
+        section {
+            h2 { "What ends" }
+            ul {
+                li { "Nothing is watched there any more. Nobody is told of a flood: turn the diverter to sewer, or see to it that no greywater is sent there." }
+                li { "Its open alerts are closed in your name, because the system was retired." }
+                li { "Its tasks fall away, and so does a visit that was planned for them alone." }
+                li { "Its pages, labels and links lead nowhere. What its sensors go on sending is listed under Sensor messages, as of no system." }
+            }
         }
-        h2 { "What is kept" }
-        ul {
-            li { "How it is set up, to the letter." }
-            li { "Its readings, findings, alerts, service records and flow tests, as long as those of other systems; its pages show them again once it is brought back." }
-            li { "What was learnt of its basins and splitters." }
+        section {
+            h2 { "What is kept" }
+            ul {
+                li { "How it is set up, to the letter." }
+                li { "Its readings, findings, alerts, service records and flow tests, as long as those of other systems; its pages show them again once it is brought back." }
+                li { "What was learnt of its basins and splitters." }
+            }
         }
-        p { "It can be brought back at any time." }
+        section { p { "It can be brought back at any time." } }
     }
 }
 
 fn what_is_kept() -> Markup {
     html! {
         p { "It is watched no more, and nobody is told of anything there." }
-        p { "Its set-up, its readings and its records are kept. Brought back, it goes on with what was learnt; what its sensors sent in the meantime is missing." }
+        section {
+            p { "Its set-up, its readings and its records are kept. Brought back, it goes on with what was learnt; what its sensors sent in the meantime is missing." }
+        }
     }
 }
