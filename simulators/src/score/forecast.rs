@@ -1,6 +1,7 @@
 //! How well the first flood of a silting basin was foreseen, half-way to it.
 
 use super::said::ForecastSaid;
+use super::stays::{flood_hold_ms, stays};
 use crate::fault::FaultKind;
 use crate::run::Truth;
 use crate::scenario::Scenario;
@@ -9,8 +10,6 @@ use crate::standing::Level;
 
 /// Water that must have stood at a float half-way for the floor's slowing to show.
 const SHOWS_MS: i64 = Span::hours(2).ms();
-/// Water above a float this long is a flood.
-const FLOOD_MS: i64 = Span::hours(6).ms();
 
 /// A basin that silts up, and when it first truly floods.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,19 +39,19 @@ impl Forecasting {
                 | FaultKind::Leak { .. } => None,
             })?;
         let index = scenario.site.basin_index(&basin)?;
-        let floods = truth.spells.iter().filter_map(|(of, spell)| {
-            let moment_ms = match spell.level {
-                Level::Float => spell.from_ms + FLOOD_MS,
-                Level::Rim => spell.from_ms,
-            };
-            (*of == index && moment_ms > onset_ms && moment_ms <= spell.until_ms).then_some(moment_ms)
+        let hold_ms = flood_hold_ms(&scenario.site, index);
+        let floods = [(Level::Float, hold_ms), (Level::Rim, 0)].into_iter().flat_map(|(level, hold_ms)| {
+            let stays = stays(truth, index, level).into_iter();
+            stays.filter_map(move |(from_ms, until_ms)| {
+                let moment_ms = from_ms + hold_ms;
+                (moment_ms > onset_ms && moment_ms <= until_ms).then_some(moment_ms)
+            })
         });
         floods.min().map(|flood_ms| {
             let half_way_ms = i64::midpoint(onset_ms, flood_ms);
-            let at_float =
-                truth.spells.iter().filter(|(of, spell)| *of == index && spell.level == Level::Float);
-            let stood_ms = at_float
-                .map(|(_, spell)| (spell.until_ms.min(half_way_ms) - spell.from_ms.max(onset_ms)).max(0));
+            let stood_ms = stays(truth, index, Level::Float)
+                .into_iter()
+                .map(|(from_ms, until_ms)| (until_ms.min(half_way_ms) - from_ms.max(onset_ms)).max(0));
             let shows_by_half = stood_ms.sum::<i64>() >= SHOWS_MS;
             Self { basin, onset_ms, flood_ms, shows_by_half }
         })

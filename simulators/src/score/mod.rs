@@ -12,6 +12,7 @@ mod plan;
 mod reliability;
 pub mod report;
 mod said;
+mod stays;
 mod tally;
 mod truths;
 

@@ -2,6 +2,7 @@
 //! that truly sealed. Healthy basins age too, and rain fills them.
 
 use super::said::FindingSaid;
+use super::stays::{flood_hold_ms, stays};
 use crate::run::Truth;
 use crate::scenario::Scenario;
 use crate::span::Span;
@@ -9,13 +10,8 @@ use crate::standing::Level;
 
 /// A sensor is behind the world by no more than this, and water near a float's height may be judged either way.
 const SLACK_MS: i64 = Span::minutes(45).ms();
-/// Water that sinks below a float for no longer than this has not gone: a float falls some millimetres lower than it
-/// rises, and a silted floor takes minutes for each.
-const DIP_MS: i64 = Span::minutes(15).ms();
 /// Water that stood this long is a pond.
 const POND_MS: i64 = Span::hours(1).ms();
-/// Water that stood this long is a flood.
-const FLOOD_MS: i64 = Span::hours(6).ms();
 /// A floor soaks notably slower when its resistance has grown by this factor.
 const SLOWER: f64 = 1.4;
 
@@ -28,7 +24,8 @@ pub(super) fn borne_out(finding: &FindingSaid, scenario: &Scenario, truth: &Trut
     match finding.finding.as_str() {
         "ponding" => stood(truth, basin, at_ms, Level::Float, POND_MS),
         "flooding" => {
-            stood(truth, basin, at_ms, Level::Float, FLOOD_MS) || stood(truth, basin, at_ms, Level::Rim, 0)
+            stood(truth, basin, at_ms, Level::Float, flood_hold_ms(&scenario.site, basin))
+                || stood(truth, basin, at_ms, Level::Rim, 0)
         }
         "slow-soak" => sealed(truth, basin, at_ms),
         _ => false,
@@ -36,17 +33,7 @@ pub(super) fn borne_out(finding: &FindingSaid, scenario: &Scenario, truth: &Trut
 }
 
 fn stood(truth: &Truth, basin: usize, at_ms: i64, level: Level, at_least_ms: i64) -> bool {
-    let own = truth.spells.iter().filter(|(of, spell)| *of == basin && spell.level == level);
-    let mut stays: Vec<(i64, i64)> = own.map(|(_, spell)| (spell.from_ms, spell.until_ms)).collect();
-    stays.sort_unstable();
-    stays.dedup_by(|next, stay| {
-        let goes_on = next.0 - stay.1 <= DIP_MS;
-        if goes_on {
-            stay.1 = stay.1.max(next.1);
-        }
-        goes_on
-    });
-    stays.into_iter().any(|(from_ms, until_ms)| {
+    stays(truth, basin, level).into_iter().any(|(from_ms, until_ms)| {
         until_ms - from_ms + SLACK_MS >= at_least_ms
             && (from_ms - SLACK_MS..until_ms + SLACK_MS).contains(&at_ms)
     })

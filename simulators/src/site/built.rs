@@ -1,5 +1,6 @@
 //! What is built where, of which soil and size.
 
+use jiff::SignedDuration;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
@@ -115,6 +116,8 @@ pub struct Basin {
     pub overflow_height_mm: Option<f64>,
     /// Depth of the moisture probe below the floor (mm; default 250), where there is one.
     pub moisture_depth_mm: Option<f64>,
+    /// Standing water this long is a flood, where the file says so.
+    pub flood_hold: Option<SignedDuration>,
     /// Position on the site plan (m).
     pub at: Option<[f64; 2]>,
 }

@@ -3,6 +3,7 @@
 //! The file is checked in full by the daemon; here it is read independently, and only what would make the physics
 //! meaningless is refused. Keys that do not matter to water (topics, units, advice) are passed over.
 
+use jiff::SignedDuration;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
@@ -137,6 +138,7 @@ struct BasinKey {
     float: Option<HeightKey>,
     overflow: Option<HeightKey>,
     moisture: Option<DepthKey>,
+    flood_hold: Option<SignedDuration>,
     at: Option<[f64; 2]>,
 }
 
@@ -210,6 +212,7 @@ impl BasinKey {
             float_height_mm: self.float.map(|float| float.height_mm.unwrap_or(120.0)),
             overflow_height_mm: self.overflow.map(|float| float.height_mm.unwrap_or(depth_mm - 40.0)),
             moisture_depth_mm: self.moisture.map(|probe| probe.depth_mm.unwrap_or(250.0)),
+            flood_hold: self.flood_hold,
             at: self.at,
         })
     }
