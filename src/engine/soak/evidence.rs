@@ -91,8 +91,8 @@ fn standing_h(
     total
 }
 
-/// Logarithm of the resistance under which a day's loads just make a flood that holds for `hold`; infinite if
-/// they never do.
+/// Logarithm of the resistance under which the loads of a day, and of `hold` after it, just make a flood that began that
+/// day and holds; infinite if they never do.
 pub(crate) fn bears(
     floor: &Floor,
     from: EventTime,

@@ -1,11 +1,12 @@
 //! When a basin will first flood if nothing is done.
 //!
-//! Its floor's resistance was steady until some day and has risen since, evenly or by an even factor. Every
-//! such course is weighed by how well it fits what was seen; each is carried on against the loads of late.
-//! A day floods when the resistance exceeds what that day's load would bear; the first such day, over all
-//! courses, is the forecast. Nothing is assumed of where a rise leads beyond that it goes on.
+//! Its floor's resistance was steady until some day and has risen since, by one of a few laws. Every such course is
+//! weighed by how well it fits what was seen; each is carried on against the loads of late. A day floods when the
+//! resistance exceeds what its load and those behind it would bear; the first such day, over all courses, is the
+//! forecast. Nothing is assumed of where a rise leads beyond that it goes on.
 
 use super::course::Seen;
+use crate::model::Span;
 use crate::stats::normal;
 
 /// Days that one stretch of evidence covers.
@@ -40,10 +41,21 @@ pub(crate) struct Path {
     steady: f64,
     onset: f64,
     level: f64,
-    /// The resistances of `steady` and `level` themselves, if it rises evenly and not by an even factor.
-    even: Option<(f64, f64)>,
+    law: Law,
     /// The day at which `level` holds.
     now: f64,
+}
+
+/// How a resistance rises. Little that is seen by half a floor's life tells one law from another, so that all are carried
+/// on: they make the interval as wide as it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Law {
+    /// Evenly: each litre leaves as much behind. The resistances of `steady` and `level` themselves.
+    Evenly(f64, f64),
+    /// With the square of the time: slime grows faster the longer it is under water.
+    Faster(f64, f64),
+    /// By an even factor.
+    ByFactor,
 }
 
 /// A date with 80 % bounds, in days from now.
@@ -61,9 +73,10 @@ impl Path {
         if risen <= 0.0 {
             return self.steady;
         }
-        match self.even {
-            Some((steady, level)) => (steady + (level - steady) * risen).ln(),
-            None => self.steady + (self.level - self.steady) * risen,
+        match self.law {
+            Law::Evenly(steady, level) => (steady + (level - steady) * risen).ln(),
+            Law::Faster(steady, level) => (steady + (level - steady) * risen * risen).ln(),
+            Law::ByFactor => self.steady + (self.level - self.steady) * risen,
         }
     }
 
@@ -99,8 +112,9 @@ pub(crate) fn paths(seen: &[Seen], miss: f64, now: f64) -> Vec<Path> {
     for level in (0..levels).map(|i| last + AROUND - LEVEL_STEP * f64::from(i)) {
         for steady in (0..STEADY).map(|i| level - LOWEST * step(i, STEADY)) {
             for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
-                for even in [Some((steady.exp(), level.exp())), None] {
-                    let path = Path { weight: 0.0, steady, onset, level, even, now };
+                let (from, to) = (steady.exp(), level.exp());
+                for law in [Law::Evenly(from, to), Law::Faster(from, to), Law::ByFactor] {
+                    let path = Path { weight: 0.0, steady, onset, level, law, now };
                     if let Some(weight) = path.log_weight(&seen, best + DROPPED.ln()) {
                         best = best.max(weight);
                         paths.push(Path { weight, ..path });
@@ -137,11 +151,18 @@ pub(crate) fn onset(paths: &[Path]) -> Option<f64> {
     Some(best.onset)
 }
 
-/// When the first flood is due: `bears` holds, for each day of late, the logarithm of the resistance that its
-/// load would just bear (infinite if any); `lasts` is the probability that the mulch itself lasts so many days
-/// more.
-pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> f64) -> Option<Outlook> {
+/// When the first flood is due: `bears` holds, for each day of late, the logarithm of the resistance that its load and
+/// those of the `hold` behind it would just bear (infinite if any); `lasts` is the probability that the mulch itself lasts
+/// so many days more.
+pub(crate) fn first_flood(
+    paths: &[Path],
+    bears: &[f64],
+    hold: Span,
+    lasts: impl Fn(f64) -> f64,
+) -> Option<Outlook> {
     let loads = Loads::of(bears);
+    // Days whose holds overlap flood together: they are one trial and not several.
+    let trials_a_day = 1.0 / (1.0 + hold.days_f64());
     let mut log_lived: Vec<f64> = vec![0.0; paths.len()];
     let mut outlook = [None; 3];
     let mut day = 0.0;
@@ -150,7 +171,7 @@ pub(crate) fn first_flood(paths: &[Path], bears: &[f64], lasts: impl Fn(f64) -> 
         day += step;
         let mut survival = f64::from(u8::from(paths.is_empty()));
         for (path, log_lived) in paths.iter().zip(&mut log_lived).filter(|(_, lived)| **lived > LOST) {
-            *log_lived += step * loads.log_part_borne(path.at(path.now + day));
+            *log_lived += trials_a_day * step * loads.log_part_borne(path.at(path.now + day));
             survival += path.weight * log_lived.exp();
         }
         let flooded = 1.0 - survival * lasts(day);
@@ -198,6 +219,8 @@ impl Loads {
 mod tests {
     use super::*;
 
+    const HOLD: Span = Span::from_hours(6);
+
     fn seen(stretch: i32, hours: f64) -> Seen {
         Seen::by_float(stretch, hours.ln(), 4.0)
     }
@@ -213,7 +236,7 @@ mod tests {
         let course: Vec<Seen> =
             (0..15).map(|i| seen(i, 4.0 + 0.5 * (f64::from(i) * 4.0 + 2.0 - 40.0).max(0.0))).collect();
         let paths = paths(&course, 0.0, 60.0);
-        let found = first_flood(&paths, &bears(), |_| 1.0).expect("it rises");
+        let found = first_flood(&paths, &bears(), HOLD, |_| 1.0).expect("it rises");
         assert!((6.0..24.0).contains(&found.due), "{found:?}");
         assert!(found.earliest < found.due && found.due < found.latest, "{found:?}");
         let onset = onset(&paths).expect("there are paths");
@@ -224,14 +247,14 @@ mod tests {
     fn a_steady_floor_waits_for_its_mulch() {
         let course: Vec<Seen> = (0..40).map(|i| seen(i, 4.0)).collect();
         let lasts = |days: f64| (-days / 700.0).exp();
-        let found = first_flood(&paths(&course, 0.0, 160.0), &bears(), lasts).expect("mulch ends");
+        let found = first_flood(&paths(&course, 0.0, 160.0), &bears(), HOLD, lasts).expect("mulch ends");
         assert!((250.0..520.0).contains(&found.due), "{found:?}");
-        let unseen = first_flood(&paths(&[], 0.0, 160.0), &bears(), lasts).expect("mulch ends");
+        let unseen = first_flood(&paths(&[], 0.0, 160.0), &bears(), HOLD, lasts).expect("mulch ends");
         assert!((unseen.due - 700.0 * std::f64::consts::LN_2).abs() < 30.0, "{unseen:?}");
     }
 
     #[test]
     fn nothing_that_rises_and_mulch_that_lasts_have_no_date() {
-        assert_eq!(first_flood(&[], &bears(), |_| 1.0), None);
+        assert_eq!(first_flood(&[], &bears(), HOLD, |_| 1.0), None);
     }
 }

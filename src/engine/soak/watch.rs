@@ -279,20 +279,21 @@ impl SoakWatch {
         now: EventTime,
     ) -> Option<Outlook> {
         let basin = &self.basins[ix.0 as usize];
-        let chip = system.basin(ix).mulch.chip;
+        let (chip, hold) = (system.basin(ix).mulch.chip, layout.allowance.flood_hold);
         let share = basin.share_where_stood(system, ix);
         let bears: Vec<f64> = layout.floor.map_or_else(Vec::new, |floor| {
-            let days = (1..=LOAD_DAYS).map(|n| now - Span::from_days(n));
+            // What comes while a day's water still stands keeps the float up.
+            let days = (1..=LOAD_DAYS).map(|n| now - hold - Span::from_days(n));
             let known = self.inflow.since().unwrap_or(EventTime::MAX);
             days.filter(|from| *from >= known)
                 .map(|from| {
-                    let loads = self.inflow.between(from, from + Span::DAY);
+                    let loads = self.inflow.between(from, from + Span::DAY + hold);
                     let loads = loads.map(|(at, litres)| (at, floor.depth_mm(litres * share)));
-                    bears(&floor, from, layout.allowance.flood_hold, &loads)
+                    bears(&floor, from, hold, &loads)
                 })
                 .collect()
         });
-        first_flood(paths, &bears, |days| basin.chips.lasts(chip, now, days))
+        first_flood(paths, &bears, hold, |days| basin.chips.lasts(chip, now, days))
     }
 
     /// The forecast of a basin at `now`, a day's close being `day` days after 1970 by the local calendar.
