@@ -64,11 +64,15 @@ pub(super) fn share_errors(said: &[DoseSaid], truth: &[TrueDose], scenario: &Sce
     errors
 }
 
-/// What reached each basin of a site, by reported dose (L).
+/// What reached each basin of a site, by reported dose (L). Water that follows within the same time on water that
+/// belongs to a reported dose belongs to it too: it came before the first had soaked away.
 fn true_litres(said: &[DoseSaid], truth: &[TrueDose]) -> Vec<Vec<f64>> {
     let mut litres = vec![Vec::new(); said.len()];
+    let mut last: Option<(usize, i64)> = None;
     for dose in truth {
-        if let Some(index) = nearest(said, dose.start_ms) {
+        let follows = || last.filter(|(_, until_ms)| dose.start_ms - until_ms <= TOGETHER_MS);
+        if let Some(index) = nearest(said, dose.start_ms).or_else(|| follows().map(|(index, _)| index)) {
+            last = Some((index, dose.end_ms));
             let sums: &mut Vec<f64> = &mut litres[index];
             sums.resize(dose.basin_litres.len(), 0.0);
             sums.iter_mut().zip(&dose.basin_litres).for_each(|(sum, landed)| *sum += landed);
