@@ -70,6 +70,7 @@ pub(super) fn received(system: &System, months: &[ReceivedTime]) -> String {
         "doses in the figures",
         "silent from",
         "silent to",
+        "litres by",
     ]);
     for month in months {
         for (ix, received) in system.basin_ixs().zip(&month.basins) {
@@ -88,6 +89,7 @@ pub(super) fn received(system: &System, months: &[ReceivedTime]) -> String {
                 text.push(',');
                 text.extend(at.map(|at| time(at, &system.zone)));
             }
+            text.push_str(if month.estimated { ",people" } else { ",meter" });
             text.push_str("\r\n");
         }
     }

@@ -76,10 +76,15 @@ fn flood_foretold(system: &System, outlook: &Outlook) -> String {
 }
 
 /// Why litres of a system without a meter are not exact: what the engine counts where nobody measured.
-pub fn unmeasured() -> String {
-    format!(
-        "reckoned with {UNMEASURED_DOSE_L:.0}\u{a0}L for a usual dose, as of a shower, since no meter counts"
-    )
+pub fn unmeasured(system: &System) -> String {
+    let has_probe = system.sensors.iter().any(|sensor| sensor.quantity == Quantity::Moisture);
+    if has_probe {
+        "reckoned by how many people use the system, since no meter counts".to_owned()
+    } else {
+        format!(
+            "reckoned with {UNMEASURED_DOSE_L:.0}\u{a0}L for a usual dose, as of a shower, since no meter counts"
+        )
+    }
 }
 
 fn litres_words(system: &System, litres: f64) -> String {
@@ -87,7 +92,7 @@ fn litres_words(system: &System, litres: f64) -> String {
     if system.find_sensor(Place::System, Quantity::Meter).is_some() {
         format!("{litres}\u{a0}L")
     } else {
-        format!("about {litres}\u{a0}L ({})", unmeasured())
+        format!("about {litres}\u{a0}L ({})", unmeasured(system))
     }
 }
 

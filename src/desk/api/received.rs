@@ -27,6 +27,8 @@ struct MonthWire {
     doses: usize,
     /// Doses whose litres are not known; they are in no sum of litres.
     unmeasured: usize,
+    /// No meter counts: litres are reckoned by how many people use the system.
+    estimated: bool,
     basins: Vec<ReceivedWire>,
 }
 
@@ -69,6 +71,7 @@ async fn received(
         to: month.to,
         doses: month.doses,
         unmeasured: month.unmeasured,
+        estimated: month.estimated,
         basins: system
             .basin_ixs()
             .zip(month.basins)

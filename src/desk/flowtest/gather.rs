@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::work::Known;
 use crate::advice::{basin_title, quoted};
-use crate::desk::gather::node_words;
+use crate::desk::gather::{node_words, volume_words};
 use crate::desk::sheet::Moment;
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -186,7 +186,7 @@ fn runs(system: &System, known: &Known, units: Units, now: EventTime) -> Vec<Run
             .filter(|dose| dose.quality > 0.0 && dose.shares.len() > 1)
             .map(|dose| RunSheet {
                 at: moment(dose.at),
-                litres: dose.litres.map(|litres| units.volume(litres)),
+                litres: dose.litres.map(|litres| volume_words(system, litres, units)),
                 parts: dose.shares.iter().map(|(id, share)| (name(id), words::percent(*share))).collect(),
                 quality: Some(words::percent(dose.quality)),
             })

@@ -30,7 +30,7 @@ pub(in crate::desk) use finding::{anchor, below, beside, node_words, sheet as fi
 pub use heard::heard;
 pub use place::{BasinRecord, basin_page};
 pub use readings::Readings;
-pub(in crate::desk) use received::{basis, of_basin};
+pub(in crate::desk) use received::{basis, of_basin, volume_words};
 pub use received::{months, received, received_from};
 pub use sensor::{SensorRecord, sensor_page};
 pub use sensors::{SensorsRecord, doubts, sensors_sheet};

@@ -3,7 +3,7 @@
 use super::alert_row;
 use super::finding::{anchor, findings, shown_at};
 use super::marks::Marks;
-use super::received::{of_basin as received_of, received};
+use super::received::{of_basin as received_of, received, volume_words};
 use super::system::{SystemRecord, sensors};
 use super::timeline::{ticks, timeline};
 use super::{Readings, card};
@@ -111,7 +111,7 @@ fn facts(
     let mut facts: Vec<_> = names
         .into_iter()
         .zip(&sheet.times)
-        .map(|((name, named), time)| (name, received_words(time, at, named, units)))
+        .map(|((name, named), time)| (name, received_words(system, time, at, named, units)))
         .collect();
     facts.push(("Share by design", words::share(system.tree().design_share(ix))));
     facts.push(("Size", format!("{}, {} deep", units.area(basin.area_m2), units.depth(basin.depth_mm))));
@@ -147,10 +147,10 @@ fn mulch_words(
 }
 
 /// `1 240 L, 40 % of the water (October 2026); the litres of 3 of 60 doses are not known`
-fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) -> String {
+fn received_words(system: &System, time: &ReceivedTime, basin: usize, named: bool, units: Units) -> String {
     let Received { litres, share, says, .. } = &time.basins[basin];
     let mut parts = Vec::new();
-    parts.extend(litres.map(|litres| units.volume(litres)));
+    parts.extend(litres.map(|litres| volume_words(system, litres, units)));
     parts.extend(share.map(|share| format!("{} of the water", words::percent(share))));
     let mut told = if parts.is_empty() { "not known".to_owned() } else { parts.join(", ") };
     if named {
@@ -162,6 +162,9 @@ fn received_words(time: &ReceivedTime, basin: usize, named: bool, units: Units) 
     let unmeasured = if parts.is_empty() { 0 } else { time.unmeasured };
     if unmeasured > 0 && unmeasured == time.doses {
         told.push_str("; how many litres is not known: no meter told");
+    } else if unmeasured > 0 && time.estimated {
+        let some = unmeasured.to_string();
+        told.extend(["; of ", &some, " of the doses no litres can be reckoned"]);
     } else if unmeasured > 0 {
         let some = unmeasured.to_string();
         told.extend(["; the meter told nothing of ", &some]);
@@ -235,13 +238,13 @@ fn ahead(
     ]
 }
 
-/// What a basin took in by the engine's reckoning, which counts a dose that nobody measured as the water of a shower.
+/// What a basin took in by the engine's reckoning, which is an estimate where nobody measured.
 fn received_since(system: &System, litres: f64, units: Units) -> String {
     let told = units.volume(litres);
     if system.find_sensor(Place::System, Quantity::Meter).is_some() {
         return told;
     }
-    format!("about {told}, {}", units.retold(&unmeasured()))
+    format!("about {told}, {}", units.retold(&unmeasured(system)))
 }
 
 /// What the engine expects of a basin, what it expected `before`, and from how much water.

@@ -5,6 +5,7 @@ use jiff::ZonedDateTime;
 use super::balance;
 use super::timeline::share_of;
 use crate::desk::sheet::{BasinLine, Received, ReceivedSheet, ReceivedTime};
+use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::DoseRecord;
 use crate::model::{BasinIx, EventTime, Id, Place, Quantity, Span, System};
@@ -77,8 +78,15 @@ fn time(
         to,
         doses: within.len(),
         unmeasured: within.iter().filter(|dose| dose.litres.is_none()).count(),
+        estimated: system.source.litres_per_count.is_none(),
         basins: system.basin_ixs().map(told).collect(),
     }
+}
+
+/// Litres in words, `about` so many where no meter counts and they are reckoned.
+pub(in crate::desk) fn volume_words(system: &System, litres: f64, units: Units) -> String {
+    let about = if system.source.litres_per_count.is_none() { "about " } else { "" };
+    format!("{about}{}", units.volume(litres))
 }
 
 /// Litres as measured, and the part of the water: by litres where they are known, else each dose alike. Both are of

@@ -30,6 +30,9 @@ pub(super) fn table(system: &str, sheet: &ReceivedSheet, units: Units) -> Markup
             }
         }
         @for note in sheet.times.iter().filter_map(unmeasured) { p class="key" { (note) } }
+        @if sheet.times.iter().any(is_estimate) {
+            p class="key" { "Litres are estimates, reckoned by how many people use the system: no meter counts." }
+        }
         p { a href={ "/systems/" (system) "/received.csv" } download { "Month by month as CSV" } }
     }
 }
@@ -56,6 +59,11 @@ fn cell(time: &ReceivedTime, received: &Received, units: Units) -> Markup {
     }
 }
 
+/// Whether litres are told that nobody counted.
+fn is_estimate(time: &ReceivedTime) -> bool {
+    time.estimated && time.basins.iter().any(|basin| basin.litres.is_some())
+}
+
 /// What is not in the figures of a time.
 fn unmeasured(time: &ReceivedTime) -> Option<String> {
     let words = words::capitalised(&time.words);
@@ -66,6 +74,9 @@ fn unmeasured(time: &ReceivedTime) -> Option<String> {
         (all, some) if all == some => {
             Some(format!("{words}: shares are of {all} doses, whose litres are not known: no meter told."))
         }
+        (all, some) if time.estimated => Some(format!(
+            "{words}: of {some} of {all} doses no litres can be reckoned, because of rain or of how few days had been seen; they are not in these figures."
+        )),
         (all, some) => Some(format!(
             "{words}: the meter told no litres for {some} of {all} doses; they are not in these figures."
         )),

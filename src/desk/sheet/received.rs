@@ -35,6 +35,8 @@ pub struct ReceivedTime {
     pub doses: usize,
     /// Those of them whose litres are not known.
     pub unmeasured: usize,
+    /// No meter counts: litres are reckoned by how many people use the system.
+    pub estimated: bool,
     /// By basin.
     pub basins: Vec<Received>,
 }

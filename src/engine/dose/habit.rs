@@ -36,6 +36,8 @@ const BEND_PRIOR: f64 = 5.0;
 const SPREADS: (f64, f64) = (0.5, 3.0);
 /// The level at which sensors would show no more lies so far above the highest that is seen (logarithm).
 const ROOM: f64 = 0.6;
+/// The same for how much came in all, where it shows sooner (by the tuning seeds).
+const FOLDS: f64 = 0.2;
 /// The highest level follows a higher one by this part, and sinks by so much an episode.
 const RISES: f64 = 0.3;
 const SINKS: f64 = 0.002;
@@ -100,6 +102,12 @@ impl Habits {
     pub(super) fn reach(&mut self, level: f64) {
         let top = self.top.get_or_insert(level);
         *top += if level > *top { RISES * (level - *top) } else { -SINKS };
+    }
+
+    /// A common level as it would be if sensors went on to show more of more water.
+    pub(super) fn unfolded(&self, level: f64) -> f64 {
+        let fold = |top: f64| (2.0 * (level - top - FOLDS)).exp().min(FULLEST);
+        level - 0.5 * (-self.top.map_or(0.0, fold)).ln_1p()
     }
 
     /// How near the sensors are to showing no more, at a common level.

@@ -14,6 +14,7 @@ mod recent;
 mod rises;
 mod told;
 mod track;
+mod volume;
 mod watch;
 
 pub(crate) use episode::DRIP_LITRES;

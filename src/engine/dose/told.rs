@@ -28,6 +28,7 @@ pub(super) fn dose(
     began: EventTime,
     measured: &Measured,
     changes: &[Option<f64>],
+    litres: Option<f64>,
 ) -> Dose {
     let shares: Vec<(BasinIx, f64)> = system
         .basin_ixs()
@@ -42,7 +43,7 @@ pub(super) fn dose(
     let is_worthless = measured.rain || seen().next().is_none();
     Dose {
         at: began,
-        litres: measured.metered.map(|litres| round(litres, 1)),
+        litres: litres.map(|litres| round(litres, 1)),
         shares: shares.into_iter().map(|(basin, share)| (basin, round(share / total, 4))).collect(),
         quality: round(if is_worthless { 0.0 } else { certain }, 2),
     }

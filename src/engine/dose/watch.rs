@@ -1,14 +1,15 @@
 //! Watches a system's doses: shares, and what to conclude when they change.
 
 mod by_floats;
+mod conclude;
 mod jammed;
 mod mended;
 
 use serde::{Deserialize, Serialize};
 
-use super::alarm::{LIMIT, Relief, Test};
+use super::alarm::{Relief, Test};
 use super::cause::Cause;
-use super::diagnose::{Weighed, explain, has_floats_alone, sum};
+use super::diagnose::{has_floats_alone, sum};
 use super::episode::{Episode, Gathering};
 use super::gains::Gains;
 use super::habit::Habits;
@@ -18,15 +19,12 @@ use super::recent::{Past, Recent};
 use super::rises::{self, Rises};
 use super::told;
 use super::track::Tracks;
+use super::volume::Volumes;
 use crate::engine::Effect;
 use crate::engine::board::{Board, Spot};
 use crate::engine::signal::Wetting;
 use crate::model::{BasinIx, EventTime, FindingKind, Span, System};
 
-/// An explanation is told from this probability on.
-const TOLD_FROM: f64 = 0.65;
-/// Another explanation takes over from this probability on, and only while the episodes since are remembered.
-const TAKES_OVER_FROM: f64 = 0.7;
 /// Sum of a test that counts as a sign, and more water that matters (logarithm).
 const SIGNS: f64 = 3.0;
 const NOTABLY_MORE: f64 = 0.2;
@@ -55,6 +53,7 @@ pub(crate) struct DoseWatch {
     last_size: f64,
     tracks: Tracks,
     gains: Gains,
+    volumes: Volumes,
 }
 
 /// A cause that was concluded and is not over.
@@ -113,6 +112,7 @@ impl DoseWatch {
             last_size: 1.0,
             tracks: Tracks::new(system.basins.len()),
             gains: Gains::new(system.basins.len()),
+            volumes: Volumes::default(),
         }
     }
 
@@ -251,7 +251,16 @@ impl DoseWatch {
         // A float tells that water stood, hardly how much came.
         let is_left_out = |i: usize| lingers(i) || matches!(view.shown[i], Shown::Float { .. });
         let changes = self.tracks.shares(episode.began, &measured, is_left_out, change);
-        out.push(Effect::Dose(told::dose(view.system, &self.gains, episode.began, &measured, &changes)));
+        let litres =
+            measured.metered.or_else(|| self.estimate(view.system, episode.began, &measured, is_dose));
+        out.push(Effect::Dose(told::dose(
+            view.system,
+            &self.gains,
+            episode.began,
+            &measured,
+            &changes,
+            litres,
+        )));
         if !is_dose {
             // What leaks, or seeps past a diverter, is too slow for splitters to divide as they do a dose.
             self.tests.fill(Test::default());
@@ -261,6 +270,22 @@ impl DoseWatch {
                 self.take_jammed(view, &episode, &measured, (now, board), out);
             }
         }
+    }
+
+    /// Litres of what no meter counts, once they can be told; rain and leaks say nothing of the household.
+    fn estimate(
+        &mut self,
+        system: &System,
+        began: EventTime,
+        measured: &Measured,
+        is_dose: bool,
+    ) -> Option<f64> {
+        if system.source.litres_per_count.is_some() || has_floats_alone(system) || !is_dose {
+            return None;
+        }
+        let log_size = self.habits.unfolded(measured.level + measured.common);
+        self.volumes.note(system, began, log_size, measured.rain);
+        self.volumes.litres(&system.source, log_size).filter(|_| !measured.rain)
     }
 
     /// Whether a meter that counts says that no water came: what probes show is the rest of what came before, or
@@ -337,103 +362,5 @@ impl DoseWatch {
             let change = |i| sum(system, &believed, i, past.size) + cause.change(system, i, past.size);
             test.note(past.at, past.log_likelihood(change) - as_believed);
         }
-    }
-
-    /// Clears what is over.
-    fn relieve(
-        &mut self,
-        system: &System,
-        past: &Past,
-        now: EventTime,
-        board: &mut Board,
-        out: &mut Vec<Effect>,
-    ) {
-        let believed = self.believed();
-        let as_believed = past.log_likelihood(|i| sum(system, &believed, i, past.size));
-        let mut over = Vec::new();
-        for (k, standing) in self.standing.iter_mut().enumerate() {
-            let without = |i| sum(system, &believed, i, past.size) - believed[k].change(system, i, past.size);
-            standing.relief.note(past.at, past.log_likelihood(without) - as_believed);
-            if standing.relief.is_over() {
-                over.push(k);
-            }
-        }
-        for k in over.into_iter().rev() {
-            let standing = self.standing.remove(k);
-            let (kind, spot) = told::place(system, standing.cause);
-            board.clear(now, kind, spot, out);
-            self.reset();
-        }
-    }
-
-    /// Weighs the newest conclusion again. While it is fresh it may give way, for the first episodes may have misled;
-    /// later only its size and its probability follow what is remembered.
-    fn reconsider(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
-        let Some(newest) = self.standing.last().copied() else { return };
-        let is_fresh = self.recent.reaches(newest.since);
-        let others: Vec<Cause> = self.standing.iter().rev().skip(1).map(|s| s.cause).collect();
-        let explanations = explain(system, &self.recent, newest.since, &others);
-        if is_fresh && explanations.drift >= TAKES_OVER_FROM {
-            let (kind, spot) = told::place(system, newest.cause);
-            self.standing.pop();
-            board.clear(now, kind, spot, out);
-            self.reset();
-            return;
-        }
-        let Some(first) = explanations.ranked.first() else { return };
-        let same = first.cause.is_same(newest.cause);
-        if !same
-            && (!is_fresh
-                || first.probability < TAKES_OVER_FROM
-                || soaks_slowly(system, first.cause, newest.since, board))
-        {
-            return;
-        }
-        let relief = self.standing.pop().filter(|_| same).map(|standing| standing.relief);
-        if !same {
-            let (kind, spot) = told::place(system, newest.cause);
-            board.clear(now, kind, spot, out);
-            self.reset();
-        }
-        self.stand(system, newest.since, &explanations, relief.unwrap_or_default(), now, board, out);
-    }
-
-    /// Explains the strongest signal.
-    fn look_into(&mut self, system: &System, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
-        let strongest = self.tests.iter().max_by(|a, b| a.sum().total_cmp(&b.sum()));
-        let Some(since) = strongest.and_then(|test| test.signal(LIMIT)) else { return };
-        let explanations = explain(system, &self.recent, since, &self.believed());
-        let Some(first) = explanations.ranked.first() else { return };
-        let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
-        if first.probability < TOLD_FROM || known || soaks_slowly(system, first.cause, since, board) {
-            return;
-        }
-        self.stand(system, since, &explanations, Relief::default(), now, board, out);
-        self.reset();
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "a conclusion, and where its effects go")]
-    fn stand(
-        &mut self,
-        system: &System,
-        since: EventTime,
-        explanations: &Weighed,
-        relief: Relief,
-        now: EventTime,
-        board: &mut Board,
-        out: &mut Vec<Effect>,
-    ) {
-        let cause = explanations.ranked[0].cause;
-        self.standing.push(Standing { since, cause, relief });
-        let warned = |kind, spot| board.warns(kind, spot);
-        let conclusion = told::conclusion(system, &self.gains, &self.recent, since, explanations, warned);
-        board.conclude(system, now, conclusion, out);
-    }
-
-    /// What is believed has changed: what was gathered against it counts no longer.
-    fn reset(&mut self) {
-        self.tracks.restart();
-        self.tests.fill(Test::default());
-        self.rises.restart();
     }
 }

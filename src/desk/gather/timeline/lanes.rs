@@ -2,6 +2,7 @@
 
 use crate::advice::{headline, headline_past, kind_words};
 use crate::desk::gather::finding::{anchor, below};
+use crate::desk::gather::volume_words;
 use crate::desk::sheet::{Bar, BarLane, FindingBar, SoilLane, SoilPoint, Stretch, TimeRow, Urgency};
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -105,14 +106,16 @@ pub(super) fn water(
         let doses =
             if row.doses == 1 { "one dose".to_owned() } else { format!("{} doses", words::count(row.doses)) };
         if is_measured {
-            format!("{doses}, {}, {}", units.volume(amount), row.words)
+            format!("{doses}, {}, {}", volume_words(system, amount, units), row.words)
         } else {
             format!("{doses}, {}", row.words)
         }
     };
     let name =
         if is_measured { format!("Water received, {}", units.volume_unit()) } else { "Doses".to_owned() };
-    let tell = |amount: f64| if is_measured { units.volume(amount) } else { words::grouped(amount as u64) };
+    let tell = |amount: f64| {
+        if is_measured { volume_words(system, amount, units) } else { words::grouped(amount as u64) }
+    };
     bars(name, stretch, steps, amount, words, tell)
 }
 
@@ -126,7 +129,9 @@ fn single_doses(
     let highest = doses.iter().filter_map(|dose| dose.litres).fold(0.0, f64::max);
     let bar = |dose: &DoseRecord| {
         let when = words::moment(dose.at, now, &system.zone).words;
-        let volume = dose.litres.map_or_else(String::new, |litres| format!(" of {}", units.volume(litres)));
+        let volume = dose
+            .litres
+            .map_or_else(String::new, |litres| format!(" of {}", volume_words(system, litres, units)));
         let rain = if dose.quality <= 0.0 { ", with rain" } else { "" };
         Bar {
             x: stretch.place(dose.at),

@@ -3,6 +3,7 @@
 use super::edges::columns;
 use super::rows::rows;
 use super::{TimelineRecord, worded};
+use crate::desk::gather::volume_words;
 use crate::desk::sheet::{Stretch, TimeRow};
 use crate::desk::units::Units;
 use crate::desk::words;
@@ -28,7 +29,9 @@ fn says(system: &System, record: &TimelineRecord, row: &TimeRow, units: Units) -
     if row.doses > 0 {
         let doses =
             if row.doses == 1 { "one dose".to_owned() } else { format!("{} doses", words::count(row.doses)) };
-        let litres = row.litres.map_or_else(String::new, |litres| format!(", {}", units.volume(litres)));
+        let litres = row
+            .litres
+            .map_or_else(String::new, |litres| format!(", {}", volume_words(system, litres, units)));
         says.push(format!("{}{litres}", words::capitalised(&doses)));
     }
     if let Some(mm) = row.rain_mm.filter(|mm| *mm > 0.0) {
