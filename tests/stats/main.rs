@@ -6,6 +6,7 @@ mod decay;
 mod detection;
 mod distributions;
 mod infiltration;
+mod litres;
 mod log_ratios;
 mod noise;
 mod oracles;
@@ -15,6 +16,7 @@ mod run_lengths;
 mod runs_of_water;
 mod snapshots;
 mod trend;
+mod yard;
 
 /// Fails unless `actual` is within `tolerance` of `expected`, saying what was compared.
 #[track_caller]

@@ -1,17 +1,11 @@
 //! What runs of water claim of a splitter where probes measure them, against what truly passed it (simulated yards).
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
-use basinward::engine::{Dose, Effect};
-use basinward::fleet::{Fleet, Gathered};
 use basinward::flowtest::{Run, SplitResult, TOLERANCE, Verdict, judge};
-use basinward::model::{EventTime, SplitterIx, System};
-use basinward::systemfile;
-use simulators::radio::Message;
-use simulators::run::Truth;
-use simulators::scenario::{Library, Scenario, ScenarioError};
-use simulators::span::Span;
+use basinward::model::{EventTime, SplitterIx};
+
+use super::yard::Yard;
 
 /// Doses before this are of a yard that nobody knows yet.
 const LEARNT_DAYS: i64 = 30;
@@ -20,42 +14,12 @@ const LITRES: f64 = 60.0;
 /// A dose shows within this of when its water began to run.
 const SHOWS_WITHIN_MS: i64 = 90 * 60 * 1000;
 
-struct Yard {
-    scenario: Scenario,
-    system: Arc<System>,
-    doses: Vec<Dose>,
-    truth: Truth,
-}
-
 impl Yard {
-    fn simulated(name: &str, days: i64, seed: u64) -> Self {
-        let mut scenario = Library::shipped().load(name).expect("a scenario");
-        scenario.duration = Span::days(days);
-        let file = format!("{}.toml", scenario.wiring.system);
-        let system = Arc::new(systemfile::parse(&file, &scenario.system_text).expect("a system"));
-        let (mut fleet, mut into) = (Fleet::new(&[Arc::clone(&system)], "greywater"), Gathered::default());
-        let mut hear = |message: &Message| {
-            fleet.take(
-                EventTime::from_millis(message.received_ms),
-                &message.topic,
-                &message.payload,
-                &mut into,
-            );
-            Ok(())
-        };
-        let truth = simulators::run::run::<ScenarioError>(&scenario, seed, &mut hear, &mut |_| ());
-        let dose =
-            |(_, effect): (usize, Effect)| if let Effect::Dose(dose) = effect { Some(dose) } else { None };
-        let doses = into.effects.into_iter().filter_map(dose).collect();
-        Self { scenario, system, doses, truth: truth.expect("it runs") }
-    }
-
     /// Each dose that somebody might have run, as a test by probes judges it: at every splitter what is said of it,
     /// and the part that truly went to side a.
     fn judged(&self) -> impl Iterator<Item = (SplitResult, f64)> {
-        let learnt = self.scenario.start_ms + LEARNT_DAYS * Span::days(1).ms();
-        let late = self.doses.iter().filter(move |dose| dose.at.millis() > learnt);
-        let large = late.filter(|dose| dose.litres.is_some_and(|litres| litres >= LITRES));
+        let large =
+            self.doses_after(LEARNT_DAYS).filter(|dose| dose.litres.is_some_and(|litres| litres >= LITRES));
         large.flat_map(|dose| {
             let named = |(basin, share): &(_, f64)| (self.system.basin(*basin).id.clone(), *share);
             let shares: BTreeMap<_, _> = dose.shares.iter().map(named).collect();

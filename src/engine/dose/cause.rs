@@ -14,6 +14,9 @@ pub(super) enum Cause {
     Blocked { basin: BasinIx, passes: f64 },
     /// A sensor shows this much (logarithm) more or less than it did; the water is as ever.
     Sensor { basin: BasinIx, change: f64 },
+    /// The floor holds water up, so that the probe below shows this much (logarithm) less of each dose; the water is as
+    /// ever. Told by how basins soak, not by doses: here it only speaks against the others.
+    Lingers { basin: BasinIx, change: f64 },
 }
 
 /// How far splitters go off that are watched for (log odds): 0.85 is 70/30.
@@ -32,6 +35,11 @@ const PARTIAL: f64 = 6.0;
 const FINE_TILT: (f64, i32) = (0.2, 12);
 const FINE_PASSES: (f64, i32) = (0.7, 12);
 const FINE_ERROR: (f64, i32) = (0.5, 6);
+const FINE_LINGERING: (f64, i32) = (-0.5, 6);
+/// Log odds of a floor that does, in soil that takes a millimetre an hour, less the logarithm of what it takes; and the
+/// highest (by the scoreboard's tuning seeds).
+const LINGERS: f64 = -1.5;
+const LINGERS_AT_MOST: f64 = -1.0;
 
 impl Cause {
     /// All causes that are watched for, in a fixed order.
@@ -50,6 +58,19 @@ impl Cause {
         tilts.chain(outlets).chain(sensors)
     }
 
+    /// The kinds of causes that explain what is seen, in some size: all that are watched for, and floors that hold water up.
+    pub(super) fn kinds(system: &System) -> Vec<Self> {
+        let mut kinds: Vec<Self> = Vec::new();
+        for cause in Self::coarse(system) {
+            if !kinds.iter().any(|known| known.is_same(cause)) {
+                kinds.push(cause);
+            }
+        }
+        let floors = (0..outlets(system)).map(|i| Self::Lingers { basin: BasinIx(i as u16), change: -1.0 });
+        kinds.extend(floors);
+        kinds
+    }
+
     /// The same cause in all sizes.
     pub(super) fn sizes(self) -> Vec<Self> {
         match self {
@@ -62,6 +83,9 @@ impl Cause {
             Self::Sensor { basin, .. } => (-FINE_ERROR.1..=FINE_ERROR.1)
                 .map(|step| Self::Sensor { basin, change: FINE_ERROR.0 * f64::from(step) })
                 .collect(),
+            Self::Lingers { basin, .. } => (1..=FINE_LINGERING.1)
+                .map(|step| Self::Lingers { basin, change: FINE_LINGERING.0 * f64::from(step) })
+                .collect(),
         }
     }
 
@@ -70,7 +94,8 @@ impl Cause {
         match (self, other) {
             (Self::Tilted { splitter: a, .. }, Self::Tilted { splitter: b, .. }) => a == b,
             (Self::Blocked { basin: a, .. }, Self::Blocked { basin: b, .. })
-            | (Self::Sensor { basin: a, .. }, Self::Sensor { basin: b, .. }) => a == b,
+            | (Self::Sensor { basin: a, .. }, Self::Sensor { basin: b, .. })
+            | (Self::Lingers { basin: a, .. }, Self::Lingers { basin: b, .. }) => a == b,
             _ => false,
         }
     }
@@ -103,7 +128,7 @@ impl Cause {
                 let split = system.splitter(parent.splitter).split;
                 (1.0 + (1.0 - kept) * split[parent.side] / split[1 - parent.side]).ln()
             }
-            Self::Sensor { basin, change } => {
+            Self::Sensor { basin, change } | Self::Lingers { basin, change } => {
                 if at == basin {
                     change
                 } else {
@@ -115,11 +140,15 @@ impl Cause {
 
     /// Prior log odds: outlets clog and splitters settle far more often than sensors lose their gain without other
     /// signs; small sizes are likelier than large ones (common practice, no published source).
-    pub(super) fn prior(self) -> f64 {
+    pub(super) fn prior(self, system: &System) -> f64 {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
             Self::Blocked { passes, .. } => -1.0 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
             Self::Sensor { change, .. } => -4.5 - 0.5 * (change / 1.5).powi(2),
+            Self::Lingers { .. } => {
+                let takes_mm_h = system.soil.properties().conductivity_mm_h;
+                (LINGERS - takes_mm_h.ln()).min(LINGERS_AT_MOST)
+            }
         }
     }
 }

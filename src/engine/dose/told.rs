@@ -59,6 +59,7 @@ pub(super) fn place(system: &System, cause: Cause) -> (FindingKind, Spot) {
     match cause {
         Cause::Tilted { splitter, .. } => (FindingKind::UnevenSplit, Spot::Splitter(splitter)),
         Cause::Blocked { basin, .. } => (FindingKind::BlockedOutlet, Spot::Basin(basin)),
+        Cause::Lingers { basin, .. } => (FindingKind::SlowSoak, Spot::Basin(basin)),
         Cause::Sensor { basin, .. } => {
             let of = |quantity| system.find_sensor(Place::Basin(basin), quantity).map(Spot::Sensor);
             match (of(Quantity::Moisture), of(Quantity::Float)) {
@@ -173,7 +174,7 @@ fn sentence(system: &System, gains: &Gains, recent: &Recent, since: EventTime, c
         (basin, 100.0 * share(basin) / total, 100.0 * design)
     };
     let concerned: Vec<_> = match cause {
-        Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
+        Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } | Cause::Lingers { basin, .. } => {
             let parent = system.tree().parent(basin);
             let is_near = |other: &BasinIx| {
                 parent.is_some_and(|p| system.tree().side_of(p.splitter, *other) == Some(1 - p.side))
@@ -204,7 +205,9 @@ fn numbers(system: &System, gains: &Gains, cause: Cause) -> Vec<(&'static str, s
             let share = gains.share(system, basin) * passes;
             vec![("share", round(share, 3).into()), ("design", round(design, 4).into())]
         }
-        Cause::Sensor { change, .. } => vec![("gain_factor", round(change.exp(), 2).into())],
+        Cause::Sensor { change, .. } | Cause::Lingers { change, .. } => {
+            vec![("gain_factor", round(change.exp(), 2).into())]
+        }
     }
 }
 
@@ -219,7 +222,7 @@ fn severity(system: &System, gains: &Gains, cause: Cause, warned: bool) -> Sever
             if off < worth { Severity::Info } else { Severity::Warning }
         }
         Cause::Blocked { .. } => Severity::Warning,
-        Cause::Sensor { .. } => Severity::Info,
+        Cause::Sensor { .. } | Cause::Lingers { .. } => Severity::Info,
     }
 }
 

@@ -77,7 +77,7 @@ fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) 
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => {
             board.since(FindingKind::SlowSoak, Spot::Basin(basin)).is_some_and(|slow| slow <= since)
         }
-        Cause::Tilted { .. } => false,
+        Cause::Tilted { .. } | Cause::Lingers { .. } => false,
     }
 }
 

@@ -75,6 +75,6 @@ impl DoseWatch {
 fn concerns(cause: Cause, of: BasinIx) -> bool {
     match cause {
         Cause::Blocked { basin, .. } | Cause::Sensor { basin, .. } => basin == of,
-        Cause::Tilted { .. } => false,
+        Cause::Tilted { .. } | Cause::Lingers { .. } => false,
     }
 }

@@ -15,6 +15,13 @@ const TOLD_FROM: f64 = 0.65;
 /// Another explanation takes over from this probability on, and only while the episodes since are remembered.
 const TAKES_OVER_FROM: f64 = 0.7;
 
+/// Whether a floor that holds water up explains best what is seen, with this probability or more: that is told by how the
+/// basin soaks.
+fn lingers(explanations: &Weighed, least: f64) -> bool {
+    let first = explanations.ranked.first();
+    first.is_some_and(|first| matches!(first.cause, Cause::Lingers { .. }) && first.probability >= least)
+}
+
 impl DoseWatch {
     /// Clears what is over.
     pub(super) fn relieve(
@@ -56,7 +63,7 @@ impl DoseWatch {
         let is_fresh = self.recent.reaches(newest.since);
         let others: Vec<Cause> = self.standing.iter().rev().skip(1).map(|s| s.cause).collect();
         let explanations = explain(system, &self.recent, newest.since, &others);
-        if is_fresh && explanations.drift >= TAKES_OVER_FROM {
+        if is_fresh && (explanations.drift >= TAKES_OVER_FROM || lingers(&explanations, TAKES_OVER_FROM)) {
             let (kind, spot) = told::place(system, newest.cause);
             self.standing.pop();
             board.clear(now, kind, spot, out);
@@ -98,7 +105,9 @@ impl DoseWatch {
                 continue;
             }
             let explanations = explain(system, &self.recent, since, &self.believed());
-            let Some(first) = explanations.ranked.first() else { continue };
+            let Some(first) = explanations.ranked.first().filter(|_| !lingers(&explanations, 0.0)) else {
+                continue;
+            };
             let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
             if first.probability >= TOLD_FROM && !known && !soaks_slowly(system, first.cause, since, board) {
                 self.stand(system, since, &explanations, Relief::default(), now, board, out);

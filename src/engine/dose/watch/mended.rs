@@ -86,7 +86,7 @@ impl DoseWatch {
             Cause::Blocked { basin: b, .. } | Cause::Sensor { basin: b, .. } => {
                 b == basin && standing.since >= since
             }
-            Cause::Tilted { .. } => false,
+            Cause::Tilted { .. } | Cause::Lingers { .. } => false,
         };
         if self.standing.iter().any(rests_on_it) {
             self.withdraw(system, now, board, out, rests_on_it);
