@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use basinward::model::{BasinIx, Chip, Id, Node, Place, Quantity, Soil, Span, SplitterIx, Unit};
-use basinward::systemfile::{advice, load_dir, load_file, parse};
+use basinward::systemfile::{Folder, advice, fits, load_dir, load_file, load_folder, parse};
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/system_files")
@@ -168,6 +168,98 @@ fn a_folder_with_several_bad_files_names_them_all() {
     }
     let missing = load_dir(&folder.path().join("missing"), "greywater").unwrap_err();
     assert!(missing[0].to_string().contains("the folder of system files cannot be read"));
+}
+
+/// A folder with a file for each of `files`; each of one basin, its id and what comes after it.
+fn files(files: &[(&str, &str)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (id, rest) in files {
+        let head = format!("id = \"{id}\"\nname = \"The {id}\"\nproperty = \"home\"\n");
+        fs::write(folder.path().join(format!("{id}.toml")), head + rest).expect("a file");
+    }
+    folder
+}
+
+const GOOD: &str = "timezone = \"UTC\"\nsoil = \"loam\"\n[[basin]]\nid = \"fig\"\narea_m2 = 1.2\n";
+
+/// [`GOOD`] with a probe that is heard at `topic`.
+fn hearing(topic: &str) -> String {
+    format!("{GOOD}moisture = {{ topic = \"{topic}\", unit = \"%\" }}\n")
+}
+
+fn ids(folder: &Folder) -> (Vec<&str>, Vec<&str>) {
+    assert!(folder.faulty.iter().all(|file| !file.faults.is_empty()));
+    let faulty = folder.faulty.iter().map(|file| file.id.as_ref().map_or("", Id::as_str));
+    (folder.systems.iter().map(|system| system.id.as_str()).collect(), faulty.collect())
+}
+
+#[test]
+fn of_a_folder_with_faulty_files_the_others_are_taken() {
+    let text = hearing("elsewhere/7");
+    let folder = files(&[("a", "timezone = UTC\n"), ("b", GOOD), ("c", "soil = \"lome\"\n"), ("d", &text)]);
+    fs::write(folder.path().join("e.toml"), b"\xff").unwrap();
+    let found = load_folder(folder.path(), "greywater", &[]).unwrap();
+    assert_eq!(ids(&found), (vec!["b", "d"], vec!["a", "c", "e"]));
+    let said: Vec<_> = found.faulty.iter().map(|file| (file.title(), file.property.as_ref())).collect();
+    let home = Id::new("home").unwrap();
+    assert!(said[0] == ("The a", Some(&home)) && said[1] == ("The c", Some(&home)) && said[2] == ("e", None));
+    assert_eq!(found.held().map(Id::as_str).collect::<Vec<_>>(), ["a", "c", "e"]);
+    assert!(load_folder(&folder.path().join("missing"), "greywater", &[]).is_err());
+}
+
+#[test]
+fn of_files_that_claim_one_topic_one_stands_whatever_the_others_do() {
+    let (seven, of_b) = (hearing("elsewhere/7"), hearing("greywater/b/fig/moisture"));
+    let by_default = format!("{GOOD}moisture = {{}}\n");
+    // By name, but what is heard by default goes before what is stated.
+    let folder = files(&[("a", &of_b), ("b", &by_default), ("c", &seven), ("d", &seven), ("e", &seven)]);
+    let found = load_folder(folder.path(), "greywater", &[]).unwrap();
+    assert_eq!(ids(&found), (vec!["b", "c"], vec!["a", "d", "e"]));
+    assert!(found.faulty.iter().all(|file| file.clashes && !file.watched));
+    assert!(found.faulty[2].faults[0].what.contains("of `c` both"), "{:?}", found.faulty[2].faults);
+    // Whoever has it keeps it, and a newcomer before it in the alphabet does not.
+    let in_force: Vec<_> = found.systems.iter().filter(|system| system.id.as_str() == "b").cloned().collect();
+    let d = load_file(&folder.path().join("d.toml")).unwrap();
+    let in_force: Vec<_> = in_force.into_iter().chain([std::sync::Arc::new(d)]).collect();
+    let found = load_folder(folder.path(), "greywater", &in_force).unwrap();
+    assert_eq!(ids(&found), (vec!["b", "d"], vec!["a", "c", "e"]));
+}
+
+#[test]
+fn a_system_in_force_goes_on_by_its_plan_unless_somebody_took_its_topic() {
+    let (seven, eight) = (hearing("elsewhere/7"), hearing("elsewhere/8"));
+    let folder = files(&[("a", &seven), ("b", &eight)]);
+    let in_force = load_folder(folder.path(), "greywater", &[]).unwrap().systems;
+    fs::write(folder.path().join("a.toml"), "id = ").unwrap();
+    let found = load_folder(folder.path(), "greywater", &in_force).unwrap();
+    assert_eq!(ids(&found), (vec!["a", "b"], vec!["a"]));
+    assert_eq!((found.systems[0] == in_force[0], found.faulty[0].title()), (true, "The a"));
+    assert!(found.faulty[0].watched && found.held().next().is_none());
+    fs::write(folder.path().join("c.toml"), format!("id = \"c\"\nname = \"C\"\n{seven}")).unwrap();
+    let found = load_folder(folder.path(), "greywater", &in_force).unwrap();
+    assert_eq!(ids(&found), (vec!["b", "c"], vec!["a"]));
+    // Two that exchange their topics are both sound.
+    fs::remove_file(folder.path().join("c.toml")).unwrap();
+    let exchanged = files(&[("a", &eight), ("b", &seven)]);
+    let found = load_folder(exchanged.path(), "greywater", &in_force).unwrap();
+    assert_eq!(ids(&found), (vec!["a", "b"], vec![]));
+}
+
+#[test]
+fn a_file_fits_unless_it_or_its_topics_are_wrong() {
+    let seven = hearing("elsewhere/7");
+    let folder = files(&[("a", "soil = \"lome\"\n"), ("b", &seven)]);
+    let fits = |id: &str, text: &str| {
+        let text = format!("id = \"{id}\"\nname = \"It\"\n{text}");
+        fits(folder.path(), "greywater", &folder.path().join(format!("{id}.toml")), &text)
+    };
+    assert_eq!(fits("c", GOOD), Ok(()), "the fault of another is not its own");
+    assert_eq!(fits("b", &seven), Ok(()));
+    assert!(fits("c", "soil = \"lome\"\n").is_err());
+    for id in ["a", "c"] {
+        let faults = fits(id, &seven).unwrap_err();
+        assert!(faults.len() == 1 && faults[0].what.contains("elsewhere/7"), "{faults:?}");
+    }
 }
 
 #[test]

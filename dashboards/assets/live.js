@@ -22,6 +22,7 @@
   const said = document.getElementById('said');
   const link = document.getElementById('link');
   const learning = document.getElementById('learning');
+  const faulty = document.getElementById('faulty');
   let stamp = body.dataset.stamp;
   let ahead = 0; // the daemon's clock less ours, ms
   let fetching = false;
@@ -151,6 +152,10 @@
       link.textContent = board.link;
       if (board.learning && learning) learning.textContent = board.learning;
       else learning?.remove();
+      if (faulty) {
+        faulty.hidden = !board.faulty;
+        faulty.querySelector('span').textContent = board.faulty ?? '';
+      }
       upTo = board.now;
       tellDrawn(true);
       const news = String(board.stamp) !== String(stamp);

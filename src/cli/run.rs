@@ -16,7 +16,8 @@ Examples:
 
 SIGTERM finishes the batch at hand and ends within five seconds. SIGHUP reads again the system files, \
 who is told of alerts (contacts, channels and routes), and the pages' certificate; if one of them is \
-wrong, the daemon says so and keeps to the old ones.")]
+wrong, the daemon says so and keeps to the old ones. A system file with a fault keeps its own system \
+from being watched at the next start, and no other.")]
 pub struct RunArgs {
     /// Where the settings come from.
     #[command(flatten)]

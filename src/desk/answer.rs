@@ -57,6 +57,13 @@ impl Fault {
                  plans brings it back: retired systems are listed under New system."
                     .to_owned(),
             ),
+            Self::NoSystem(id) if office.faulty(visitor).iter().any(|file| file.is_of(id)) => (
+                StatusCode::NOT_FOUND,
+                "This system is not watched",
+                "Its system file cannot be read, so that nobody is told of a flood there. What was measured and done there \
+                 is kept, and can be read again once somebody who sets systems up has mended the file."
+                    .to_owned(),
+            ),
             Self::NoSystem(id) => (
                 StatusCode::NOT_FOUND,
                 "There is no such system",

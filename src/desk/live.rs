@@ -47,6 +47,7 @@ struct BoardEvent {
     now: i64,
     link: String,
     learning: Option<String>,
+    faulty: Option<String>,
     parts: Option<Vec<String>>,
 }
 
@@ -127,6 +128,7 @@ impl Viewer {
             now: self.office.now().millis(),
             link: chrome.link_words(),
             learning: chrome.learning,
+            faulty: chrome.faulty,
             parts,
         };
         Some(Event::default().event("board").json_data(data).expect("numbers and strings are JSON"))

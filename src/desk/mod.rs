@@ -11,6 +11,7 @@ mod answer;
 mod api;
 mod assets;
 mod csv;
+mod faulty;
 mod fetch;
 mod flowtest;
 pub mod gather;

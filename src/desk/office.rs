@@ -6,6 +6,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use tokio::sync::{Semaphore, watch};
 
+use super::faulty;
 use super::learning::LearningNote;
 use super::people::{Door, Visitor};
 use super::setup::{SystemFolder, Turn};
@@ -18,6 +19,7 @@ use crate::ledger::{Orders, Unassigned, View};
 use crate::model::{Action, EventTime, System};
 use crate::schedule::Upkeep;
 use crate::secrets::{NoChance, Seal};
+use crate::systemfile::FaultyFile;
 
 /// Open pages that are kept up to date at once; further ones are told to refresh by hand.
 const VIEWERS: usize = 512;
@@ -52,6 +54,8 @@ pub enum Entry {
 pub struct Desk {
     /// The systems in force.
     pub systems: watch::Receiver<Arc<Vec<Arc<System>>>>,
+    /// System files that cannot be taken.
+    pub faulty: watch::Receiver<Arc<Vec<FaultyFile>>>,
     /// The ledger.
     pub view: View,
     /// Changes after every commit.
@@ -132,6 +136,17 @@ impl Office {
         unassigned
     }
 
+    /// The system files that cannot be taken and that `visitor` may know of: those of which nobody can tell whose they
+    /// are only where they see everything.
+    pub(super) fn faulty(&self, visitor: &Visitor) -> Vec<FaultyFile> {
+        let all = Arc::clone(&self.desk.faulty.borrow());
+        let seen = |file: &&FaultyFile| match &file.property {
+            Some(property) => visitor.may_see(property),
+            None => visitor.sees_everything(),
+        };
+        all.iter().filter(seen).cloned().collect()
+    }
+
     /// The system called `id`, if there is one that `visitor` may see.
     pub(super) fn system(&self, visitor: &Visitor, id: &str) -> Option<Arc<System>> {
         let systems = self.desk.systems.borrow();
@@ -153,6 +168,7 @@ impl Office {
         Chrome {
             banner: self.desk.banner.clone(),
             learning: self.learning(visitor),
+            faulty: faulty::notice(&self.faulty(visitor)),
             link: note.words,
             link_since: note.since.map(|at| self.moment(at, &zone)),
             as_of: Some(self.moment(self.now(), &zone)),

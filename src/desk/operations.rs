@@ -21,6 +21,7 @@ use super::visit::ask;
 use crate::export::{ExportState, Standing};
 use crate::ledger::{LedgerFault, StoredFinding, Totals};
 use crate::model::{EventTime, FindingKind};
+use crate::systemfile::FaultyFile;
 
 /// Version 0.0.4 of the text format.
 const TEXT: &str = "text/plain; version=0.0.4; charset=utf-8";
@@ -51,8 +52,14 @@ async fn readyz(State(office): State<Arc<Office>>) -> Response {
     }
     if reasons.is_empty() {
         // How many is nobody's business here.
-        let learns = !office.desk.learning.borrow().is_over();
-        return if learns { "ready\nsome systems are learning anew\n" } else { "ready\n" }.into_response();
+        let mut says = "ready\n".to_owned();
+        if !office.desk.learning.borrow().is_over() {
+            says.push_str("some systems are learning anew\n");
+        }
+        if !office.desk.faulty.borrow().is_empty() {
+            says.push_str("some system files cannot be read\n");
+        }
+        return says.into_response();
     }
     (StatusCode::SERVICE_UNAVAILABLE, reasons.join("\n") + "\n").into_response()
 }
@@ -67,6 +74,7 @@ async fn metrics(visitor: Visitor, State(office): State<Arc<Office>>) -> Respons
         Ok((totals, open)) => {
             let mut page = Page::default();
             page.process(office.desk.systems.borrow().len(), office.desk.link.borrow().up);
+            page.faulty(&office.desk.faulty.borrow());
             page.learning(&office.desk.learning.borrow());
             page.ledger(&totals);
             page.findings(&open);
@@ -146,6 +154,14 @@ impl Page {
         self.one("basinward_systems", "gauge", "Systems watched.", systems);
         let says = "Whether the broker is connected and subscribed.";
         self.one("basinward_link_up", "gauge", says, u8::from(link_up));
+    }
+
+    fn faulty(&mut self, files: &[FaultyFile]) {
+        let says = "System files that cannot be read; systems without an earlier plan are not watched.";
+        self.one("basinward_system_files_faulty", "gauge", says, files.len());
+        let unwatched = files.iter().filter(|file| !file.watched).count();
+        let says = "Systems that are not watched, since their files cannot be read.";
+        self.one("basinward_systems_unwatched", "gauge", says, unwatched);
     }
 
     fn learning(&mut self, note: &LearningNote) {
@@ -259,6 +275,7 @@ mod tests {
         let mut page = Page::default();
         page.process(2, true);
         let systems = [("east", true), ("west", false)].map(|(id, done)| (Id::new(id).unwrap(), done));
+        page.faulty(&[]);
         page.learning(&LearningNote { days: 400, systems: systems.into(), waiting: 7 });
         page.ledger(&totals);
         page.findings(&[]);

@@ -297,9 +297,10 @@ impl Drawn {
         groups
     }
 
-    /// What is inside the page's `main`.
-    pub(super) fn main(&self, filter: &Filter) -> Markup {
-        pages::first_main((&self.counts, &self.flooded()), &self.choices, filter, &self.groups(filter))
+    /// What is inside the page's `main`; `unwatched` systems are not on the board, since their files cannot be read.
+    pub(super) fn main(&self, filter: &Filter, unwatched: usize) -> Markup {
+        let flooded = self.flooded();
+        pages::first_main((&self.counts, &flooded), unwatched, &self.choices, filter, &self.groups(filter))
     }
 
     /// The summary and the parts called `names`, one after the other.
@@ -425,7 +426,7 @@ mod tests {
         let heard = systems.iter().map(|it| reading(it, "quince/moisture", Quantity::Moisture, at, 0.2));
         let drawn =
             draw(cards(&systems, (open, Vec::new()), heard.collect(), &Upkeep::default(), at), at, None);
-        let html = drawn.main(ALL).into_string();
+        let html = drawn.main(ALL, 0).into_string();
         assert!(html.len() <= 300 * 1024, "{} bytes", html.len());
         assert_eq!(html.matches("href=\"/systems/larkmere-terrace-1999\"").count(), 1);
     }
@@ -439,7 +440,7 @@ mod tests {
         let second = Arc::new(board(&systems, moist(0.3), at, Some(&first)));
         let reach = Reach::Properties([systems[1].property.clone()].into());
         let seen = Arc::clone(&second).within(&reach);
-        let html = seen.main(ALL).into_string();
+        let html = seen.main(ALL, 0).into_string();
         assert!(html.contains("Single") && !html.contains("Terrace"), "{html}");
         assert_eq!(seen.counts.all(), 1);
         assert_eq!(seen.parts(ALL, &["s-terrace"]), pages::first_summary(&seen.counts, &seen.flooded()).html);

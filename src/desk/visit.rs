@@ -60,9 +60,17 @@ impl Saved {
 /// `GET /`
 pub(super) async fn first(visitor: Visitor, State(office): Shared, Query(filter): Query<Filter>) -> Response {
     match office.shelf.recent(visitor.reach()).await {
-        Ok(board) => html(pages::first(&office.chrome(&visitor, board.stamp), &filter, &board.main(&filter))),
+        Ok(board) => {
+            let main = board.main(&filter, unwatched(&office, &visitor));
+            html(pages::first(&office.chrome(&visitor, board.stamp), &filter, &main))
+        }
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }
+}
+
+/// How many systems in reach are not watched, since their files cannot be read.
+fn unwatched(office: &Office, visitor: &Visitor) -> usize {
+    office.faulty(visitor).iter().filter(|file| !file.watched).count()
 }
 
 /// `GET /fragments/first`
@@ -75,7 +83,7 @@ pub(super) async fn first_fragment(
     match office.shelf.recent(visitor.reach()).await {
         Ok(board) => html(match &wanted.parts {
             Some(names) => board.parts(&filter, &names.split(',').collect::<Vec<_>>()),
-            None => board.main(&filter).into_string(),
+            None => board.main(&filter, unwatched(&office, &visitor)).into_string(),
         }),
         Err(fault) => Fault::from(fault).page(&office, &visitor),
     }

@@ -62,7 +62,8 @@ impl Ledger {
         }
         tx.commit().map_err(&fault)?;
         let numbers = enrolled.iter().map(|(no, _)| *no).collect();
-        for (no, system) in enrolled {
+        for (no, mut system) in enrolled {
+            system.unsaved_from = self.held.remove(&no);
             self.enrolment.insert(no, system);
         }
         Ok(numbers)
@@ -103,7 +104,7 @@ impl Enrolment {
         }
         if let Some(before) = &self.systems[slot] {
             // What was owed before a change of plan is still owed.
-            system.unsaved_from = before.unsaved_from;
+            system.unsaved_from = system.unsaved_from.or(before.unsaved_from);
             if let Some(neighbours) = self.properties.get_mut(&before.property) {
                 neighbours.retain(|neighbour| *neighbour != no);
             }

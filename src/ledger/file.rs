@@ -1,5 +1,6 @@
 //! Opening the file as its only writer.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -8,7 +9,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 
 use super::commit::{Marks, Rows};
-use super::enrol::Enrolment;
+use super::enrol::{Enrolment, SystemNo};
 use super::lock::FolderLock;
 use super::{LedgerFault, View, journal, migrate, pack, seal};
 use crate::model::Span;
@@ -48,6 +49,8 @@ pub struct Ledger {
     pub(super) enrolment: Enrolment,
     /// The journal was read, so that what it still holds for whom is known.
     pub(super) replayed: bool,
+    /// The first commit that each system which is not watched for now has to go through once it is again.
+    pub(super) held: BTreeMap<SystemNo, u64>,
     pub(super) marks: Marks,
     pub(super) rows: Rows,
     pub(super) packing: pack::Progress,
@@ -88,6 +91,7 @@ impl Ledger {
             seq,
             enrolment: Enrolment::default(),
             replayed: false,
+            held: BTreeMap::new(),
             marks: Marks::default(),
             rows: Rows::default(),
             packing,

@@ -22,6 +22,7 @@ mod effects;
 mod enrol;
 mod fault;
 mod file;
+mod held;
 mod journal;
 mod legible;
 mod lock;

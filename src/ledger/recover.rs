@@ -111,7 +111,7 @@ impl Ledger {
     }
 
     /// System and index of each series, by its number.
-    fn sensors(&self) -> Vec<Option<(SystemNo, SensorIx)>> {
+    pub(super) fn sensors(&self) -> Vec<Option<(SystemNo, SensorIx)>> {
         let mut sensors = Vec::new();
         for (no, system) in self.enrolment.iter() {
             for (ix, series) in (0..).map(SensorIx).zip(&system.series) {
@@ -133,7 +133,7 @@ impl Recovery {
     }
 }
 
-fn entry(
+pub(super) fn entry(
     sensors: &[Option<(SystemNo, SensorIx)>],
     received: EventTime,
     stored: Stored,

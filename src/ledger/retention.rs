@@ -61,9 +61,11 @@ impl Ledger {
     /// transaction. Call it between commits, again at once while there is [`more`](Retained::more), else every minute or so.
     pub fn retain(&mut self, now: EventTime, policy: &RetentionPolicy) -> Result<Retained, LedgerFault> {
         let keep_journal_from = self.keep_journal_from();
+        let held_from = self.held.values().copied().min();
         let mut packing = self.packing;
-        let (retained, hours) = upkeep(&mut self.db, now, policy, keep_journal_from, &mut packing)
-            .map_err(LedgerFault::while_doing("roll up, pack and delete old readings", &self.path))?;
+        let (retained, hours) =
+            upkeep(&mut self.db, now, policy, (keep_journal_from, held_from), &mut packing)
+                .map_err(LedgerFault::while_doing("roll up, pack and delete old readings", &self.path))?;
         self.packing = packing;
         // From now on a late reading has to mark these hours again.
         for (series, hour) in hours {
@@ -86,7 +88,7 @@ fn upkeep(
     db: &mut Connection,
     now: EventTime,
     policy: &RetentionPolicy,
-    keep_journal_from: u64,
+    journal_needed_from: (u64, Option<u64>),
     packing: &mut pack::Progress,
 ) -> rusqlite::Result<(Retained, Vec<(u32, i64)>)> {
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -109,7 +111,7 @@ fn upkeep(
         retained.packed = pack::sweep(&tx, packing, now, |series| raw.gone_to(series), &mut steps)?;
     }
     let waited_since = now - Span::from_days(i64::from(policy.journal_days));
-    retained.trimmed = trim_journal(&tx, keep_journal_from, waited_since)?;
+    retained.trimmed = trim_journal(&tx, journal_needed_from, waited_since)?;
     retained.forgotten = forget_messages(&tx, EventTime::from_millis(cutoff(now, policy.message_days)))?;
     retained.more =
         steps == 0 || retained.trimmed == JOURNAL_ROWS as u64 || retained.forgotten == MESSAGES as u64;
@@ -206,9 +208,14 @@ impl Horizon {
     }
 }
 
-/// Deletes the oldest journal rows that neither an engine nor a reader outside needs; a reader is
-/// waited for no longer than since `waited_since`. The newest stays: it says which time the engines were told last.
-fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -> rusqlite::Result<u64> {
+/// Deletes the oldest journal rows that neither an engine nor a reader outside needs; a reader is waited for no longer
+/// than since `waited_since`, and so is a system that is held. The newest stays: it says which time the engines were
+/// told last.
+fn trim_journal(
+    tx: &Transaction<'_>,
+    (keep_from, held_from): (u64, Option<u64>),
+    waited_since: EventTime,
+) -> rusqlite::Result<u64> {
     let passed: Option<u64> = tx
         .prepare_cached("SELECT min(seq) FROM cursors WHERE stream = 'readings'")?
         .query_row([], |row| row.get(0))?;
@@ -221,7 +228,9 @@ fn trim_journal(tx: &Transaction<'_>, keep_from: u64, waited_since: EventTime) -
     let mut delete = tx.prepare_cached("DELETE FROM journal WHERE seq = ?1")?;
     let mut forget = tx.prepare_cached("DELETE FROM cursors WHERE stream = 'readings' AND seq < ?1")?;
     for (seq, received) in oldest {
-        let awaited = passed.is_some_and(|passed| passed < seq) && received >= waited_since.millis();
+        let is_awaited =
+            passed.is_some_and(|passed| passed < seq) || held_from.is_some_and(|held| held <= seq);
+        let awaited = is_awaited && received >= waited_since.millis();
         if seq >= keep_from || awaited {
             break;
         }

@@ -7,25 +7,39 @@ use tracing::{error, warn};
 
 use crate::model::System;
 use crate::settings::{Loaded, SettingFault, Settings};
-use crate::systemfile;
+use crate::systemfile::{self, Folder};
 
-/// All systems of the folder, checked as a whole.
-pub(super) fn read(folder: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<systemfile::Fault>> {
-    systemfile::load_dir(folder, prefix)
-}
-
-/// Reads the folder again; a set with any fault is refused whole, and every fault logged.
-pub(super) fn reread(folder: &Path, prefix: &str) -> Option<Vec<Arc<System>>> {
-    match read(folder, prefix) {
-        Ok(systems) => Some(systems),
-        Err(faults) => {
-            for fault in &faults {
-                error!(%fault, "fault in a system file");
-            }
-            error!(faults = faults.len(), "the system files are not taken over; the old ones stay in force");
-            None
+/// Every system of the folder that can be watched, beside those `in_force`; all that is wrong with the others is logged.
+///
+/// # Errors
+/// The folder cannot be read.
+pub(super) fn read(
+    folder: &Path,
+    prefix: &str,
+    in_force: &[Arc<System>],
+) -> Result<Folder, systemfile::Fault> {
+    let folder = systemfile::load_folder(folder, prefix, in_force)?;
+    for faulty in &folder.faulty {
+        for fault in &faulty.faults {
+            error!(%fault, "fault in a system file");
+        }
+        let system = faulty.title();
+        if faulty.watched {
+            warn!(%system, "goes on by the plan from before, until its file is mended");
+        } else {
+            error!(%system, "is not watched until its file is mended");
         }
     }
+    Ok(folder)
+}
+
+/// As [`read`], while others are in force; nothing where the folder cannot be read.
+pub(super) fn reread(folder: &Path, prefix: &str, in_force: &[Arc<System>]) -> Option<Folder> {
+    let read = read(folder, prefix, in_force);
+    read.inspect_err(|fault| {
+        error!(%fault, "the system files are not taken over; the old ones stay in force");
+    })
+    .ok()
 }
 
 /// The settings as read again; with any fault they are refused whole, and every fault logged.

@@ -2,13 +2,14 @@
 //!
 //! No thread, clock or connection, so that a crash or a full disk can be tried between any two steps.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::Steward;
 use crate::desk::LearningNote;
 use crate::ledger::{Asked, LedgerFault, Retained, RetentionPolicy};
 use crate::link::Message;
-use crate::model::{EventTime, Span, System};
+use crate::model::{EventTime, Id, Span, System};
 
 /// Engines are told the time this often.
 const TICK: Span = Span::SECOND;
@@ -113,8 +114,12 @@ impl Rounds {
     ///
     /// # Errors
     /// What was gathered under the old plans cannot be stored; nothing has changed then.
-    pub fn adopt(&mut self, plans: &[Arc<System>]) -> Result<Vec<Arc<System>>, LedgerFault> {
-        self.steward.adopt(plans)?;
+    pub fn adopt(
+        &mut self,
+        plans: &[Arc<System>],
+        held: &BTreeSet<Id>,
+    ) -> Result<Vec<Arc<System>>, LedgerFault> {
+        self.steward.adopt(plans, held)?;
         Ok(self.steward.systems())
     }
 

@@ -28,7 +28,7 @@ use crate::schedule::{Schedule, ScheduleParts};
 use crate::secrets::Seal;
 use crate::secrets::one_time_code;
 use crate::settings::{Loaded, SettingFault, Settings};
-use crate::systemfile;
+use crate::systemfile::{self, FaultyFile, Folder};
 
 /// Longest that the parts may take to end.
 const FAREWELL: Duration = Duration::from_secs(4);
@@ -36,7 +36,7 @@ const FAREWELL: Duration = Duration::from_secs(4);
 /// Why the daemon does not start, or ended by itself.
 #[derive(Debug, thiserror::Error)]
 pub enum RunFault {
-    /// System files are faulty.
+    /// The folder of system files cannot be read, or where all of them are needed, some cannot.
     #[error("{} faults in the system files", .0.len())]
     Systems(Vec<systemfile::Fault>),
     /// The ledger cannot be used.
@@ -76,7 +76,9 @@ pub(crate) struct Service {
     desk_address: SocketAddr,
     writer_done: oneshot::Receiver<Result<(), LedgerFault>>,
     waker: crate::link::Waker,
-    plans: mpsc::Sender<Vec<Arc<System>>>,
+    plans: mpsc::Sender<Folder>,
+    /// The systems in force.
+    systems: watch::Receiver<Arc<Vec<Arc<System>>>>,
     /// The pages have written system files.
     files_changed: tokio::sync::mpsc::Receiver<oneshot::Sender<()>>,
     stop_desk: watch::Sender<bool>,
@@ -92,6 +94,8 @@ pub(crate) struct Start<'a> {
     pub(crate) settings: &'a Settings,
     pub(crate) clock: Clock,
     pub(crate) steward: Steward,
+    /// System files that cannot be taken.
+    pub(crate) faulty: Vec<FaultyFile>,
     /// A line for the top of every page.
     pub(crate) banner: Option<String>,
     /// Anybody may come in as long as nobody has been named.
@@ -107,14 +111,15 @@ pub fn run(
     again: impl Fn() -> Result<Loaded, Vec<SettingFault>>,
 ) -> Result<(), RunFault> {
     runtime()?.block_on(async {
-        let systems =
-            reload::read(&settings.folders.systems, &settings.mqtt.prefix).map_err(RunFault::Systems)?;
-        info!(systems = systems.len(), folder = %settings.folders.systems.display(), "system files read");
-        let ledger = open(settings)?;
-        let steward = Steward::open_soon(ledger, &systems, &settings.mqtt.prefix)?;
+        let folder = reload::read(&settings.folders.systems, &settings.mqtt.prefix, &[])
+            .map_err(|fault| RunFault::Systems(vec![fault]))?;
+        info!(systems = folder.systems.len(), folder = %settings.folders.systems.display(), "system files read");
+        let (ledger, held) = (open(settings)?, folder.held().cloned().collect());
+        let Folder { systems, faulty } = folder;
+        let steward = Steward::open_soon(ledger, &systems, &held, &settings.mqtt.prefix)?;
+        let clock = Clock::wall();
         let service =
-            Service::start(Start { settings, clock: Clock::wall(), steward, banner: None, open: false })
-                .await?;
+            Service::start(Start { settings, clock, steward, faulty, banner: None, open: false }).await?;
         info!(pages = %format!("http://{}/", service.address()), "serving");
         systemd::ready();
         let again = || reload::settings(again());
@@ -137,9 +142,10 @@ pub(crate) fn runtime() -> io::Result<tokio::runtime::Runtime> {
 impl Service {
     /// Starts every part.
     pub(crate) async fn start(start: Start<'_>) -> Result<Self, RunFault> {
-        let Start { settings, clock, mut steward, banner, open } = start;
+        let Start { settings, clock, mut steward, faulty, banner, open } = start;
         let systems = steward.systems();
         let (systems_tx, systems_rx) = watch::channel(Arc::new(systems.clone()));
+        let (faulty_tx, faulty) = watch::channel(Arc::new(faulty));
         let (commits_tx, commits_rx) = watch::channel(0);
         let (plans_tx, plans_rx) = mpsc::channel();
         let address = settings.desk.listen;
@@ -165,6 +171,7 @@ impl Service {
             plans: plans_rx,
             orders: order_queue,
             commits: commits_tx,
+            faulty: faulty_tx,
             systems: systems_tx,
             learning: learning_tx,
             ending: Arc::clone(&ending),
@@ -192,7 +199,8 @@ impl Service {
         let export = passing_on::start(&settings.influxdb, sources, stopped(stop.clone()))?;
         let (changed, files_changed) = tokio::sync::mpsc::channel(4);
         let desk = Desk {
-            systems: systems_rx,
+            systems: systems_rx.clone(),
+            faulty,
             files: files(settings, changed),
             entry: entry(&view, open && desk_address.ip().is_loopback(), desk_address)?,
             view,
@@ -220,6 +228,7 @@ impl Service {
             writer_done,
             waker,
             plans: plans_tx,
+            systems: systems_rx,
             files_changed,
             stop_desk,
             desk,
@@ -276,12 +285,13 @@ impl Service {
 
     fn reload(&self, folder: &Path, prefix: &str) {
         info!("reading the system files again");
-        let Some(systems) = reload::reread(folder, prefix) else { return };
-        if let Err(fault) = self.feed.listen_to(&systems, prefix) {
+        let in_force = Arc::clone(&self.systems.borrow());
+        let Some(folder) = reload::reread(folder, prefix, &in_force) else { return };
+        if let Err(fault) = self.feed.listen_to(&folder.systems, prefix) {
             error!(%fault, "a topic of the system files cannot be heard; the old ones stay in force");
             return;
         }
-        if self.plans.send(systems).is_ok() {
+        if self.plans.send(folder).is_ok() {
             self.waker.wake();
         }
     }

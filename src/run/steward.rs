@@ -3,6 +3,7 @@
 mod plans;
 mod recovery;
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::learners::Learners;
@@ -14,7 +15,7 @@ use crate::ledger::{
     Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
     TestOrder,
 };
-use crate::model::{Catch, Command, EventTime, System};
+use crate::model::{Catch, Command, EventTime, Id, System};
 
 /// The single writer: a fleet and the ledger that it is stored in.
 ///
@@ -45,7 +46,7 @@ impl Steward {
     /// # Errors
     /// When the ledger cannot be read.
     pub fn open(ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
-        let mut steward = Self::open_soon(ledger, systems, prefix)?;
+        let mut steward = Self::open_soon(ledger, systems, &BTreeSet::new(), prefix)?;
         steward.let_learn(|| ())?;
         while let Some(learnt) = steward.learners.as_ref().and_then(Learners::wait) {
             steward.join(learnt?, steward.now);
@@ -57,11 +58,17 @@ impl Steward {
     }
 
     /// As [`Steward::open`], but leaves systems that have to learn anew to [`Steward::let_learn`] and
-    /// [`Steward::take_learnt`].
+    /// [`Steward::take_learnt`]. What stands open of the systems `held`, which are not watched for now, is left as it is,
+    /// and so is what their engines have to go on with.
     ///
     /// # Errors
     /// When the ledger cannot be read.
-    pub fn open_soon(mut ledger: Ledger, systems: &[Arc<System>], prefix: &str) -> Result<Self, LedgerFault> {
+    pub fn open_soon(
+        mut ledger: Ledger,
+        systems: &[Arc<System>],
+        held: &BTreeSet<Id>,
+        prefix: &str,
+    ) -> Result<Self, LedgerFault> {
         let numbers = ledger.enrol(systems.iter().map(|system| &**system))?;
         let mut steward = Self {
             fleet: Fleet::new(&[], prefix),
@@ -79,7 +86,8 @@ impl Steward {
             ledger,
         };
         steward.recover(systems)?;
-        steward.clear_unwatched(systems)?;
+        steward.ledger.hold(held)?;
+        steward.clear_unwatched(systems, held)?;
         Ok(steward)
     }
 

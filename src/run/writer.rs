@@ -16,6 +16,7 @@ use crate::desk::LearningNote;
 use crate::ledger::{LedgerFault, OrderQueue};
 use crate::link::{Acker, Inbox, Message};
 use crate::model::{EventTime, Span, System};
+use crate::systemfile::{FaultyFile, Folder};
 use crate::telemetry::chain;
 
 /// Pause before trying again to store what could not be stored.
@@ -32,11 +33,13 @@ pub(super) struct Writer {
     pub(super) batch: usize,
     pub(super) linger: Duration,
     /// Changed plans to go on with.
-    pub(super) plans: Receiver<Vec<Arc<System>>>,
+    pub(super) plans: Receiver<Folder>,
     /// What people and readers outside ask for.
     pub(super) orders: OrderQueue,
     /// Told after every commit.
     pub(super) commits: watch::Sender<u64>,
+    /// System files that cannot be taken.
+    pub(super) faulty: watch::Sender<Arc<Vec<FaultyFile>>>,
     /// Plans in force.
     pub(super) systems: watch::Sender<Arc<Vec<Arc<System>>>>,
     /// Which systems learn anew.
@@ -75,9 +78,9 @@ impl Writer {
             }
             // Changed plans are taken over when all systems have learnt anew.
             if !self.rounds.is_learning()
-                && let Some(plans) = self.plans.try_iter().last()
+                && let Some(folder) = self.plans.try_iter().last()
             {
-                self.adopt(&plans)?;
+                self.adopt(folder)?;
             }
             if now >= keep_house_at {
                 let more = self.keep_house(now);
@@ -144,10 +147,12 @@ impl Writer {
         }
     }
 
-    fn adopt(&mut self, plans: &[Arc<System>]) -> Result<(), LedgerFault> {
-        let systems = self.rounds.adopt(plans)?;
+    fn adopt(&mut self, folder: Folder) -> Result<(), LedgerFault> {
+        let held = folder.held().cloned().collect();
+        let systems = self.rounds.adopt(&folder.systems, &held)?;
+        self.faulty.send_replace(Arc::new(folder.faulty));
         self.systems.send_replace(Arc::new(systems));
-        info!(systems = plans.len(), "the system files in force have changed");
+        info!(systems = folder.systems.len(), "the system files in force have changed");
         Ok(())
     }
 

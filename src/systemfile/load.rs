@@ -1,5 +1,6 @@
 //! Reading system files from disk.
 
+use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::Read as _;
 use std::num::NonZero;
@@ -8,9 +9,10 @@ use std::sync::Arc;
 use std::thread;
 
 use super::Fault;
+use super::folder::Said;
 use super::parse::{Draft, parse};
-use super::sensors::{FileSensors, shared_topics};
-use crate::model::System;
+use super::sensors::{FileSensors, contests, shared_topics};
+use crate::model::{Id, System};
 
 /// Largest system file, in bytes.
 const LARGEST: u64 = 1 << 20;
@@ -35,72 +37,92 @@ pub fn load_file(path: &Path) -> Result<System, Vec<Fault>> {
 /// # Errors
 /// Every fault of every file.
 pub fn load_dir(dir: &Path, prefix: &str) -> Result<Vec<Arc<System>>, Vec<Fault>> {
-    load(dir, prefix, None)
-}
-
-/// As [`load_dir`], as if the file at `path` of that folder held `text` already, or were not there.
-///
-/// # Errors
-/// Every fault of every file.
-pub fn load_dir_with(
-    dir: &Path,
-    prefix: &str,
-    path: &Path,
-    text: Option<&str>,
-) -> Result<Vec<Arc<System>>, Vec<Fault>> {
-    load(dir, prefix, Some((path, text)))
-}
-
-/// A file that counts as changed: its path, and its text if it is to be there.
-type Instead<'a> = Option<(&'a Path, Option<&'a str>)>;
-
-fn load(dir: &Path, prefix: &str, instead: Instead<'_>) -> Result<Vec<Arc<System>>, Vec<Fault>> {
-    let mut faults = Vec::new();
-    let mut drafts: Vec<(String, Draft)> = Vec::new();
-    let mut paths = toml_files(dir).map_err(|fault| vec![fault])?;
-    if let Some((path, text)) = instead {
-        match (paths.binary_search_by(|known| known.as_path().cmp(path)), text) {
-            (Err(at), Some(_)) => paths.insert(at, path.to_owned()),
-            (Ok(at), None) => drop(paths.remove(at)),
-            (Ok(_), Some(_)) | (Err(_), None) => {}
-        }
-    }
-    for (file, read) in read_all(&paths, instead) {
-        match read {
-            Ok(mut draft) => {
-                faults.append(&mut draft.faults);
-                drafts.push((file, draft));
-            }
-            Err(fault) => faults.push(fault),
-        }
-    }
-    let sensors: Vec<FileSensors<'_>> = drafts
-        .iter()
-        .map(|(file, draft)| FileSensors { file, system: draft.id.as_ref(), heard: &draft.heard })
-        .collect();
-    faults.extend(shared_topics(&sensors, Some(prefix)));
+    let mut read = read_all(&toml_files(dir).map_err(|fault| vec![fault])?, None);
+    let mut faults: Vec<Fault> =
+        read.iter_mut().flat_map(|it| std::mem::take(&mut it.draft.faults)).collect();
+    faults.extend(shared_topics(&sensors(&read), Some(prefix)));
     if !faults.is_empty() {
-        faults.sort_by(|a, b| (&a.file, a.line, a.column).cmp(&(&b.file, b.line, b.column)));
+        faults.sort_by(in_order);
         return Err(faults);
     }
-    let mut systems: Vec<_> =
-        drafts.into_iter().filter_map(|(_, draft)| draft.system.map(Arc::new)).collect();
+    let mut systems: Vec<_> = read.into_iter().filter_map(|it| it.draft.system.map(Arc::new)).collect();
     // It lies where the drafts lay, which were many times as large.
     systems.shrink_to_fit();
     systems.sort_by(|a, b| a.id.cmp(&b.id));
     Ok(systems)
 }
 
-/// Reads and parses the files, in their order, on every processor: of a large portfolio this is most of the start.
-fn read_all(paths: &[PathBuf], instead: Instead<'_>) -> Vec<(String, Result<Draft, Fault>)> {
+/// Whether the file at `path` could hold `text` beside the other files of its folder `dir`, faulty ones among them.
+///
+/// # Errors
+/// Every fault of that file, and every sensor of another one that could not be heard beside it.
+pub fn fits(dir: &Path, prefix: &str, path: &Path, text: &str) -> Result<(), Vec<Fault>> {
+    let mut paths = toml_files(dir).map_err(|fault| vec![fault])?;
+    let at = match paths.binary_search_by(|known| known.as_path().cmp(path)) {
+        Ok(at) => at,
+        Err(at) => {
+            paths.insert(at, path.to_owned());
+            at
+        }
+    };
+    let mut read = read_all(&paths, Some((path, text)));
+    let mut faults = std::mem::take(&mut read[at].draft.faults);
+    let files = sensors(&read);
+    for contest in contests(&files, Some(prefix)) {
+        let is_own = |hearer: &usize| contest.hearers[*hearer].0 == at;
+        let blamed = (1..contest.hearers.len()).filter(|later| is_own(&0) || is_own(later));
+        faults.extend(blamed.map(|later| contest.fault(&files, 0, later)));
+    }
+    faults.sort_by(in_order);
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
+}
+
+/// By file and place.
+pub(super) fn in_order(a: &Fault, b: &Fault) -> std::cmp::Ordering {
+    (&a.file, a.line, a.column).cmp(&(&b.file, b.line, b.column))
+}
+
+/// A file as far as it could be read.
+pub(super) struct ReadFile {
+    pub(super) file: String,
+    /// The id of its system, if it is called after one.
+    pub(super) stem: Option<Id>,
+    pub(super) draft: Draft,
+    /// What a faulty file says of itself all the same.
+    pub(super) said: Said,
+}
+
+/// What is needed of each file to tell topics that are heard twice.
+pub(super) fn sensors(read: &[ReadFile]) -> Vec<FileSensors<'_>> {
+    let mut files = Vec::with_capacity(read.len());
+    for ReadFile { file, draft, .. } in read {
+        files.push(FileSensors { file, system: draft.id.as_ref(), heard: &draft.heard });
+    }
+    files
+}
+
+/// Reads and parses the files, in their order, on every processor: of a large portfolio this is most of the start. The
+/// one at the path of `instead` counts as holding its text.
+pub(super) fn read_all(paths: &[PathBuf], instead: Option<(&Path, &str)>) -> Vec<ReadFile> {
     let read = |path: &PathBuf| {
         let file = path.display().to_string();
         let text = match instead {
-            Some((known, Some(text))) if known == path => Ok(text.to_owned()),
+            Some((known, text)) if known == path => Ok(text.to_owned()),
             _ => read_text(path, &file),
         };
-        let draft = text.map(|text| Draft::read(&file, &text));
-        (file, draft)
+        let stem = path.file_stem().and_then(OsStr::to_str).and_then(|stem| Id::new(stem).ok());
+        let mut said = Said::default();
+        let draft = match text {
+            Ok(text) => {
+                let draft = Draft::read(&file, &text);
+                if !draft.faults.is_empty() {
+                    said = Said::of(&text, stem.as_ref());
+                }
+                draft
+            }
+            Err(fault) => Draft { faults: vec![fault], ..Draft::default() },
+        };
+        ReadFile { file, stem, draft, said }
     };
     let threads = thread::available_parallelism().map_or(1, NonZero::get);
     let share = paths.len().div_ceil(threads).max(A_SHARE);
@@ -113,7 +135,7 @@ fn read_all(paths: &[PathBuf], instead: Instead<'_>) -> Vec<(String, Result<Draf
     })
 }
 
-fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Fault> {
+pub(super) fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Fault> {
     let fault = |error: std::io::Error| {
         let what = format!("the folder of system files cannot be read: {error}");
         Fault::of_file(&dir.display().to_string(), what, "check its path and permissions")

@@ -2,7 +2,9 @@
 //!
 //! Reading never stops at the first fault: [`parse`], [`load_file`] and [`load_dir`] return every
 //! [`Fault`] with file, line, and how to mend it. Unknown keys are faults that name the nearest
-//! known one. What is allowed but doubtful is left to [`advice`].
+//! known one. What is allowed but doubtful is left to [`advice`]. [`load_dir`] takes a folder whole or
+//! not at all; [`load_folder`] takes each file by itself, so that one that is faulty keeps no other
+//! system from being watched.
 //!
 //! | key | default | allowed |
 //! |---|---|---|
@@ -54,6 +56,7 @@
 mod advice;
 mod edit;
 mod fault;
+mod folder;
 mod load;
 mod parse;
 mod parts;
@@ -63,5 +66,6 @@ mod sensors;
 pub use advice::advice;
 pub use edit::{content, edit, pointer_of};
 pub use fault::Fault;
-pub use load::{load_dir, load_dir_with, load_file};
+pub use folder::{FaultyFile, Folder, load_folder};
+pub use load::{fits, load_dir, load_file};
 pub use parse::parse;

@@ -22,9 +22,9 @@ pub(super) struct FileSensors<'f> {
     pub(super) heard: &'f [Heard],
 }
 
-impl FileSensors<'_> {
+impl<'f> FileSensors<'f> {
     /// Its sensors at stated topics, or those at default ones.
-    fn heard_at(&self, stated: bool) -> impl Iterator<Item = &Heard> {
+    fn heard_at(&self, stated: bool) -> impl Iterator<Item = &'f Heard> + use<'f> {
         self.heard.iter().filter(move |heard| heard.sensor.wiring.topic.is_some() == stated)
     }
 }
@@ -133,32 +133,55 @@ fn read_wet(section: &mut Section<'_>, r: &mut Reader<'_>) -> bool {
     }
 }
 
-/// Every sensor that hears a topic at a pointer which another one has already.
+/// A topic, at a pointer, that several sensors hear, with the places of their files among those asked about.
 ///
-/// Without a prefix only the topics stated in files are compared. Sensors at default topics come
-/// first, so that the blame falls on the stated topic.
-pub(super) fn shared_topics(files: &[FileSensors<'_>], prefix: Option<&str>) -> Vec<Fault> {
+/// Sensors at default topics come first, so that the blame falls on the stated topic.
+pub(super) struct Contest<'f> {
+    topic: String,
+    pub(super) hearers: Vec<(usize, &'f Heard)>,
+}
+
+impl Contest<'_> {
+    /// What is wrong with the hearer at `later`, since the one at `earlier` is there already.
+    pub(super) fn fault(&self, files: &[FileSensors<'_>], earlier: usize, later: usize) -> Fault {
+        let of = |at: usize| (&files[self.hearers[at].0], self.hearers[at].1);
+        taken(of(later), of(earlier), &self.topic)
+    }
+
+    /// What is wrong with every hearer but the first.
+    fn faults(&self, files: &[FileSensors<'_>]) -> impl Iterator<Item = Fault> {
+        (1..self.hearers.len()).map(|later| self.fault(files, 0, later))
+    }
+}
+
+/// Every topic that more than one sensor of `files` hears at the same pointer.
+///
+/// Without a prefix only the topics stated in files are compared.
+pub(super) fn contests<'f>(files: &[FileSensors<'f>], prefix: Option<&str>) -> Vec<Contest<'f>> {
     let heard = |stated: bool| {
-        files.iter().flat_map(move |file| file.heard_at(stated).map(move |heard| (file, heard)))
+        let numbered = files.iter().enumerate();
+        numbered.flat_map(move |(at, file)| file.heard_at(stated).map(move |heard| (at, heard)))
     };
-    let at = |(file, heard): (&FileSensors<'_>, &Heard)| topic_of(heard, file.system, prefix);
+    let topic = |(at, heard): (usize, &Heard)| topic_of(heard, files[at].system, prefix);
     // Default topics differ as their systems and basins do, so only stated ones can be taken twice.
-    let mut owners: BTreeMap<(String, &str), Option<(&FileSensors<'_>, &Heard)>> =
-        heard(true).filter_map(|it| Some(((at(it)?, it.1.pointer()), None))).collect();
-    if owners.is_empty() {
+    let mut hearers: BTreeMap<(String, &str), Vec<(usize, &'f Heard)>> =
+        heard(true).filter_map(|it| Some(((topic(it)?, it.1.pointer()), Vec::new()))).collect();
+    if hearers.is_empty() {
         return Vec::new();
     }
-    let mut faults = Vec::new();
     for it in heard(false).chain(heard(true)) {
-        let Some(topic) = at(it) else { continue };
-        let key = (topic, it.1.pointer());
-        let Some(owner) = owners.get_mut(&key) else { continue };
-        match owner {
-            Some(other) => faults.push(taken(it, *other, &key.0)),
-            None => *owner = Some(it),
+        let Some(topic) = topic(it) else { continue };
+        if let Some(hearers) = hearers.get_mut(&(topic, it.1.pointer())) {
+            hearers.push(it);
         }
     }
-    faults
+    let several = hearers.into_iter().filter(|(_, hearers)| hearers.len() > 1);
+    several.map(|((topic, _), hearers)| Contest { topic, hearers }).collect()
+}
+
+/// What is wrong with every sensor that hears a topic which another one has already; see [`contests`].
+pub(super) fn shared_topics(files: &[FileSensors<'_>], prefix: Option<&str>) -> Vec<Fault> {
+    contests(files, prefix).iter().flat_map(|contest| contest.faults(files)).collect()
 }
 
 fn taken((file, heard): (&FileSensors<'_>, &Heard), other: (&FileSensors<'_>, &Heard), topic: &str) -> Fault {

@@ -23,6 +23,7 @@ use basinward::model::{
     Subject, System, Value,
 };
 use basinward::schedule::work_out;
+use basinward::systemfile::Folder;
 use basinward::upkeep::{Crew, Plan, Rules};
 
 use house::{Failure, Served, terrace};
@@ -86,7 +87,8 @@ fn measure(count: usize) -> Result<(), Failure> {
     let clock = Instant::now();
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now)?;
     println!("tasks and visits were worked out in {:.1} s", clock.elapsed().as_secs_f64());
-    let served = Served::start(folder.path(), (view, Entry::LetIn), systems, upkeep, Clock::wall())?;
+    let found = Folder { systems, faulty: Vec::new() };
+    let served = Served::start(folder.path(), (view, Entry::LetIn), found, upkeep, Clock::wall())?;
     println!("page                     ms p50     max       bytes  compressed");
     drawn_anew(&served)?;
     let year = now.to_string().chars().take(4).collect::<String>();

@@ -27,11 +27,16 @@ fn a_recording_that_cannot_be_read_ends_with_2_and_names_the_line() {
 #[test]
 fn system_files_that_cannot_be_read_end_with_2() {
     let folder = Folder::new().with("systems/yard.toml", "id = 7\n");
-    for arguments in [&["run"][..], &["replay", "--systems", "systems"]] {
+    for arguments in [&["check", "--systems", "systems"], &["replay", "--systems", "systems"]] {
         let ended = folder.basinward(arguments);
         assert_eq!(ended.code, Some(2), "{arguments:?}");
-        assert!(ended.err.contains("systems/yard.toml:1:"), "{}", ended.err);
+        let said = ended.out + &ended.err;
+        assert!(said.contains("systems/yard.toml:1:"), "{said}");
     }
+    // The daemon does without single files, but not without the folder.
+    let ended = Folder::new().basinward(&["run"]);
+    assert_eq!(ended.code, Some(2), "{}", ended.err);
+    assert!(ended.err.contains("the folder of system files cannot be read"), "{}", ended.err);
 }
 
 /// As with `| head`: whoever reads has seen enough, which is no failure.

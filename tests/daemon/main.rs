@@ -4,6 +4,7 @@ mod agreement;
 mod buckets;
 mod calendar;
 mod demonstration;
+mod faulty;
 mod interface;
 mod isolation;
 mod kills;

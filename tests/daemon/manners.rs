@@ -24,7 +24,7 @@ fn sigterm_ends_it_cleanly_within_five_seconds() {
 }
 
 #[test]
-fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
+fn sighup_takes_over_what_is_good_and_names_what_is_not() {
     let broker = Mosquitto::start();
     let yard = Yard::new(1).listening_to(broker.port());
     let daemon = yard.start();
@@ -49,11 +49,22 @@ fn sighup_takes_over_a_good_set_and_refuses_a_bad_one_whole() {
     });
 
     yard.write("systems/meadow.toml", "id = \"meadow\"\nname = \"Meadow\"\nsoil = \"peat\"\n");
+    yard.write_system("beech", &["pear", "plum"]);
     daemon.process.signal("HUP");
-    until(PATIENCE, "the bad set is refused", || yard.times_logged("the old ones stay in force") == 1);
-    assert!(yard.log().contains("meadow.toml"), "{}", yard.log());
-    broker.publish("greywater/orchard/plum/moisture", "0.26");
-    until(PATIENCE, "the old set goes on", || !yard.readings("orchard", "plum/moisture").is_empty());
+    until(PATIENCE, "the bad file is named", || {
+        yard.times_logged("is not watched until its file is mended") == 1
+            && yard.times_logged("the system files in force have changed") == 3
+    });
+    assert!(yard.log().contains("meadow.toml:3"), "{}", yard.log());
+    for system in ["orchard", "beech"] {
+        broker.publish(&format!("greywater/{system}/plum/moisture"), "0.26");
+        until(PATIENCE, "all others are heard", || !yard.readings(system, "plum/moisture").is_empty());
+    }
+    std::fs::rename(yard.path().join("systems"), yard.path().join("elsewhere")).expect("it moves");
+    daemon.process.signal("HUP");
+    until(PATIENCE, "a folder that is gone changes nothing", || {
+        yard.times_logged("the old ones stay in force") == 1
+    });
 }
 
 #[test]
@@ -125,13 +136,13 @@ fn a_second_daemon_on_the_same_folder_is_refused() {
 }
 
 #[test]
-fn faulty_system_files_keep_it_from_starting_and_are_all_named() {
-    let yard = Yard::new(1);
-    yard.write("systems/meadow.toml", "id = \"meadow\"\nname = \"Meadow\"\nsoil = \"peat\"\n");
+fn without_a_folder_of_system_files_it_does_not_start() {
+    let yard = Yard::new(0);
+    std::fs::remove_dir(yard.path().join("systems")).expect("it is empty");
     let mut daemon = yard.launch();
     let status = daemon.process.wait(PATIENCE);
     assert_eq!(status.code(), Some(2), "{}", yard.log());
-    assert!(yard.log().contains("meadow.toml:3"), "{}", yard.log());
+    assert!(yard.log().contains("the folder of system files cannot be read"), "{}", yard.log());
 }
 
 #[test]

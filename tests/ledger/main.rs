@@ -12,6 +12,7 @@ mod damage;
 mod flowtests;
 mod formats;
 mod full_disk;
+mod held;
 mod orders;
 mod packed;
 mod relearnt;

@@ -1,7 +1,7 @@
 //! Engines whose memory cannot be used, as after an upgrade that remembers differently: they learn anew from what the
 //! ledger keeps, and the ledger then says what they believe.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -318,7 +318,7 @@ fn what_lies_before_the_stored_readings_comes_from_forecasts_and_records() {
 /// Opens without waiting for systems that have to learn.
 fn open_soon(yard: &Yard, folder: &Path) -> Steward {
     let ledger = Ledger::open(folder).unwrap();
-    Steward::open_soon(ledger, &[Arc::clone(&yard.system)], "greywater").unwrap()
+    Steward::open_soon(ledger, &[Arc::clone(&yard.system)], &BTreeSet::new(), "greywater").unwrap()
 }
 
 #[test]

@@ -13,7 +13,7 @@ use basinward::desk::{self, Desk, Entry, LinkNote, SystemFolder};
 use basinward::ledger::{OrderQueue, Orders, View};
 use basinward::model::System;
 use basinward::schedule::Upkeep;
-use basinward::systemfile;
+use basinward::systemfile::{self, FaultyFile, Folder};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 
@@ -44,6 +44,7 @@ pub(crate) struct Served {
     commits: watch::Sender<u64>,
     _link: watch::Sender<LinkNote>,
     _upkeep: watch::Sender<Arc<Upkeep>>,
+    _faulty: watch::Sender<Arc<Vec<FaultyFile>>>,
 }
 
 /// An answer.
@@ -53,18 +54,19 @@ pub(crate) struct Answer {
 }
 
 impl Served {
-    /// Serves the pages of `systems` from what the ledger in `folder` holds, to whom `entry` lets in.
+    /// Serves the pages of the system files `found` from what the ledger in `folder` holds, to whom `entry` lets in.
     pub(crate) fn start(
         folder: &Path,
         (view, entry): (View, Entry),
-        systems: Vec<Arc<System>>,
+        found: Folder,
         upkeep: Upkeep,
         clock: Clock,
     ) -> Result<Self, Failure> {
         let (orders, queue) = Orders::new(|| ());
-        let (systems_tx, systems) = watch::channel(Arc::new(systems));
+        let (systems_tx, systems) = watch::channel(Arc::new(found.systems));
         let (commits_tx, commits) = watch::channel(1);
         let (link_tx, link) = watch::channel(LinkNote::default());
+        let (faulty_tx, faulty) = watch::channel(Arc::new(found.faulty));
         let (upkeep_tx, upkeep) = watch::channel(Arc::new(upkeep));
         let files = SystemFolder {
             folder: folder.to_owned(),
@@ -73,6 +75,7 @@ impl Served {
         };
         let desk = Desk {
             systems,
+            faulty,
             view,
             commits,
             orders,
@@ -99,6 +102,7 @@ impl Served {
             commits: commits_tx,
             _link: link_tx,
             _upkeep: upkeep_tx,
+            _faulty: faulty_tx,
         })
     }
 

@@ -12,6 +12,7 @@ use basinward::clock::Clock;
 use basinward::desk::Entry;
 use basinward::ledger::{Ledger, View};
 use basinward::schedule::{Upkeep, work_out};
+use basinward::systemfile::{self, Folder};
 use basinward::upkeep::{Crew, Plan, Rules};
 
 use house::{Served, terrace};
@@ -73,6 +74,7 @@ fn every_page_says_what_it_said() {
     let upkeep = work_out(&view, &systems, (&Rules::default(), &Crew::default()), &Plan::default(), now);
     let standing = Clock::scaled(now, 0.0);
     let (let_in, upkeep) = ((view, Entry::LetIn), upkeep.expect("tasks"));
+    let found = Folder { systems, faulty: Vec::new() };
     for (id, file) in [("arbour", "arbour.toml"), ("bower", "bower.toml.retired")] {
         let text = format!(
             "id = \"{id}\"\nname = \"Elm Row, {id}\"\nproperty = \"elm-row\"\ntimezone = \"UTC\"\nsoil = \"loam\"\n\
@@ -80,7 +82,7 @@ fn every_page_says_what_it_said() {
         );
         std::fs::write(folder.path().join(file), text).expect("a system file is written");
     }
-    let served = Served::start(folder.path(), let_in, systems, upkeep, standing).expect("it serves");
+    let served = Served::start(folder.path(), let_in, found, upkeep, standing).expect("it serves");
     for (name, path) in PAGES {
         let (path, cookie) = match path.strip_suffix("?units=us") {
             Some(path) => (path, "Cookie: units=us\r\n"),
@@ -93,6 +95,47 @@ fn every_page_says_what_it_said() {
     insta::assert_snapshot!("first", told(&served, "/", ""));
 }
 
+/// Files that cannot be read, as the pages tell of them: by a fault of TOML, by faults of its keys, by another's topic.
+#[test]
+fn what_is_not_watched_is_said_on_every_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let head = |id: &str| format!("id = \"{id}\"\nname = \"Elm Row, {id}\"\nproperty = \"elm-row\"\n");
+    let rest = "timezone = \"UTC\"\nsoil = \"loam\"\n[[basin]]\nid = \"fig\"\narea_m2 = 1.2\n";
+    let heard = "moisture = { topic = \"elsewhere/7\", unit = \"%\" }\n";
+    for (id, rest) in [
+        ("arbour", format!("timezone = UTC\n{rest}")),
+        ("bower", rest.replace("loam", "lome").replace("1.2", "900")),
+        ("copse", rest.to_owned() + heard),
+        ("dell", rest.to_owned() + heard),
+    ] {
+        std::fs::write(folder.path().join(format!("{id}.toml")), head(id) + &rest)
+            .expect("a file is written");
+    }
+    drop(Ledger::open(folder.path()).expect("a new ledger"));
+    let mut found = systemfile::load_folder(folder.path(), "greywater", &[]).expect("a folder");
+    for fault in found.faulty.iter_mut().flat_map(|file| &mut file.faults) {
+        fault.file = "systems".to_owned();
+    }
+    for file in &mut found.faulty {
+        let id = file.id.as_ref().expect("they are called after systems");
+        file.file = format!("systems/{id}.toml");
+    }
+    let view = View::open(folder.path()).expect("the ledger opens");
+    let standing = Clock::scaled(story::now(), 0.0);
+    let let_in = (view, Entry::LetIn);
+    let served = Served::start(folder.path(), let_in, found, Upkeep::default(), standing);
+    let served = served.expect("it serves");
+    for (name, path) in [
+        ("faulty_first", "/"),
+        ("faulty_setup", "/setup"),
+        ("faulty_without_form", "/setup/arbour"),
+        ("faulty_with_form", "/setup/bower"),
+        ("faulty_system", "/systems/dell"),
+    ] {
+        insta::assert_snapshot!(name, told(&served, path, ""));
+    }
+}
+
 #[test]
 fn who_comes_first_is_asked_for_the_code() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -100,7 +143,7 @@ fn who_comes_first_is_asked_for_the_code() {
     let view = View::open(folder.path()).expect("the ledger opens");
     let entry = Entry::SetUp { code: "CODE-THAT-WAS-PRIN-TED".to_owned() };
     let standing = Clock::scaled(story::now(), 0.0);
-    let served = Served::start(folder.path(), (view, entry), Vec::new(), Upkeep::default(), standing);
+    let served = Served::start(folder.path(), (view, entry), Folder::default(), Upkeep::default(), standing);
     insta::assert_snapshot!("welcome", told(&served.expect("it serves"), "/welcome", ""));
 }
 

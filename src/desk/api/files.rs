@@ -13,11 +13,12 @@ use utoipa_axum::routes;
 
 use super::asked::{Asked, Sent};
 use super::paging::{Page, Paging};
+use crate::desk::faulty::told;
 use crate::desk::office::Office;
-use crate::desk::people::Visitor;
+use crate::desk::people::{Visitor, only_if_may};
 use crate::desk::problem::Problem;
 use crate::desk::setup;
-use crate::model::Id;
+use crate::model::{Action, Id};
 use crate::systemfile;
 
 /// A system file.
@@ -47,6 +48,7 @@ pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
         .routes(routes!(undo))
         .routes(routes!(retire))
         .routes(routes!(retired))
+        .routes(routes!(faulty))
 }
 
 /// A system's file.
@@ -86,7 +88,7 @@ async fn check(
     Path(id): Path<String>,
     Sent(change): Sent<Map<String, Value>>,
 ) -> Result<Json<Good>, Problem> {
-    let checked = setup::check(&office, &visitor, &id, &change)?;
+    let checked = setup::check(&office, &visitor, &id, &change).await?;
     Ok(Json(Good { id, advice: systemfile::advice(&checked.system) }))
 }
 
@@ -145,6 +147,71 @@ async fn retired(
     });
     let items = items.take(paging.limit() + 1).collect();
     Ok(Json(Page::first(items, paging.limit(), |last: &RetiredWire| last.id.to_string())))
+}
+
+/// A system file that cannot be taken as it is.
+#[derive(Serialize, ToSchema)]
+struct FaultyWire {
+    /// The file, with its folder.
+    file: String,
+    /// The id of its system, if the file is called after one.
+    #[schema(value_type = Option<String>)]
+    id: Option<Id>,
+    /// What its system is called, as far as that can be told.
+    name: Option<String>,
+    /// What its system belongs to, as far as that can be told.
+    #[schema(value_type = Option<String>)]
+    property: Option<Id>,
+    /// Its system is watched all the same until the next restart, by the plan from before the fault.
+    watched: bool,
+    faults: Vec<FaultWire>,
+}
+
+/// One thing wrong in a system file.
+#[derive(Serialize, ToSchema)]
+struct FaultWire {
+    /// Counted from 1; none where it is about the whole file.
+    line: Option<usize>,
+    /// In characters, counted from 1.
+    column: Option<usize>,
+    what: String,
+    /// How to mend it.
+    how: String,
+}
+
+/// System files that cannot be taken, by their names, with all that is wrong. Such a system is not watched, unless the
+/// daemon has an earlier plan of it; its open alerts, its history and what was learnt are kept until the file is mended.
+#[utoipa::path(get, path = "/faulty-files", tag = "systems", params(Paging),
+    responses((status = 200, body = Page<FaultyWire>)))]
+async fn faulty(
+    visitor: Visitor,
+    State(office): State<Arc<Office>>,
+    Asked(paging): Asked<Paging>,
+) -> Result<Json<Page<FaultyWire>>, Problem> {
+    only_if_may(&visitor, Action::Plan)?;
+    let after = paging.after(|after| Some(after.to_owned()))?;
+    let found = office.faulty(&visitor).into_iter();
+    let further = found.skip_while(|file| after.as_ref().is_some_and(|after| file.file <= *after));
+    let items = further.map(|file| FaultyWire {
+        faults: told(&file, visitor.sees_everything()).into_iter().map(fault_wire).collect(),
+        file: file.file,
+        id: file.id,
+        name: file.name,
+        property: file.property,
+        watched: file.watched,
+    });
+    let items = items.take(paging.limit() + 1).collect();
+    Ok(Json(Page::first(items, paging.limit(), |last: &FaultyWire| last.file.clone())))
+}
+
+fn fault_wire(fault: systemfile::Fault) -> FaultWire {
+    let (line, column) = (fault.line, fault.column);
+    FaultWire {
+        line: (line > 0).then_some(line),
+        column: (line > 0).then_some(column),
+        what: fault.what,
+        how: fault.how,
+    }
 }
 
 /// The version that a change was made from, as `If-Match` says it.

@@ -73,16 +73,19 @@ pub fn first_rows(group: &Group<'_>) -> Part {
     })
 }
 
-/// What is inside `main`: the summary, the form, then the systems that it lets through, by what they need.
+/// What is inside `main`, beside `unwatched` systems whose files cannot be read: the summary, the form, then the systems that it lets through, by what they need.
 pub fn first_main(
     (counts, flooded): (&Counts, &[&str]),
+    unwatched: usize,
     choices: &Choices,
     filter: &Filter,
     groups: &[Group<'_>],
 ) -> Markup {
     html! {
-        (first_summary(counts, flooded).markup())
-        @if counts.all() == 0 {
+        @if counts.all() == 0 && unwatched > 0 {
+            h1 class="summary" { "No system is watched: no system file can be read." }
+        } @else { (first_summary(counts, flooded).markup()) }
+        @if counts.all() == 0 && unwatched == 0 {
             p { "Is there one? " a class="target" href="/setup" { "Set up the first system" } }
         } @else if counts.all() > 1 || filter.is_set() {
             (form(choices, filter).markup())

@@ -61,6 +61,12 @@ fn head(chrome: &Chrome, page: &Page<'_>) -> Markup {
             p class="brand" { a href="/" { (assets::ICON.inline()) "Basinward" } }
             @if let Some(who) = &chrome.who { (nav(who, page)) }
             @if let Some(banner) = &chrome.banner { p class="banner" { (banner) } }
+            @if let Some(who) = &chrome.who {
+                p class="banner urgent" id="faulty" hidden[chrome.faulty.is_none()] {
+                    span { @if let Some(faulty) = &chrome.faulty { (faulty) } }
+                    @if who.plans { " " a class="target" href="/setup#faulty-files" { "What is wrong, and how to mend it" } }
+                }
+            }
             @if let Some(learning) = &chrome.learning { p class="banner" id="learning" { (learning) } }
         }
     }

@@ -57,11 +57,11 @@ impl SystemFolder {
         if expected.is_some_and(|expected| expected != digest_text(text.as_bytes())) {
             return Err(Problem::conflict("somebody has changed this system meanwhile: look at it again"));
         }
-        let path = self.path(id);
-        systemfile::load_dir_with(&self.folder, &self.prefix, &path, None).map_err(|_| {
-            Problem::conflict("another system file is faulty; mend it before a system is retired")
-        })?;
-        rename(&self.folder, &path, &self.aside(id)).map_err(|error| unwritable(&error))?;
+        if systemfile::parse(&format!("{id}.toml"), &text).is_err() {
+            // Laid aside, nobody could tell any more what it is.
+            return Err(Problem::conflict("its system file cannot be read; mend it before it is retired"));
+        }
+        rename(&self.folder, &self.path(id), &self.aside(id)).map_err(|error| unwritable(&error))?;
         end.await;
         self.tell().await;
         Ok(())
@@ -85,14 +85,12 @@ impl SystemFolder {
         if !may(&system) {
             return Err(Problem::not_found("no retired system in your reach has this id"));
         }
-        let path = self.path(id);
-        systemfile::load_dir_with(&self.folder, &self.prefix, &path, Some(&text)).map_err(|_| {
+        self.fits(id, &text).await.map_err(|_| {
             Problem::conflict(
-                "it no longer goes with the other systems: one of its topics is heard by another sensor now, or another \
-                 system file is faulty",
+                "it no longer goes with the other systems: one of its topics is heard by another sensor now",
             )
         })?;
-        rename(&self.folder, &self.aside(id), &path).map_err(|error| unwritable(&error))?;
+        rename(&self.folder, &self.aside(id), &self.path(id)).map_err(|error| unwritable(&error))?;
         self.tell().await;
         Ok(system)
     }
@@ -140,18 +138,20 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn a_change_in_between_a_faulty_neighbour_or_somebody_else_s_reach_stop_it() {
+    async fn a_change_in_between_a_fault_or_somebody_else_s_reach_stop_it_and_a_faulty_neighbour_does_not() {
         let (place, folder, east) = folder();
         let turn = Turn::default();
         let stale = folder.retire(&turn, &east, Some("another version"), async { panic!("not yet") }).await;
         assert!(stale.unwrap_err().detail().contains("meanwhile"));
-        fs::write(place.path().join("west.toml"), "id = ").unwrap();
+        fs::write(place.path().join("east.toml"), FILE.replace("loam", "lome")).unwrap();
         let faulty = folder.retire(&turn, &east, None, async { panic!("not yet") }).await;
-        assert!(faulty.unwrap_err().detail().contains("faulty"));
-        fs::remove_file(place.path().join("west.toml")).unwrap();
+        assert!(faulty.unwrap_err().detail().contains("mend it"));
+        fs::write(place.path().join("east.toml"), FILE).unwrap();
+        fs::write(place.path().join("west.toml"), "id = ").unwrap();
         folder.retire(&turn, &east, None, async {}).await.unwrap();
         assert!(folder.bring_back(&turn, &east, |_| false).await.is_err());
         assert!(folder.is_retired(&east));
+        folder.bring_back(&turn, &east, |_| true).await.unwrap();
     }
 
     #[tokio::test]
@@ -159,7 +159,7 @@ mod tests {
         let (_place, folder, east) = folder();
         folder.retire(&Turn::default(), &east, None, async {}).await.unwrap();
         let change = systemfile::content(FILE).unwrap();
-        let refused = folder.check(&east, &change, true).unwrap_err();
+        let refused = folder.check(&east, &change, true).await.unwrap_err();
         assert!(format!("{refused:?}").contains("retired"), "{refused:?}");
     }
 }

@@ -2,6 +2,7 @@
 //! retiring it.
 
 mod aside;
+mod faulty;
 mod page;
 mod retire;
 mod store;

@@ -10,8 +10,9 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
 use jiff::tz::TimeZone;
 use maud::html;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
+use super::faulty::{self, Trouble};
 use super::work;
 use crate::desk::answer::{Fault, html as page_of};
 use crate::desk::assets;
@@ -50,8 +51,14 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     if !visitor.may(Action::Plan) {
         return Fault::Beyond.page(office, visitor);
     }
+    let troubles = match faulty::troubles(office, visitor, id).await {
+        Ok(troubles) => troubles,
+        Err(fault) => return Fault::from(fault).page(office, visitor),
+    };
     let file = match id.map(|id| work::read(office, visitor, id)).transpose() {
+        Ok(Some(file)) if !has_form(&file.content) => return unreadable(office, visitor, &troubles),
         Ok(file) => file,
+        Err(_) if id.is_some() && !troubles.is_empty() => return unreadable(office, visitor, &troubles),
         Err(_) if id.is_some_and(|id| work::retired(office, visitor, id).is_some()) => {
             return Redirect::to(&format!("/setup/{}/retire", id.unwrap_or_default())).into_response();
         }
@@ -82,10 +89,12 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
             @else { "Fill in what you know: four outlets lie ready, and what is not filled in has a usual value." }
             " Nothing is kept until you save."
         }
+        @if id.is_some() { @for trouble in &troubles { (faulty::notice(visitor, trouble, true)) } }
         noscript { p class="problem" { "This page needs scripts. Without them, write the system file by hand: see the guide." } }
         @if file.as_ref().is_some_and(|file| file.can_undo) {
             p { button type="button" class="plain" id="undo" { "Undo the last change" } }
         }
+        @if id.is_none() && !troubles.is_empty() { (faulty::list(visitor, &troubles)) }
         div id="setup" data-given=(given) {}
         @if let Some(id) = id {
             section { p { a class="target" href={ "/setup/" (id) "/retire" } { "Retire this system" } ", if it is no longer in use." } }
@@ -104,6 +113,28 @@ async fn page(office: &Arc<Office>, visitor: &Visitor, id: Option<&str>, units: 
     let page = Page { title, here, fragment: "", live: false };
     let assets: Vec<_> = [&assets::FORMS, &assets::SETUP_STYLE].into_iter().chain(&assets::SETUP).collect();
     page_of(layout_with(&office.chrome(visitor, 0), &page, &assets, &main).into_string())
+}
+
+/// Whether the form can show a file: what it lists has to be a list.
+fn has_form(content: &Map<String, Value>) -> bool {
+    let entries = |key: &str| match content.get(key) {
+        None => true,
+        Some(Value::Array(entries)) => entries.iter().all(Value::is_object),
+        Some(_) => false,
+    };
+    entries("splitter") && entries("basin") && content.get("source").is_none_or(Value::is_object)
+}
+
+/// The page about a file that cannot be shown as a form.
+fn unreadable(office: &Office, visitor: &Visitor, troubles: &[Trouble]) -> Response {
+    let main = html! {
+        @for trouble in troubles {
+            h1 { (trouble.file.title()) }
+            (faulty::notice(visitor, trouble, false))
+        }
+    };
+    let page = Page { title: "A system file that cannot be read", here: "", fragment: "", live: false };
+    page_of(layout_with(&office.chrome(visitor, 0), &page, &[&assets::FORMS], &main).into_string())
 }
 
 /// Properties within reach, each with the zone of its systems where they share one.

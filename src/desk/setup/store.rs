@@ -70,9 +70,9 @@ impl SystemFolder {
         Ok(Some(File { content, version: digest_text(text.as_bytes()), can_undo: self.before(id).exists() }))
     }
 
-    /// Checks what `change` would make of the file of `id`. `whole` also looks for what other files say against
-    /// it and tells it with their names, which only those may read who see every property.
-    pub(in crate::desk) fn check(
+    /// Checks what `change` would make of the file of `id`, beside all others. `tell_others` names them where they stand
+    /// against it, which only those may read who see every property.
+    pub(in crate::desk) async fn check(
         &self,
         id: &Id,
         change: &Map<String, Json>,
@@ -88,25 +88,32 @@ impl SystemFolder {
         let text = systemfile::edit(&present.unwrap_or_default(), change).map_err(Problem::conflict)?;
         let system =
             systemfile::parse(&format!("{id}.toml"), &text).map_err(|faults| told(&text, &faults))?;
-        let path = self.path(id);
-        let name = path.display().to_string();
-        if let Err(faults) = systemfile::load_dir_with(&self.folder, &self.prefix, &path, Some(&text)) {
+        if let Err(faults) = self.fits(id, &text).await {
+            let name = self.path(id).display().to_string();
             let (here, elsewhere): (Vec<_>, Vec<_>) =
                 faults.into_iter().partition(|fault| fault.file == name);
             if here.is_empty() || !tell_others {
-                let says = if here.is_empty() {
-                    "another system file is faulty; mend it before changing others"
-                } else {
-                    "a topic of this system is heard by a sensor of another one already"
-                };
+                let says = "a topic of this system is heard by a sensor of another one already".to_owned();
                 let names: Vec<String> = elsewhere.iter().map(ToString::to_string).collect();
-                let detail =
-                    if tell_others { format!("{says}: {}", names.join("; ")) } else { says.to_owned() };
-                return Err(Problem::wrong(detail));
+                let tells = tell_others && !names.is_empty();
+                return Err(Problem::wrong(if tells {
+                    format!("{says}: {}", names.join("; "))
+                } else {
+                    says
+                }));
             }
             return Err(told(&text, &here));
         }
         Ok(Checked { text, system })
+    }
+
+    /// Whether the file of `id` could hold `text` beside all others; reading them may take its time.
+    pub(super) async fn fits(&self, id: &Id, text: &str) -> Result<(), Vec<systemfile::Fault>> {
+        let (folder, prefix) = (self.folder.clone(), self.prefix.clone());
+        let (path, text) = (self.path(id), text.to_owned());
+        tokio::task::spawn_blocking(move || systemfile::fits(&folder, &prefix, &path, &text))
+            .await
+            .expect("reading files does not panic and is not aborted")
     }
 
     /// Writes `text` as the file of `id`; what was there becomes the previous version.
@@ -133,7 +140,7 @@ impl SystemFolder {
         turn: &Turn,
         id: &Id,
         expected: Option<&str>,
-        check: impl FnOnce() -> Result<Checked, Problem>,
+        check: impl Future<Output = Result<Checked, Problem>>,
     ) -> Result<System, Problem> {
         let _turn = turn.0.lock().await;
         let version = self.text(id)?.map(|text| digest_text(text.as_bytes()));
@@ -146,7 +153,7 @@ impl SystemFolder {
             }
             _ => {}
         }
-        let checked = check()?;
+        let checked = check.await?;
         self.write(id, &checked.text).map_err(|error| unwritable(&error))?;
         self.tell().await;
         Ok(checked.system)
@@ -167,8 +174,8 @@ impl SystemFolder {
         if !may(&system) {
             return Err(Problem::forbidden("the version before belongs to a property beyond your reach"));
         }
-        let whole = systemfile::load_dir_with(&self.folder, &self.prefix, &self.path(id), Some(&text));
-        whole.map_err(|_| Problem::conflict("the version before no longer goes with the other systems"))?;
+        let fits = self.fits(id, &text).await;
+        fits.map_err(|_| Problem::conflict("the version before no longer goes with the other systems"))?;
         self.write(id, &text).map_err(|error| unwritable(&error))?;
         self.tell().await;
         Ok(system)

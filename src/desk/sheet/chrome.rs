@@ -9,6 +9,8 @@ pub struct Chrome {
     pub banner: Option<String>,
     /// That systems learn anew.
     pub learning: Option<String>,
+    /// That system files cannot be read.
+    pub faulty: Option<String>,
     /// How the connection to the broker is.
     pub link: String,
     /// Since when.

@@ -17,9 +17,10 @@ use super::year::{Made, Year};
 use crate::clock::Clock;
 use crate::ledger::{LedgerFault, View};
 use crate::model::{EventTime, Span, System};
+use crate::run::Steward;
 use crate::run::service::{RunFault, Service, Start, open, runtime};
-use crate::run::{Steward, reload};
 use crate::settings::Settings;
+use crate::systemfile;
 
 /// Messages of the made-up past that are committed together.
 const PAST_BATCH: u64 = 20_000;
@@ -131,7 +132,7 @@ pub fn demo(
     let yards = Yards::of(&story);
     write_systems(&yards.files(), &settings.folders.systems).map_err(fault)?;
     let prefix = settings.mqtt.prefix.clone();
-    let systems = reload::read(&settings.folders.systems, &prefix).map_err(RunFault::Systems)?;
+    let systems = systemfile::load_dir(&settings.folders.systems, &prefix).map_err(RunFault::Systems)?;
     let mut steward = Steward::open(open(&settings)?, &systems, &prefix)?;
     let start = story.start;
     let end = steward.now().max(start + options.past);
@@ -158,7 +159,8 @@ pub fn demo(
     runtime().map_err(RunFault::System)?.block_on(async {
         let banner =
             Some("A demonstration: these yards, their people and their weather are invented.".to_owned());
-        let begin = Start { settings: &settings, clock: clock.clone(), steward, banner, open: true };
+        let faulty = Vec::new();
+        let begin = Start { settings: &settings, clock: clock.clone(), steward, faulty, banner, open: true };
         let service = Service::start(begin).await?;
         let broker = service.broker_address().expect("no broker is configured, so the embedded one runs");
         let traffic = Traffic::start(live, clock, broker);

@@ -8,23 +8,26 @@ use tracing::{info, warn};
 use super::super::repeat;
 use super::super::saves::Saves;
 use super::Steward;
+use super::recovery::tell_again;
 use crate::engine::{Change, Effect, Engine, FindingChange};
 use crate::fleet::Fleet;
-use crate::ledger::{LedgerFault, SystemNo};
-use crate::model::System;
+use crate::ledger::{LedgerFault, Lived, SystemNo, View};
+use crate::model::{EventTime, Id, System};
 
 impl Steward {
     /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is
     /// still there of their memory, and so do those that come back after they were gone. The findings of those that are
-    /// gone are cleared. Not while systems [learn](Self::learning): what waits for them is told by their old plans.
+    /// gone are cleared, but for the systems `held`, which are not watched for now. Not while systems [learn](Self::learning): what waits for them is told by their old plans.
     ///
     /// # Errors
     /// When what was gathered under the old plans cannot be stored; nothing has changed then.
-    pub fn adopt(&mut self, systems: &[Arc<System>]) -> Result<(), LedgerFault> {
+    pub fn adopt(&mut self, systems: &[Arc<System>], held: &BTreeSet<Id>) -> Result<(), LedgerFault> {
         self.put_away()?;
         let numbers = self.ledger.enrol(systems.iter().map(|system| &**system))?;
         // Before anything is taken apart, since reading the ledger may fail.
         let mut returned = self.returning(systems, &numbers)?;
+        self.ledger.hold(held)?;
+        self.clear_unwatched(systems, held)?;
         let fleet = std::mem::replace(&mut self.fleet, Fleet::new(&[], &self.prefix));
         let mut old: BTreeMap<_, _> = self.numbers.drain(..).zip(fleet.into_engines()).collect();
         let mut engines = Vec::with_capacity(systems.len());
@@ -48,7 +51,9 @@ impl Steward {
             engines.push(engine);
         }
         for (number, engine) in old {
-            self.retire(number, engine);
+            if !held.contains(&engine.system().id) {
+                self.retire(number, engine);
+            }
         }
         self.saves = Saves::new(engines.len());
         (0..engines.len()).for_each(|at| self.saves.note(at, self.now));
@@ -76,11 +81,16 @@ impl Steward {
         let watched: BTreeSet<_> = self.numbers.iter().collect();
         let mut found = BTreeMap::new();
         for (system, number) in systems.iter().zip(numbers).filter(|(_, number)| !watched.contains(number)) {
-            let Some(state) = self.ledger.snapshot(*number)? else { continue };
-            match Engine::restore(Arc::clone(system), &state) {
-                Ok((engine, mut changes)) => {
-                    let open = self.ledger.view()?.findings_open_in(&system.id)?;
-                    changes.extend(repeat::differences(&engine, &open));
+            let restored = match self.ledger.snapshot(*number)? {
+                Some(state) => Engine::restore(Arc::clone(system), &state),
+                None if self.ledger.has_unsaved(*number) => Ok((Engine::new(Arc::clone(system)), Vec::new())),
+                None => continue,
+            };
+            match restored {
+                Ok((mut engine, mut changes)) => {
+                    let view = self.ledger.view()?;
+                    changes.extend(self.live_on(*number, &mut engine, &view)?);
+                    changes.extend(repeat::differences(&engine, &view.findings_open_in(&system.id)?));
                     info!(system = %system.id, "is watched again, with what it had learnt");
                     found.insert(*number, (engine, changes));
                 }
@@ -92,11 +102,39 @@ impl Steward {
         Ok(found)
     }
 
-    /// Clears what stands open of systems that are not watched: their files went while the daemon was away.
-    pub(super) fn clear_unwatched(&mut self, systems: &[Arc<System>]) -> Result<(), LedgerFault> {
-        let watched: BTreeSet<_> = systems.iter().map(|system| &system.id).collect();
+    /// Lets an engine that was held go through what came after its snapshot, before the daemon stopped; what of that the
+    /// ledger does not have.
+    fn live_on(
+        &self,
+        number: SystemNo,
+        engine: &mut Engine,
+        view: &View,
+    ) -> Result<Vec<Effect>, LedgerFault> {
+        let (mut told, mut repeated) = (EventTime::MIN, Vec::new());
+        self.ledger.replay_held(number, |lived| match lived {
+            Lived::Told(at) => told = told.max(at),
+            Lived::Input(entry) => {
+                tell_again(engine, told, &mut repeated);
+                engine.apply(entry.received, &entry.input, &mut repeated);
+            }
+        })?;
+        repeat::news(view, engine, repeated)
+    }
+
+    /// Clears what stands open of systems that are neither watched nor held: their files went while the daemon was away,
+    /// or while they were held.
+    pub(super) fn clear_unwatched(
+        &mut self,
+        systems: &[Arc<System>],
+        held: &BTreeSet<Id>,
+    ) -> Result<(), LedgerFault> {
+        let engines = self.fleet.engines().iter().map(Engine::system);
+        let watched: BTreeSet<Id> = systems.iter().chain(engines).map(|system| system.id.clone()).collect();
         let open = self.ledger.view()?.findings_open()?;
-        for stored in open.into_iter().filter(|stored| !watched.contains(&stored.system)) {
+        for stored in open {
+            if watched.contains(&stored.system) || held.contains(&stored.system) {
+                continue;
+            }
             let Some(number) = self.ledger.number_of(&stored.system)? else { continue };
             let cleared = FindingChange { change: Change::Cleared, at: self.now, finding: stored.finding };
             self.batch.conclude(number, Effect::Finding(cleared));

@@ -176,7 +176,7 @@ impl Steward {
 
 /// Brings an engine to the time that it was told before the restart. What it would conclude was concluded then; told a
 /// time that it has passed, it would conclude now what was due in between, and nobody would hear of it.
-fn tell_again(engine: &mut Engine, told: EventTime, repeated: &mut Vec<Effect>) {
+pub(super) fn tell_again(engine: &mut Engine, told: EventTime, repeated: &mut Vec<Effect>) {
     if engine.passed() < told - WATERMARK {
         engine.apply(told, &Input::Tick, repeated);
     }

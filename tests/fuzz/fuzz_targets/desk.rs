@@ -50,6 +50,7 @@ impl House {
         write_ledger(&folder, &system, now);
         let desk = Desk {
             systems: watch::channel(Arc::new(vec![system])).1,
+            faulty: watch::channel(Arc::default()).1,
             view: View::open(folder.path()).expect("the ledger opens"),
             commits: watch::channel(1).1,
             orders: Orders::new(|| ()).0,
