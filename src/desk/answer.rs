@@ -9,6 +9,7 @@ use super::pages;
 use super::people::Visitor;
 use super::setup;
 use crate::ledger::LedgerFault;
+use crate::model::Action;
 use crate::telemetry::chain;
 
 /// Why there is no page.
@@ -40,6 +41,19 @@ impl From<LedgerFault> for Fault {
 }
 
 impl Fault {
+    /// Where whoever may can change that, in words.
+    fn mend(&self, office: &Office, visitor: &Visitor) -> Option<(String, &'static str)> {
+        let Self::NoSystem(id) = self else { return None };
+        if !visitor.may(Action::Plan) {
+            return None;
+        }
+        if setup::retired(office, visitor, id).is_some() {
+            return Some((format!("/setup/{id}/retire"), "Look at it, or bring it back"));
+        }
+        let is_faulty = office.faulty(visitor).iter().any(|file| file.is_of(id));
+        is_faulty.then(|| (format!("/setup/{id}"), "What is wrong with its file, and how to mend it"))
+    }
+
     /// The page that says so.
     pub(super) fn page(&self, office: &Office, visitor: &Visitor) -> Response {
         let (status, heading, says) = match self {
@@ -54,7 +68,7 @@ impl Fault {
                 StatusCode::NOT_FOUND,
                 "This system is retired",
                 "It is watched no more. What was measured and done there is kept, and can be read again once somebody who \
-                 plans brings it back: retired systems are listed under New system."
+                 plans brings it back."
                     .to_owned(),
             ),
             Self::NoSystem(id) if office.faulty(visitor).iter().any(|file| file.is_of(id)) => (
@@ -97,6 +111,8 @@ impl Fault {
                 )
             }
         };
-        (status, html(pages::fault(&office.chrome(visitor, 0), heading, &says))).into_response()
+        let mend = self.mend(office, visitor);
+        let mend = mend.as_ref().map(|(address, words)| (address.as_str(), *words));
+        (status, html(pages::fault(&office.chrome(visitor, 0), heading, &says, mend))).into_response()
     }
 }

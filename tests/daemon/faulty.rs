@@ -157,7 +157,9 @@ fn it_is_mended_through_the_pages_and_told_only_to_those_whose_it_is() {
     assert!(get("Maria", "/setup").contains("Files that cannot be read"));
     assert!(!get("Sam", "/setup").contains("yard-0"));
     assert!(get("Sam", "/setup/yard-0").starts_with("HTTP/1.1 404"));
-    assert!(get("Maria", "/systems/yard-0").contains("This system is not watched"));
+    let gone = get("Maria", "/systems/yard-0");
+    assert!(gone.contains("This system is not watched") && gone.contains("href=\"/setup/yard-0\""), "{gone}");
+    assert!(!get("Tom", "/systems/yard-0").contains("href=\"/setup/yard-0\""));
     let page = get("Maria", "/setup/yard-0");
     for said in ["This file cannot be read, so yard-0 is not watched", "Line 5", "sandy-lome", "id=\"setup\""]
     {

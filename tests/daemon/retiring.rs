@@ -137,7 +137,11 @@ fn the_page_retires_and_brings_back() {
     assert!(get("/setup/yard-0/retire").contains("yard-0 is retired"));
     assert!(get("/setup/yard-0").contains("location: /setup/yard-0/retire"));
     assert!(get("/setup").contains("Retired systems"));
-    assert!(get("/systems/yard-0").contains("This system is retired"));
+    let gone = get("/systems/yard-0");
+    assert!(
+        gone.contains("This system is retired") && gone.contains("href=\"/setup/yard-0/retire\""),
+        "{gone}"
+    );
     assert!(send("act=return").contains("location: /systems/yard-0"));
     until(PATIENCE, "it is watched again", || get("/systems/yard-0").starts_with("HTTP/1.1 200"));
 }

@@ -152,7 +152,7 @@ fn again(office: &Office, visitor: &Visitor, id: &str, fields: &Fields, problem:
         Some(pages::new(&chrome, &asked, fields.get("key"), Some(&says)))
     });
     let page =
-        drawn.unwrap_or_else(|| crate::desk::pages::fault(&chrome, "This was not written down", &says));
+        drawn.unwrap_or_else(|| crate::desk::pages::fault(&chrome, "This was not written down", &says, None));
     (problem.status(), html(page)).into_response()
 }
 
