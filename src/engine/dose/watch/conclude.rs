@@ -100,14 +100,17 @@ impl DoseWatch {
         let mut signals: Vec<(f64, EventTime)> =
             self.tests.iter().filter_map(|test| Some((test.sum(), test.signal(LIMIT)?))).collect();
         signals.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let mut what: Option<Cause> = None;
         for (k, &(_, since)) in signals.iter().enumerate() {
             if signals[..k].iter().any(|(_, looked_from)| *looked_from == since) {
                 continue;
             }
             let explanations = explain(system, &self.recent, since, &self.believed());
-            let Some(first) = explanations.ranked.first().filter(|_| !lingers(&explanations, 0.0)) else {
+            let Some(first) = explanations.ranked.first() else { continue };
+            // All looks have to agree on what it is, or none says.
+            if !what.get_or_insert(first.cause).is_same(first.cause) || lingers(&explanations, 0.0) {
                 continue;
-            };
+            }
             let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
             if first.probability >= TOLD_FROM && !known && !soaks_slowly(system, first.cause, since, board) {
                 self.stand(system, since, &explanations, Relief::default(), now, board, out);
