@@ -13,6 +13,7 @@ mod assets;
 mod csv;
 mod faulty;
 mod fetch;
+mod flood;
 mod flowtest;
 pub mod gather;
 mod guard;

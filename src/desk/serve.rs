@@ -16,7 +16,7 @@ use tokio::sync::watch;
 use super::office::{Desk, Office};
 use super::tls::TlsListener;
 use super::{
-    acknowledge, api, assets, flowtest, guard, live, mute, operations, people, record, setup, squeeze,
+    acknowledge, api, assets, flood, flowtest, guard, live, mute, operations, people, record, setup, squeeze,
     upkeep, visit, yard, year,
 };
 use crate::secrets::NoChance;
@@ -74,6 +74,7 @@ fn routes(office: Arc<Office>) -> Router {
         .merge(mute::routes())
         .merge(yard::routes())
         .merge(year::routes())
+        .merge(flood::routes())
         .merge(api::routes())
         .fallback(visit::nowhere)
         .method_not_allowed_fallback(visit::only_reading)

@@ -33,7 +33,7 @@ use Answers::{Nothing, Own, Refused, WithinReach};
 
 /// A decision about every address, with how the thing of the other property is asked for where the address alone
 /// does not say it.
-const DECISIONS: [(&str, Answers, &str); 74] = [
+const DECISIONS: [(&str, Answers, &str); 76] = [
     ("/", WithinReach, ""),
     ("/account", Own, ""),
     ("/account/keys", Own, ""),
@@ -46,6 +46,8 @@ const DECISIONS: [(&str, Answers, &str); 74] = [
     ("/at/{system}/{part}", Nothing, ""),
     ("/calendar", Own, ""),
     ("/calendar.ics", WithinReach, ""),
+    ("/floods", WithinReach, "?property=elm-row"),
+    ("/floods.csv", WithinReach, "?property=elm-row"),
     ("/fragments/alerts", WithinReach, "?property=elm-row&system=elsewhere"),
     ("/fragments/alerts/{no}", Nothing, ""),
     ("/fragments/first", WithinReach, "?parts=s-elsewhere"),

@@ -18,7 +18,7 @@ use basinward::upkeep::{Crew, Plan, Rules};
 use house::{Served, terrace};
 
 /// Names of the snapshots, and addresses.
-const PAGES: [(&str, &str); 38] = [
+const PAGES: [(&str, &str); 39] = [
     ("first", "/"),
     ("first_narrowed", "/?text=quince&state=now"),
     ("system", "/systems/terrace"),
@@ -36,6 +36,7 @@ const PAGES: [(&str, &str); 38] = [
     ("alerts_narrowed", "/alerts?show=all&severity=warning&kind=uneven-split"),
     ("alerts_puzzled", "/alerts?since=yesterday"),
     ("alert", "/alerts/2"),
+    ("floods", "/floods"),
     ("heard", "/heard"),
     ("tasks", "/tasks"),
     ("visits", "/visits"),

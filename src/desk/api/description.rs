@@ -14,8 +14,8 @@ use utoipa::{OpenApi as _, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use super::{
-    alerts, events, files, findings, flow_tests, heard, keys, mute, people, portfolio, readings, received,
-    sensors, services, session, systems, tags, upkeep, years,
+    alerts, events, files, findings, floods, flow_tests, heard, keys, mute, people, portfolio, readings,
+    received, sensors, services, session, systems, tags, upkeep, years,
 };
 use crate::desk::office::Office;
 use crate::desk::problem::{FieldFault, Problem};
@@ -57,6 +57,7 @@ pub(in crate::desk) fn routes() -> Router<Arc<Office>> {
         .merge(portfolio::routes())
         .merge(findings::routes())
         .merge(alerts::routes())
+        .merge(floods::routes())
         .merge(readings::routes())
         .merge(received::routes())
         .merge(sensors::routes())

@@ -9,6 +9,7 @@ mod description;
 mod events;
 mod files;
 mod findings;
+mod floods;
 mod flow_tests;
 mod heard;
 mod keys;

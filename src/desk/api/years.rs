@@ -17,7 +17,8 @@ pub(super) fn routes() -> OpenApiRouter<Arc<Office>> {
     OpenApiRouter::new().routes(routes!(account))
 }
 
-/// One calendar year of a system, in its own time zone: water, findings, services, tests, gaps, and what deviates.
+/// One calendar year of a system, in its own time zone: water, findings, alerts that were closed, services,
+/// tests, gaps, and what deviates.
 #[utoipa::path(get, path = "/systems/{id}/years/{year}", tag = "services",
     params(("id" = String, Path), ("year" = i16, Path)), responses((status = 200, body = Account)))]
 async fn account(

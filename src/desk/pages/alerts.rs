@@ -85,7 +85,7 @@ fn none(sheet: &AlertsSheet) -> Markup {
         @if sheet.choice == AlertChoice::Open && counts.acknowledged > 0 { p { (to(AlertChoice::Acknowledged, "Those that somebody takes care of")) } }
         @if sheet.choice == AlertChoice::Open && counts.snoozed > 0 { p { (to(AlertChoice::Snoozed, "Those that are put off")) } }
         @if !matches!(sheet.choice, AlertChoice::Closed | AlertChoice::All) {
-            p { "What was: " (to(AlertChoice::Closed, "closed alerts")) ". What will be: " a class="target" href="/tasks" { "tasks" } " and " a class="target" href="/visits" { "visits" } ". A sensor that is silent or wrong sees nothing: " a class="target" href="/sensors" { "sensors in doubt" } "." }
+            p { "What was: " (to(AlertChoice::Closed, "closed alerts")) " and " a class="target" href="/floods" { "the floods of each year" } ". What will be: " a class="target" href="/tasks" { "tasks" } " and " a class="target" href="/visits" { "visits" } ". A sensor that is silent or wrong sees nothing: " a class="target" href="/sensors" { "sensors in doubt" } "." }
         }
     }
 }

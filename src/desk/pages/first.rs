@@ -12,7 +12,7 @@ use crate::desk::words;
 use crate::model::{FindingKind, Id};
 
 /// With more properties than this the form does not list them; a search finds them by name.
-pub(super) const LISTED: usize = 200;
+pub const LISTED: usize = 200;
 
 /// Systems that need the same of people.
 pub struct Group<'a> {

@@ -80,6 +80,7 @@ fn nav(who: &Who, page: &Page<'_>) -> Markup {
     };
     let daily = [("/", "Systems"), ("/alerts", "Alerts"), ("/tasks", "Tasks"), ("/visits", "Visits")];
     let others = [
+        (true, ("/floods", "Floods")),
         (who.sees_everything, ("/heard", "Sensor messages")),
         (who.plans, ("/setup", "New system")),
         (who.governs, ("/people", "People")),

@@ -28,6 +28,7 @@ pub use alerts::{alerts, alerts_main};
 pub use card::Detail;
 pub use fault::fault;
 pub(in crate::desk) use finding::{doubt, evidence, gist, standing, steps};
+pub use first::LISTED as LISTED_PROPERTIES;
 pub use first::{Group, first, first_card, first_main, first_row, first_rows, first_summary, rows_name};
 pub use heard::{heard, heard_main};
 pub(in crate::desk) use layout::{Page, layout_with};

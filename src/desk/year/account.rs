@@ -3,6 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use crate::desk::flood::Taken;
 use crate::flowtest::{Method, Outcome, Verdict};
 use crate::model::{EventTime, FindingKind, Id, Severity};
 
@@ -29,6 +30,8 @@ pub(in crate::desk) struct Account {
     pub(in crate::desk) basins: Vec<BasinYear>,
     /// Oldest first.
     pub(in crate::desk) findings: Vec<FindingYear>,
+    /// Alerts that were closed in this year, in the order of their closing.
+    pub(in crate::desk) alerts: Vec<AlertYear>,
     pub(in crate::desk) services: Vec<ServiceYear>,
     pub(in crate::desk) tests: Vec<TestYear>,
     /// None where there is no diverter that tells its position.
@@ -93,6 +96,27 @@ pub(in crate::desk) struct FindingYear {
     pub(in crate::desk) cleared_at: Option<EventTime>,
     /// Days of this year on which it stood.
     pub(in crate::desk) days: f64,
+}
+
+/// An alert that was closed.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub(in crate::desk) struct AlertYear {
+    pub(in crate::desk) alert: u64,
+    #[schema(value_type = String)]
+    pub(in crate::desk) finding: FindingKind,
+    /// A key such as `basin:quince`.
+    pub(in crate::desk) subject: String,
+    pub(in crate::desk) headline: String,
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) opened_at: EventTime,
+    #[schema(value_type = String, format = DateTime)]
+    pub(in crate::desk) closed_at: EventTime,
+    /// Who took it on first.
+    pub(in crate::desk) taken: Option<Taken>,
+    /// Who closed it while it stood; none where it closed by itself, since what it told of was over.
+    pub(in crate::desk) closed_by: Option<String>,
+    /// Why they did.
+    pub(in crate::desk) reason: Option<String>,
 }
 
 /// Something that was done.

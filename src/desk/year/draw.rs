@@ -1,11 +1,13 @@
 //! The account of a year, drawn up from the rows.
 
-use super::account::{Account, FindingYear, Foretold, ServiceYear, TestYear};
+use super::account::{Account, AlertYear, FindingYear, Foretold, ServiceYear, TestYear};
 use super::read::{Rows, Span};
 use super::{deviations, heard, water};
 use crate::advice::{headline, headline_past, place_title};
-use crate::ledger::{StoredFinding, StoredService, StoredTest};
-use crate::model::System;
+use crate::alerts::{Closing, Stage};
+use crate::desk::flood::handled;
+use crate::ledger::{StoredAlert, StoredFinding, StoredService, StoredStep, StoredTest};
+use crate::model::{EventTime, System};
 
 /// The account of one year of `system`.
 pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
@@ -23,6 +25,7 @@ pub(super) fn account(system: &System, span: Span, rows: &Rows) -> Account {
         water,
         basins,
         findings: findings(system, span, rows),
+        alerts: alerts(system, rows),
         services: services(system, rows),
         tests: tests(rows),
         diverter: heard::diverter(system, rows),
@@ -76,6 +79,28 @@ fn findings(system: &System, span: Span, rows: &Rows) -> Vec<FindingYear> {
         }
     };
     rows.findings.iter().rev().map(one).collect()
+}
+
+fn alerts(system: &System, rows: &Rows) -> Vec<AlertYear> {
+    let one = |(alert, steps): &(StoredAlert, Vec<StoredStep>)| {
+        let Stage::Closed { at, how } = &alert.stage else { return None };
+        let (closed_by, reason) = match how {
+            Closing::Cleared => (None, None),
+            Closing::Dismissed { by, reason } => (Some(by.clone()), Some(reason.clone())),
+        };
+        Some(AlertYear {
+            alert: alert.no.0,
+            finding: alert.finding.kind,
+            subject: alert.finding.subject.key(),
+            headline: headline_past(&alert.finding, system),
+            opened_at: alert.opened_at,
+            closed_at: *at,
+            taken: handled(steps, EventTime::MIN, EventTime::MAX).0,
+            closed_by,
+            reason,
+        })
+    };
+    rows.alerts.iter().filter_map(one).collect()
 }
 
 fn services(system: &System, rows: &Rows) -> Vec<ServiceYear> {

@@ -14,3 +14,4 @@ mod water;
 
 pub(in crate::desk) use account::Account;
 pub(in crate::desk) use handlers::{routes, year_of};
+pub(in crate::desk) use read::Span as YearSpan;

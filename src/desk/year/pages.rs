@@ -78,6 +78,7 @@ fn one(year: &Account, zone: &TimeZone, (drawn, units): (EventTime, Units)) -> M
             @else { ul { @for says in &year.deviations { li { (says) } } } }
             (water(year, units))
             (findings(year, zone))
+            (alerts(year, zone))
             (services(year, zone, units))
             (tests(year, zone))
             @if let Some(diverter) = &year.diverter {
@@ -150,6 +151,37 @@ fn findings(year: &Account, zone: &TimeZone) -> Markup {
                                 td class="day" { @match it.cleared_at { Some(at) => (day(at, zone)), None => "stands" } }
                                 td class="number" { @if it.days < 0.05 { "under 0.1" } @else { (format!("{:.1}", it.days)) } }
                                 td class="what" { (it.headline) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn alerts(year: &Account, zone: &TimeZone) -> Markup {
+    html! {
+        h3 { "Alerts that were closed" }
+        @if year.alerts.is_empty() { p { "None." } }
+        @else {
+            div class="scroll" tabindex="0" role="region" aria-label={ "Alerts closed at " (year.name) } {
+                table class="stack" {
+                    thead { tr { th scope="col" { "Opened" } th scope="col" { "Closed" } th scope="col" { "Number" } th scope="col" class="what" { "What, and who saw to it" } } }
+                    tbody {
+                        @for it in &year.alerts {
+                            tr {
+                                td class="day" { (day(it.opened_at, zone)) }
+                                td class="day" { (day(it.closed_at, zone)) }
+                                td { a href={ "/alerts/" (it.alert) } { "alert " (it.alert) } }
+                                td class="what" {
+                                    (it.headline)
+                                    @if let Some(taken) = &it.taken { "; taken on by " (taken.by) }
+                                    @match (&it.closed_by, &it.reason) {
+                                        (Some(by), Some(reason)) => { "; closed by " (by) ": " (reason) },
+                                        _ => "; over by itself",
+                                    }
+                                }
                             }
                         }
                     }

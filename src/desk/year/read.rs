@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use jiff::civil::date;
 
+use crate::alerts::Stage;
 use crate::ledger::{
-    Bin, DoseRecord, ForecastRecord, LedgerFault, Resolution, ServiceFilter, StoredFinding, StoredService,
-    StoredTest, View,
+    AlertFilter, Bin, DoseRecord, ForecastRecord, LedgerFault, Resolution, ServiceFilter, StoredAlert,
+    StoredFinding, StoredService, StoredStep, StoredTest, View,
 };
 use crate::model::{EventTime, Place, Quantity, RecordKey, SensorIx, Span as Length, Subject, System, Work};
 
@@ -17,11 +18,11 @@ const MOST: usize = 10_000;
 
 /// A year of a system's own calendar, as far as it has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Span {
+pub(in crate::desk) struct Span {
     pub(super) year: i16,
-    pub(super) from: EventTime,
+    pub(in crate::desk) from: EventTime,
     /// The end of the year, or now.
-    pub(super) to: EventTime,
+    pub(in crate::desk) to: EventTime,
     /// The year is over.
     pub(super) is_over: bool,
 }
@@ -34,6 +35,8 @@ pub(super) struct Rows {
     pub(super) doses: Vec<DoseRecord>,
     /// Newest first.
     pub(super) findings: Vec<StoredFinding>,
+    /// Alerts that were closed in it, each with its steps, oldest first.
+    pub(super) alerts: Vec<(StoredAlert, Vec<StoredStep>)>,
     /// Newest first.
     pub(super) services: Vec<StoredService>,
     /// By the key of a record that mulch was renewed: what was last foretold of that basin before.
@@ -48,7 +51,7 @@ pub(super) struct Rows {
 
 impl Span {
     /// The year `year` of `system`; none if it lies wholly ahead, or outside of what calendars hold.
-    pub(super) fn of(system: &System, year: i16, now: EventTime) -> Option<Self> {
+    pub(in crate::desk) fn of(system: &System, year: i16, now: EventTime) -> Option<Self> {
         let begin = |year: i16| {
             let midnight = (1970..=9000).contains(&year).then(|| date(year, 1, 1).at(0, 0, 0, 0))?;
             let at = system.zone.to_timestamp(midnight).ok()?;
@@ -85,12 +88,37 @@ pub(super) fn rows(view: &View, system: &System, span: Span) -> Result<Rows, Led
         heard_since: view.heard_since(&system.id)?,
         doses: view.doses(&system.id, from, to)?,
         findings: view.findings_within(&system.id, from, to, MOST)?,
+        alerts: alerts(view, system, span)?,
         foretold: foretold(view, system, &services)?,
         services,
         tests: view.flow_tests(&system.id, from, to, MOST)?,
         days,
         diverter,
     })
+}
+
+/// Alerts of `system` that were closed within `span`, in the order of their closing.
+fn alerts(
+    view: &View,
+    system: &System,
+    span: Span,
+) -> Result<Vec<(StoredAlert, Vec<StoredStep>)>, LedgerFault> {
+    let (of, standing) = (Some(system.id.clone()), Some(false));
+    let filter = AlertFilter { system: of, standing, ..AlertFilter::default() };
+    let closed = |alert: &StoredAlert| match alert.stage {
+        Stage::Closed { at, .. } => Some(at).filter(|at| (span.from..span.to).contains(at)),
+        Stage::Open { .. } | Stage::Acknowledged { .. } | Stage::Snoozed { .. } => None,
+    };
+    let mut alerts = view.alerts(&filter, MOST)?;
+    alerts.retain(|alert| closed(alert).is_some());
+    alerts.sort_by_key(|alert| (closed(alert), alert.no));
+    let numbers: Vec<_> = alerts.iter().map(|alert| alert.no).collect();
+    let mut steps = view.alert_steps(&numbers)?;
+    let with_steps = |alert: StoredAlert| {
+        let steps = steps.remove(&alert.no).unwrap_or_default();
+        (alert, steps)
+    };
+    Ok(alerts.into_iter().map(with_steps).collect())
 }
 
 fn foretold(

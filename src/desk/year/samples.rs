@@ -17,6 +17,7 @@ pub(super) fn empty() -> Rows {
         heard_since: None,
         doses: Vec::new(),
         findings: Vec::new(),
+        alerts: Vec::new(),
         services: Vec::new(),
         foretold: BTreeMap::new(),
         tests: Vec::new(),

@@ -11,6 +11,7 @@ pub(super) fn csv(years: &[(Account, TimeZone)]) -> String {
         csv::line(&["system", "year", "kind", "about", "from", "to", "value", "unit", "words", "by"]);
     for (year, zone) in years {
         rows(year, zone, &mut text);
+        alerts(year, zone, &mut text);
     }
     text
 }
@@ -114,5 +115,24 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
     }
     for says in &year.deviations {
         row("deviation", "", whole(), (String::new(), ""), says, "");
+    }
+}
+
+/// Alerts that were closed: from when to when, and by whom; and who had taken them on.
+fn alerts(year: &Account, zone: &TimeZone, text: &mut String) {
+    let time = |at: EventTime| csv::time(at, zone);
+    let number = year.year.to_string();
+    let mut row = |kind: &str, about: &str, (from, to), alert: u64, words: &str, by: &str| {
+        let (from, to, alert) = (time(from), time(to), alert.to_string());
+        let fields = [&year.system, &number, kind, about, &from, &to, &alert, "alert", words, by];
+        text.push_str(&csv::line(&fields));
+    };
+    for it in &year.alerts {
+        let reason = it.reason.as_ref().map_or_else(String::new, |reason| format!(": {reason}"));
+        let (words, by) = (format!("{}{reason}", it.headline), it.closed_by.as_deref().unwrap_or(""));
+        row("alert-closed", &it.subject, (it.opened_at, it.closed_at), it.alert, &words, by);
+        if let Some(taken) = &it.taken {
+            row("alert-taken-on", &it.subject, (taken.at, taken.at), it.alert, "", &taken.by);
+        }
     }
 }

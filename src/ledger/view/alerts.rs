@@ -1,5 +1,7 @@
 //! Alerts, their steps, and who was told of them.
 
+use std::collections::BTreeMap;
+
 use rusqlite::types::Value as SqlValue;
 use rusqlite::{OptionalExtension, Row, params, params_from_iter};
 
@@ -190,6 +192,20 @@ impl View {
                     step: step(row)?,
                 })
             })?;
+            steps.collect()
+        })
+    }
+
+    /// The steps of the alerts of these numbers, oldest first.
+    pub fn alert_steps(
+        &self,
+        numbers: &[AlertNo],
+    ) -> Result<BTreeMap<AlertNo, Vec<StoredStep>>, LedgerFault> {
+        self.read("read the steps of alerts", |db| {
+            let mut query =
+                db.prepare_cached("SELECT at, by, deed FROM alert_steps WHERE alert = ?1 ORDER BY no")?;
+            let steps =
+                numbers.iter().map(|no| Ok((*no, query.query_map([no.0], step)?.collect::<Result<_, _>>()?)));
             steps.collect()
         })
     }

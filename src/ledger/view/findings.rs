@@ -64,6 +64,34 @@ impl View {
         })
     }
 
+    /// Floods found within `from..to`, newest first, at most `limit`.
+    pub fn floods(
+        &self,
+        from: EventTime,
+        to: EventTime,
+        limit: usize,
+    ) -> Result<Vec<StoredFinding>, LedgerFault> {
+        self.read("read past floods", |db| {
+            let names = self.names(db)?;
+            let mut query = db.prepare_cached(&format!(
+                "SELECT {COLUMNS} FROM findings INDEXED BY findings_by_time
+                 WHERE raised_at >= ?1 AND raised_at < ?2 AND kind = ?3
+                 ORDER BY raised_at DESC, system, subject LIMIT ?4"
+            ))?;
+            let values = params![from.millis(), to.millis(), FindingKind::Flooding.name(), limit];
+            query.query_map(values, |row| stored(row, &names))?.collect()
+        })
+    }
+
+    /// When anything was found first.
+    pub fn first_finding(&self) -> Result<Option<EventTime>, LedgerFault> {
+        self.read("read the first finding", |db| {
+            let first: Option<i64> =
+                db.query_row("SELECT min(raised_at) FROM findings", [], |row| row.get(0))?;
+            Ok(first.map(EventTime::from_millis))
+        })
+    }
+
     /// Findings of a system that were open within `from..to`, newest first, at most `limit`.
     pub fn findings_within(
         &self,
