@@ -49,6 +49,8 @@ pub(in crate::desk) struct Water {
     pub(in crate::desk) metered_doses: usize,
     /// Litres of those.
     pub(in crate::desk) litres: f64,
+    /// No meter counts: litres are reckoned by how many people use the system.
+    pub(in crate::desk) estimated: bool,
     /// Litres of which it is not known what basin got them: rain, silent probes, or too little to tell.
     pub(in crate::desk) unattributed_litres: f64,
 }

@@ -74,6 +74,12 @@ fn water(year: &Account, says: &mut Vec<String>) {
             "No volume is known: there is no meter, so basins are told by their shares alone.".to_owned(),
         );
     } else {
+        if water.estimated {
+            says.push(
+                "No meter counts: litres are estimates, reckoned by how many people use the system."
+                    .to_owned(),
+            );
+        }
         if water.metered_doses < water.doses {
             let missing = water.doses - water.metered_doses;
             says.push(format!(

@@ -113,7 +113,7 @@ fn water(year: &Account, units: Units) -> Markup {
         h3 { "Water" }
         p {
             (words::grouped(water.doses as u64)) " doses"
-            @if water.metered_doses > 0 { ", " (units.volume(water.litres)) " in the " (words::grouped(water.metered_doses as u64)) " whose volume is known" }
+            @if water.metered_doses > 0 { ", " @if water.estimated { "about " } (units.volume(water.litres)) " in the " (words::grouped(water.metered_doses as u64)) " whose volume is known" }
             "."
         }
         div class="scroll" tabindex="0" role="region" aria-label={ "Water of " (year.name) } {

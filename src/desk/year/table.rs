@@ -1,6 +1,6 @@
 //! The account as one table, for other programs.
 
-use super::account::Account;
+use super::account::{Account, Water};
 use crate::desk::csv;
 use crate::model::EventTime;
 use jiff::tz::TimeZone;
@@ -14,6 +14,15 @@ pub(super) fn csv(years: &[(Account, TimeZone)]) -> String {
         alerts(year, zone, &mut text);
     }
     text
+}
+
+/// What the litres of a year rest on.
+fn known_by(water: &Water) -> &'static str {
+    if water.estimated {
+        "estimates by how many people use the system"
+    } else {
+        "doses whose volume is known"
+    }
 }
 
 fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
@@ -32,7 +41,7 @@ fn rows(year: &Account, zone: &TimeZone, text: &mut String) {
     let whole = || stretch.clone();
     let water = &year.water;
     row("doses", "source", whole(), (water.doses.to_string(), "doses"), "", "");
-    row("water", "source", whole(), (water.litres.to_string(), "L"), "doses whose volume is known", "");
+    row("water", "source", whole(), (water.litres.to_string(), "L"), known_by(water), "");
     row("water-unattributed", "source", whole(), (water.unattributed_litres.to_string(), "L"), "", "");
     for basin in &year.basins {
         let about = format!("basin:{}", basin.id);
