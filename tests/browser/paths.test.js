@@ -1,7 +1,7 @@
 // The main paths, walked like a person would: by labels and names, not by the page's inner structure.
 
 import assert from 'node:assert/strict';
-import { readFile } from 'node:fs/promises';
+import { readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
 import { openBrowser, openPage, PASSWORD, publish, shoot, SIZES, startFresh, until, violations } from './rig.js';
@@ -248,6 +248,53 @@ test('a flood whose water has gone says so, and why it still stands', async () =
   assert.doesNotMatch(await page.locator('main').textContent(), /nothing has to be done/i);
   assert.deepEqual(await violations(page), []);
   await shoot(page, 'path-gone-alert');
+});
+
+test('the floods of a year are told with their people, and as a table', async () => {
+  await page.goto(`${daemon.home}/alerts`);
+  await page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name: 'Floods' }).click();
+  await page.getByRole('heading', { name: `Floods in ${new Date().getFullYear()}` }).waitFor();
+  const flood = page.locator('.alert', { hasText: 'Alder Court, east terrace' });
+  await flood.getByText(/Water stood from .* and stands: .* so far\./).waitFor();
+  await flood.getByText(/Nobody took it on|Taken on by/).waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-floods');
+  const table = await page.request.get(`${daemon.home}/floods.csv`);
+  assert.match(await table.text(), /^system,name,property,subject,standing since,.*\r\nalder-court-east-terrace,/);
+  await page.setViewportSize(SIZES[0][1]);
+  await shoot(page, 'path-floods-phone');
+  assert.equal(await page.evaluate(() => document.documentElement.scrollWidth > window.innerWidth), false);
+  await page.setViewportSize(SIZES[2][1]);
+});
+
+test('a fault in a system file is told on every page, and mended in the form', async () => {
+  const path = join(daemon.folder, 'systems/alder-court-east-terrace.toml');
+  const before = await readFile(path, 'utf8');
+  await page.goto(daemon.home);
+  const banner = page.locator('#faulty');
+  assert.equal(await banner.isVisible(), false);
+  await writeFile(path, before.replace('soil = "', 'soil = "no-'));
+  daemon.reload();
+  // Without anybody loading the page again.
+  await banner.getByText(/Alder Court, east terrace is watched by the plan from before/).waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-faulty');
+  await banner.getByRole('link').click();
+  await page.getByRole('heading', { name: 'Files that cannot be read' }).waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-faulty-list');
+  await page.getByRole('link', { name: /^Mend it/ }).click();
+  await page.getByText(/is no USDA texture class/).first().waitFor();
+  const soil = page.getByLabel('Soil of the basins');
+  await soil.selectOption(before.match(/soil = "([a-z-]+)"/)[1]);
+  await page.getByText('Ready to save').waitFor();
+  assert.deepEqual(await violations(page), []);
+  await shoot(page, 'path-faulty-form');
+  await page.getByRole('button', { name: 'Save', exact: true }).click();
+  await page.waitForURL('**/systems/alder-court-east-terrace?saved=*');
+  assert.equal(await readFile(path, 'utf8'), before);
+  await page.goto(daemon.home);
+  assert.equal(await banner.isVisible(), false);
 });
 
 test('a system is retired, and brought back as it was', async () => {

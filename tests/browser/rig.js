@@ -51,7 +51,8 @@ const daemon = async (command, environment, ready) => {
     await until('the daemon ends', () => child.exitCode !== null || child.signalCode !== null);
     await rm(folder, { recursive: true, force: true });
   };
-  return { folder, log, stop };
+  const reload = () => child.kill('SIGHUP');
+  return { folder, log, reload, stop };
 };
 
 // Invented yards with a past of `days`.

@@ -57,7 +57,7 @@ pub(super) fn list(visitor: &Visitor, troubles: &[Trouble]) -> Markup {
                     (what_it_means(trouble))
                     (faults(visitor, &trouble.file))
                     @if let Some(id) = &trouble.file.id {
-                        p { a class="target" href={ "/setup/" (id) } { "Mend it" } }
+                        p { a class="target" href={ "/setup/" (id) } { "Mend it" span class="unseen" { ", " (trouble.file.title()) } } }
                     } @else { p { "Mend this file: " (by_hand(&trouble.file)) } }
                 }
             }
