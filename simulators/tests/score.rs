@@ -10,8 +10,11 @@ use simulators::run::{Truth, run};
 use simulators::scenario::{Library, Scenario, ScenarioError};
 use simulators::score::report::Scoreboard;
 use simulators::score::{Claim, Class, Forecasting, Said, Seeds, Tally, Verdict, judge, plan};
+use simulators::truth::TrueDose;
 
 const DAY_MS: f64 = 86_400_000.0;
+/// Doses that begin within this of each other are left out of a perfect account.
+const NEAR_MS: u64 = 6 * 3_600_000;
 
 fn play(name: &str) -> (Scenario, Truth) {
     let scenario = Library::shipped().load(name).unwrap();
@@ -163,13 +166,18 @@ fn perfect_doses_have_no_errors_and_skewed_ones_have_theirs() {
     let (scenario, truth) = play("tilt-step");
     let told = |litres_by: f64, moved: f64, unnamed: usize| {
         let mut output = Output::new(&scenario);
-        let mut last_ms = 0;
-        for dose in truth.doses.iter().filter(|dose| dose.basin_litres.iter().sum::<f64>() > 1.0) {
+        for (k, dose) in truth.doses.iter().enumerate() {
             // Doses nearer to each other than a probe's interval could not be told apart; leave these out.
-            if dose.start_ms - last_ms < 6 * 3_600_000 {
+            let is_near = |other: Option<&TrueDose>| {
+                other.is_some_and(|it| it.start_ms.abs_diff(dose.start_ms) < NEAR_MS)
+            };
+            let before = k.checked_sub(1).and_then(|k| truth.doses.get(k));
+            if dose.basin_litres.iter().sum::<f64>() <= 1.0
+                || is_near(before)
+                || is_near(truth.doses.get(k + 1))
+            {
                 continue;
             }
-            last_ms = dose.start_ms;
             // Of every other dose some basins are not named.
             let from = if output.text.lines().count().is_multiple_of(2) { 0 } else { unnamed };
             let all: f64 = dose.basin_litres[from..].iter().sum();
