@@ -75,7 +75,7 @@ fn unmeasured(time: &ReceivedTime) -> Option<String> {
             Some(format!("{words}: shares are of {all} doses, whose litres are not known: no meter told."))
         }
         (all, some) if time.estimated => Some(format!(
-            "{words}: of {some} of {all} doses no litres can be reckoned, because of rain or of how few days had been seen; they are not in these figures."
+            "{words}: of {some} of {all} doses no litres can be reckoned, since it rained or too few days had been seen; they are not in these figures."
         )),
         (all, some) => Some(format!(
             "{words}: the meter told no litres for {some} of {all} doses; they are not in these figures."
