@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::recording::{LineFault, RecordingReader};
 use super::told::{DoseTold, FindingTold, ForecastTold, Summary, Told};
-use crate::engine::Effect;
+use crate::engine::{Effect, Engine};
 use crate::fleet::{Fleet, Gathered};
 use crate::model::{EventTime, Span, System};
 
@@ -40,6 +40,16 @@ pub enum ReplayFault {
     Output(#[from] io::Error),
 }
 
+/// A fleet that works no forecasts out by the week: what is due is asked at the end, if at all.
+fn fleet(systems: &[Arc<System>], prefix: &str) -> Fleet {
+    let engine = |system: &Arc<System>| {
+        let mut engine = Engine::new(Arc::clone(system));
+        engine.foretell(false);
+        engine
+    };
+    Fleet::with_engines(systems.iter().map(engine).collect(), prefix)
+}
+
 /// Plays `recording` to `systems` and writes what they conclude to `out`, one JSON object a line.
 ///
 /// # Errors
@@ -51,7 +61,7 @@ pub fn replay(
     options: Options,
     out: &mut impl Write,
 ) -> Result<(), ReplayFault> {
-    let mut fleet = Fleet::new(systems, prefix);
+    let mut fleet = fleet(systems, prefix);
     let mut reader = RecordingReader::new(recording);
     let mut gathered = Gathered::default();
     let mut summary = Summary { systems: systems.len(), ..Summary::default() };
