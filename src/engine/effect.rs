@@ -60,7 +60,7 @@ pub enum Change {
 pub struct Dose {
     /// When it began.
     pub at: EventTime,
-    /// Litres, where a meter or calibrated probes can tell.
+    /// Litres as a meter counted them; without one an estimate by how many people use the system, where probes tell doses.
     pub litres: Option<f64>,
     /// Fraction that each basin with a usable sensor received; sums to 1 over them.
     pub shares: Vec<(BasinIx, f64)>,

@@ -74,7 +74,11 @@ pub const MEASUREMENTS: &[Measurement] = &[
         meaning: "One discharge of greywater through a system, at the time it began",
         tags: &[SYSTEM, PROPERTY],
         fields: &[
-            field("litres", "float", "litres; absent where nothing could tell"),
+            field(
+                "litres",
+                "float",
+                "litres; an estimate where no meter counts, absent where nothing could tell",
+            ),
             field("quality", "float", "how far its shares can be trusted, 0 to 1"),
         ],
     },
@@ -85,7 +89,11 @@ pub const MEASUREMENTS: &[Measurement] = &[
         fields: &[
             field("share", "float", "fraction of the dose, 0 to 1"),
             field("design", "float", "fraction that the plan in force when it was written intends"),
-            field("litres", "float", "litres; absent where nothing could tell"),
+            field(
+                "litres",
+                "float",
+                "litres; an estimate where no meter counts, absent where nothing could tell",
+            ),
         ],
     },
     Measurement {

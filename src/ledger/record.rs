@@ -28,7 +28,7 @@ pub enum Record {
 pub struct DoseRecord {
     /// When it began.
     pub at: EventTime,
-    /// Litres, where a meter or calibrated probes could tell.
+    /// Litres as a meter counted them, or an estimate where none counts; see [`Dose`].
     pub litres: Option<f64>,
     /// Fraction that each basin with a usable sensor received; sums to 1 over them.
     pub shares: BTreeMap<Id, f64>,

@@ -51,6 +51,7 @@ struct BinWire {
 struct DoseWire {
     #[schema(value_type = String, format = DateTime)]
     at: EventTime,
+    /// As a meter counted them; where none counts, an estimate by how many people use the system. Null where not known.
     litres: Option<f64>,
     /// Fraction that each basin with a usable sensor received.
     #[schema(value_type = BTreeMap<String, f64>)]

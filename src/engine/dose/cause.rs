@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::model::{BasinIx, SplitterIx, System};
+use crate::model::{BasinIx, Place, Quantity, SplitterIx, System};
 use crate::stats::bayes::{logistic, logit};
 
 /// One explanation of a change.
@@ -58,7 +58,8 @@ impl Cause {
         tilts.chain(outlets).chain(sensors)
     }
 
-    /// The kinds of causes that explain what is seen, in some size: all that are watched for, and floors that hold water up.
+    /// The kinds of causes that explain what is seen, in some size: all that are watched for, and floors that hold water up
+    /// above a probe; a float beside one stays up for longer instead.
     pub(super) fn kinds(system: &System) -> Vec<Self> {
         let mut kinds: Vec<Self> = Vec::new();
         for cause in Self::coarse(system) {
@@ -66,8 +67,10 @@ impl Cause {
                 kinds.push(cause);
             }
         }
-        let floors = (0..outlets(system)).map(|i| Self::Lingers { basin: BasinIx(i as u16), change: -1.0 });
-        kinds.extend(floors);
+        let has_probe =
+            |basin: &BasinIx| system.find_sensor(Place::Basin(*basin), Quantity::Moisture).is_some();
+        let floors = (0..outlets(system)).map(|i| BasinIx(i as u16)).filter(has_probe);
+        kinds.extend(floors.map(|basin| Self::Lingers { basin, change: -1.0 }));
         kinds
     }
 

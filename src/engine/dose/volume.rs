@@ -18,8 +18,8 @@ const SHOWERS: f64 = 11.1 * GALLON;
 const LAUNDRY: f64 = 8.0 * GALLON;
 const BASINS: f64 = 5.4 * GALLON;
 const BATHS: f64 = 1.2 * GALLON;
-/// What probes show (logarithm) goes with the water's by the inverse of this, with their scatter taken off (by the
-/// scoreboard's tuning seeds).
+/// Change of the likeliest water (logarithm) with the logarithm of what probes show, which scatters (by the scoreboard's
+/// tuning seeds).
 const RESPONSE: f64 = 0.55;
 /// The part of the water that comes in doses large enough to be seen (by the same).
 const SHOWS: f64 = 0.92;
