@@ -19,6 +19,8 @@ const CALM: Span = Span::from_mins(30);
 const BOUNCES: Span = Span::from_mins(10);
 /// A report is missed when it has not come after so many of its usual intervals.
 const TURN_MISSED: f64 = 2.2;
+/// A basin in which a pond was told within this time is likely to have another.
+const OF_LATE: Span = Span::from_days(30);
 
 /// Rain counted this shortly before the float rose, or since, explains longer standing, by this factor.
 const RAIN_EXPLAINS: Span = Span::from_hours(12);
@@ -70,18 +72,19 @@ impl BasinView<'_> {
         self.signal(self.layout.overflow)?.wet_since()
     }
 
-    /// When a pond due at `due` may be told: a float that repeats itself must have said once more that it is
-    /// up, or have missed its turn to. The one message that it fell may have been lost; if the next one says
-    /// that it is down, there is nothing to tell.
-    fn confirmed(&self, due: EventTime) -> Option<EventTime> {
+    /// When a pond due at `due` may be told: a float that repeats itself must have said since then that it is
+    /// up, or have missed its turn to; before then is enough where a pond was told of late. The one message that it fell
+    /// may have been lost; if the next one says that it is down, there is nothing to tell.
+    fn confirmed(&self, due: EventTime, told_of: Option<EventTime>) -> Option<EventTime> {
         let watch = &self.sensors[self.layout.float?.0 as usize];
         let (last, is_up) = watch.float()?.last()?;
         if !watch.cadence.repeats_itself() {
             return Some(due);
         }
         let changed = watch.float()?.changed_at()?;
-        if last - changed <= BOUNCES {
-            return Some(due.max(changed + watch.cadence.usual_gap().scaled(TURN_MISSED)));
+        let is_usual = told_of.is_some_and(|told| due - told <= OF_LATE);
+        if last - changed <= BOUNCES || (is_up && last < due && !is_usual) {
+            return Some(due.max(last + watch.cadence.usual_gap().scaled(TURN_MISSED)));
         }
         is_up.then(|| due.max(last))
     }
@@ -128,7 +131,7 @@ impl BasinWatch {
                 view.last_rain.zip(float).is_some_and(|(rain, since)| rain >= since - RAIN_EXPLAINS);
             let limit =
                 if after_rain { limit.scaled(RAIN_FACTOR).min(limits.flood_hold.max(limit)) } else { limit };
-            let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due));
+            let due = stood(view.layout.float, limit).and_then(|due| view.confirmed(due, self.told_of));
             let due = due.map(|due| view.awaits_turn(due, &self.soil));
             dues[2] = due.map(|due| (due, StandingDue::Ponding));
         }

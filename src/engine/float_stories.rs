@@ -185,3 +185,35 @@ fn what_tells_of_standing_water_bears_the_time_since_which_it_stands() {
         }
     }
 }
+
+/// The float rises a quarter of an hour before the first of its eight turns a day to say how it is.
+fn rises_before_its_turn(story: &mut Story, turn: i64) {
+    story.wet(turn - 15, "quince/float");
+    story.wet(turn, "quince/float");
+}
+
+/// A pond is told once its float has said so after the time that the basin may take, for the message that it fell may
+/// have been lost after an early one; where water stood for too long of late, that is waited for no longer.
+#[test]
+fn a_float_that_said_early_that_it_is_up_must_say_so_again() {
+    let ponds = |story: &Story| story.told().iter().filter(|told| told.contains("raised ponding")).count();
+    let mut story = Story::begin();
+    for turn in (1..30).map(|day| day * 1440) {
+        rises_before_its_turn(&mut story, turn);
+        story.dry(turn + 5, "quince/float");
+        (1..8).for_each(|later| story.dry(turn + later * 180, "quince/float"));
+    }
+    assert_eq!(ponds(&story), 0);
+    let (lost, pond, next) = (30 * 1440, 31 * 1440, 32 * 1440);
+    for turn in [lost, pond, next] {
+        rises_before_its_turn(&mut story, turn);
+        story.wait(turn + 170);
+        assert_eq!(ponds(&story), if turn == next { 2 } else { 0 }, "{:?}", story.told());
+        if turn == pond {
+            story.wet(turn + 180, "quince/float");
+            story.wait(turn + 181);
+            assert_eq!(ponds(&story), 1, "{:?}", story.told());
+        }
+        story.dry(turn + 185, "quince/float");
+    }
+}
