@@ -53,7 +53,8 @@ impl Tracks {
     }
 
     /// Logarithm of each basin's water against its design in an episode; none where there is no sensor to tell.
-    /// What a sensor shows that is `left_out` corrects nothing: there the basin's water is told as it was before.
+    /// What a sensor shows that is `left_out` corrects nothing, and what it showed before was of the same kind: there the
+    /// basin's water is told as it is believed to be.
     pub(super) fn shares(
         &mut self,
         at: EventTime,
@@ -66,9 +67,13 @@ impl Tracks {
             if !part.is_heard() {
                 return None;
             }
-            track.wait(at);
             let usual = believed(i);
-            let Some((share, variance)) = worth(part, measured.common).filter(|_| !left_out(i)) else {
+            if left_out(i) {
+                *track = Track { at: Some(at), ..Track::new() };
+                return Some(usual.clamp(MOST.0, MOST.1));
+            }
+            track.wait(at);
+            let Some((share, variance)) = worth(part, measured.common) else {
                 return Some((usual + track.mean).clamp(MOST.0, MOST.1));
             };
             let told = track.corrected(share - usual, variance);
@@ -154,9 +159,13 @@ mod tests {
             parts: vec![part(-1.0); 2],
         };
         let mut tracks = Tracks::new(2);
-        for day in 0..10 {
-            let told = tracks.shares(EventTime::from_secs(day * 86_400), &measured, |i| i == 1, |_| -0.2);
-            assert!(told[0].expect("heard") < -0.7 && told[1] == Some(-0.2), "{told:?}");
+        for day in 0..20 {
+            // What it showed before it is left out is forgotten.
+            let left_out = |i| i == 1 && day >= 10;
+            let told = tracks.shares(EventTime::from_secs(day * 86_400), &measured, left_out, |_| -0.2);
+            let second = told[1].expect("heard");
+            assert!(told[0].expect("heard") < -0.7, "{told:?}");
+            assert!(if left_out(1) { (second + 0.2).abs() < 1e-12 } else { second < -0.7 }, "{told:?}");
         }
         assert!(tracks.mean(1).abs() < 1e-12);
     }
