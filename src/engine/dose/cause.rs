@@ -147,7 +147,7 @@ impl Cause {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
             Self::Blocked { passes, .. } => -1.0 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
-            Self::Sensor { change, .. } => -4.5 - 0.5 * (change / 1.5).powi(2),
+            Self::Sensor { change, .. } => -5.3 - 0.5 * (change / 1.5).powi(2),
             Self::Lingers { .. } => {
                 let takes_mm_h = system.soil.properties().conductivity_mm_h;
                 (LINGERS - takes_mm_h.ln()).min(LINGERS_AT_MOST)

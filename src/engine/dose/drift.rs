@@ -9,7 +9,7 @@ use crate::model::EventTime;
 
 /// What a sensor shows of its water drifts by this much (logarithm) with no fault, and the log odds that it did, against
 /// the causes' own.
-const USUAL: f64 = 0.13;
+const USUAL: f64 = 0.055;
 const ODDS: f64 = 1.5;
 
 /// How far each basin drifted (logarithm of its water), and what that costs in log weight.
@@ -89,8 +89,8 @@ mod tests {
 
     #[test]
     fn a_little_is_drift_that_costs_little_and_much_is_not() {
-        let (little, much) = (fit(0.1), fit(-0.7));
-        assert!((little.by[0] - 0.1).abs() < 0.03 && little.by[1].abs() < 1e-12, "{:?}", little.by);
+        let (little, much) = (fit(0.06), fit(-0.7));
+        assert!((little.by[0] - 0.06).abs() < 0.03 && little.by[1].abs() < 1e-12, "{:?}", little.by);
         assert!(little.prior() > 0.0 && much.prior() < -8.0, "{} {}", little.prior(), much.prior());
     }
 

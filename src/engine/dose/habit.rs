@@ -16,10 +16,10 @@ const LEVEL_KNOWN: u32 = 5;
 /// A single episode may be off by this much while the habit is learnt (logarithm).
 const BOUND: f64 = 0.7;
 /// The bend follows slowly, by this part of a bounded miss, but never further than this from the line: seasons move
-/// probes against each other a little; a fault moves them by more.
-const FOLLOW: f64 = 0.03;
+/// probes against each other by as much in the course of months, a fault by more and sooner (by the tuning seeds).
+const FOLLOW: f64 = 0.015;
 const FOLLOW_BOUND: f64 = 0.2;
-const FURTHEST: f64 = 0.08;
+const FURTHEST: f64 = 0.15;
 /// How wet the soil is before an episode is followed by this part a dose.
 const GROUND_FOLLOWS: f64 = 0.01;
 /// The content behind a wetting front is what its flow sets (kinematic wave: Smith 1983, *Water Resour. Res.* 19:77–84,
@@ -35,7 +35,7 @@ const BEND_PRIOR: f64 = 5.0;
 /// Usual standardised misses that are believed.
 const SPREADS: (f64, f64) = (0.5, 3.0);
 /// The level at which sensors would show no more lies so far above the highest that is seen (logarithm).
-const ROOM: f64 = 0.6;
+const ROOM: f64 = 0.4;
 /// The same for how much came in all, where it shows sooner (by the tuning seeds).
 const FOLDS: f64 = 0.2;
 /// The highest level follows a higher one by this part, and sinks by so much an episode.
