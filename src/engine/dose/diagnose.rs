@@ -9,11 +9,11 @@ use crate::stats::bayes::{log_sum_exp, normalise};
 /// Explanations less probable than this are not told.
 const LEAST_PROBABILITY: f64 = 0.02;
 /// Likelihoods are tempered: episodes of one week err alike, so that they say less than if they did not.
-const TEMPER: f64 = 0.5;
+const TEMPER: f64 = 0.6;
 /// Log odds against an outlet that passes nothing for each episode in which water stood below it, and for how many.
 const STOOD: f64 = -1.5;
 const MOST_STOOD: usize = 4;
-/// One episode counts for no more than this.
+/// One episode speaks for no explanation by more than this against the others.
 const MOST: f64 = 6.0;
 
 /// An explanation with its probability.
@@ -37,36 +37,34 @@ pub(super) struct Weighed {
 
 /// Ranks the explanations of what changed since `since`, most probable first, each beside what is believed already.
 pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believed: &[Cause]) -> Weighed {
-    let kinds = Cause::kinds(system);
-    let as_ever: Vec<f64> = recent
-        .since(since)
-        .map(|past| past.log_likelihood(|i| sum(system, believed, i, past.size)))
-        .collect();
-    let mut fits = Vec::with_capacity(kinds.len());
-    for kind in kinds {
-        let sizes = kind.sizes();
-        let weights: Vec<f64> = sizes
-            .iter()
-            .map(|cause| {
-                let ratios = recent.since(since).zip(&as_ever).map(|(past, as_ever)| {
-                    let change = |i| sum(system, believed, i, past.size) + cause.change(system, i, past.size);
-                    (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
-                });
-                TEMPER * ratios.sum::<f64>() + cause.prior(system) + by_float(*cause, recent, since)
-            })
-            .collect();
-        let best = (0..sizes.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]));
-        if let Some(best) = best {
-            let weight = log_sum_exp(&weights) - (sizes.len() as f64).ln();
-            fits.push(Fit { weight, cause: sizes[best], log_odds: tilt_interval(&sizes, &weights) });
+    let causes: Vec<Vec<Cause>> = Cause::kinds(system).into_iter().map(Cause::sizes).collect();
+    let drift = Drift::fit(recent, since, TEMPER, |i, size| sum(system, believed, i, size));
+    let mut fits = vec![0.0; causes.iter().map(Vec::len).sum::<usize>() + 1];
+    let mut likelihoods = Vec::with_capacity(fits.len());
+    for past in recent.since(since) {
+        let beside = |change: &dyn Fn(usize) -> f64| {
+            past.log_likelihood(|i| sum(system, believed, i, past.size) + change(i))
+        };
+        likelihoods.clear();
+        likelihoods
+            .extend(causes.iter().flatten().map(|cause| beside(&|i| cause.change(system, i, past.size))));
+        likelihoods.push(beside(&|i| drift.by[i]));
+        let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        for (fit, likelihood) in fits.iter_mut().zip(&likelihoods) {
+            *fit += TEMPER * (likelihood - best).max(-MOST);
         }
     }
-    let drift = Drift::fit(recent, since, TEMPER, |i, size| sum(system, believed, i, size));
-    let ratios = recent.since(since).zip(&as_ever).map(|(past, as_ever)| {
-        let change = |i: usize| sum(system, believed, i, past.size) + drift.by[i];
-        (past.log_likelihood(change) - as_ever).clamp(-MOST, MOST)
+    let of_drift = fits.pop().unwrap_or(0.0) + drift.prior();
+    let mut rest = fits.into_iter();
+    let fits = causes.into_iter().filter_map(|sizes| {
+        let of_size =
+            |(cause, fit): (&Cause, f64)| fit + cause.prior(system) + by_float(*cause, recent, since);
+        let weights: Vec<f64> = sizes.iter().zip(rest.by_ref()).map(of_size).collect();
+        let best = (0..sizes.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]))?;
+        let weight = log_sum_exp(&weights) - (sizes.len() as f64).ln();
+        Some(Fit { weight, cause: sizes[best], log_odds: tilt_interval(&sizes, &weights) })
     });
-    rank(fits, TEMPER * ratios.sum::<f64>() + drift.prior())
+    rank(fits.collect(), of_drift)
 }
 
 /// What a float beside a probe says of an outlet that would pass little: where water stands, water came.
