@@ -298,6 +298,7 @@ fn classes_follow_from_the_faults() {
     assert_eq!(class("outlet-blocked-floats"), Class::OutletBlocked);
     assert_eq!(class("tilt-step-leaf"), Class::SplitterStep);
     assert_eq!(class("tilt-settling"), Class::SplitterDrift);
+    assert_eq!(class("tilt-creeping"), Class::Other);
     assert_eq!(class("probe-frozen-minute"), Class::ProbeGone);
     assert_eq!(class("mulch-clogging-clay"), Class::Clogging);
     assert_eq!(class("sewer-seepage"), Class::UnexpectedWater);
