@@ -218,6 +218,19 @@ impl BasinWatch {
         self.soil.freed();
     }
 
+    /// A float is heard to be down that was not known to be.
+    pub(crate) fn is_dry(&mut self, at: EventTime) {
+        self.last_fall = self.last_fall.max(Some(at));
+    }
+
+    /// Nobody listened until `at`: how the soil went on under a float that was up is not known, and a pond or flood that
+    /// was about to be over has to be calm from then on.
+    pub(crate) fn unheard_until(&mut self, at: EventTime) {
+        self.soil.freed();
+        let is_after = |fall: EventTime| self.told_of.is_none_or(|rise| fall >= rise);
+        self.last_fall = self.last_fall.map(|fall| if is_after(fall) { fall.max(at) } else { fall });
+    }
+
     /// Takes note that the float (or the overflow float) fell.
     pub(crate) fn fell(
         &mut self,

@@ -133,6 +133,7 @@ impl Engine {
             number: day.number,
             from: day.from,
             to: day.to,
+            heard_since: self.state.first_heard.unwrap_or(day.from),
         };
         self.state.soak.close_day(&view, &mut self.state.board, out);
         self.with_use(|usage, view, board, out| usage.close_day(view, day.to, board, out), out);

@@ -43,6 +43,7 @@ pub struct Engine {
 pub(super) struct State {
     /// Event time that has passed.
     pub(super) now: EventTime,
+    /// When the first reading was taken, or since when it has been listened to again.
     pub(super) first_heard: Option<EventTime>,
     /// Not after the earliest deadline; only an alarm, reckoned anew after a restore.
     #[serde(skip)]
@@ -107,6 +108,11 @@ impl Engine {
     /// Event time that has passed for this engine.
     pub fn passed(&self) -> EventTime {
         self.state.now
+    }
+
+    /// Whether anything was ever heard.
+    pub fn has_heard(&self) -> bool {
+        self.state.first_heard.is_some()
     }
 
     /// Takes in what arrived at `received`, and appends what follows from it to `out`.
@@ -192,7 +198,7 @@ impl Engine {
     }
 
     /// Applies a reading whose turn has come at `now`.
-    fn absorb(&mut self, reading: &Reading, now: EventTime, out: &mut Vec<Effect>) {
+    pub(super) fn absorb(&mut self, reading: &Reading, now: EventTime, out: &mut Vec<Effect>) {
         let index = reading.sensor.0 as usize;
         let state = &mut self.state;
         if state.sensors[index].is_old(reading.at) {
@@ -240,7 +246,13 @@ impl Engine {
         self.wake_for(reading.sensor);
     }
 
-    fn on_float(&mut self, sensor: SensorIx, event: FloatEvent, now: EventTime, out: &mut Vec<Effect>) {
+    pub(super) fn on_float(
+        &mut self,
+        sensor: SensorIx,
+        event: FloatEvent,
+        now: EventTime,
+        out: &mut Vec<Effect>,
+    ) {
         let Place::Basin(basin) = self.system.sensor(sensor).place else { return };
         match event {
             FloatEvent::Rose => {
@@ -269,6 +281,7 @@ impl Engine {
                     self.stood(basin, began, at);
                 }
             }
+            FloatEvent::Down => self.is_down(basin, now),
         }
     }
 
@@ -296,7 +309,7 @@ impl Engine {
     }
 
     /// Does everything due up to `until`, in order.
-    fn run_deadlines(&mut self, until: EventTime, out: &mut Vec<Effect>) {
+    pub(super) fn run_deadlines(&mut self, until: EventTime, out: &mut Vec<Effect>) {
         while self.state.wake <= until {
             let next = self.next_due();
             self.state.wake = next.map_or(EventTime::MAX, |(due, _)| due);

@@ -19,6 +19,9 @@ mod mulch;
 mod rain;
 mod relearnt;
 mod reorder;
+mod resume;
+#[cfg(test)]
+mod resume_stories;
 mod sensor_watch;
 mod service;
 mod sewer_watch;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::stories::yard;
-use super::{Effect, Engine, Input, WATERMARK};
+use super::{Change, Effect, Engine, Input, WATERMARK};
 use crate::model::*;
 
 /// One message: minutes since the one before, sensor, value, and how late it arrives (seconds).
@@ -106,6 +106,36 @@ proptest! {
         let (a, b) = (run(&mut whole, &arrivals[cut..]), run(&mut restored, &arrivals[cut..]));
         prop_assert_eq!(a, b);
         prop_assert_eq!(whole.snapshot(), restored.snapshot());
+    }
+
+    #[test]
+    fn to_go_on_after_less_than_an_hour_changes_nothing(told in stream(), away_s in 0i64..3600) {
+        let mut engine = Engine::new(yard());
+        run(&mut engine, &in_order(&readings(&told)));
+        let (before, mut effects) = (engine.snapshot(), Vec::new());
+        let resumed = engine.resume(engine.passed() + Span::from_secs(away_s), &mut effects);
+        prop_assert!(!resumed && effects.is_empty());
+        prop_assert_eq!(engine.snapshot(), before);
+    }
+
+    #[test]
+    fn whatever_was_heard_before_nothing_is_raised_in_the_first_hour_back(told in stream(), away_h in 2i64..2000) {
+        let readings = readings(&told);
+        let mut engine = Engine::new(yard());
+        run(&mut engine, &in_order(&readings));
+        let left = readings.last().expect("a reading").0.at;
+        engine.finish(left, &mut Vec::new());
+        let back = left + Span::from_hours(away_h);
+        let (mut restored, _) = Engine::restore(yard(), &engine.snapshot()).unwrap();
+        for engine in [&mut engine, &mut restored] {
+            prop_assert!(engine.resume(back, &mut Vec::new()));
+            prop_assert!(engine.next_due().is_some_and(|(due, _)| due > back), "{:?}", engine.next_due());
+        }
+        prop_assert_eq!(engine.snapshot(), restored.snapshot());
+        let mut effects = Vec::new();
+        engine.finish(back + Span::from_mins(59), &mut effects);
+        let is_raised = |effect: &&Effect| matches!(effect, Effect::Finding(it) if it.change == Change::Raised);
+        prop_assert_eq!(effects.iter().find(is_raised), None);
     }
 }
 

@@ -74,9 +74,35 @@ impl SensorWatch {
         watch
     }
 
+    /// Nobody listened until `at`. A float that `is_stuck` is not believed to have moved.
+    pub(crate) fn unheard_until(&mut self, quantity: Quantity, at: EventTime, is_stuck: bool) {
+        self.cadence.unheard_until(at);
+        match &mut self.signal {
+            Signal::Float(float) => float.unheard_until(at, is_stuck),
+            Signal::Probe(probe) => {
+                probe.quality.unheard();
+                probe.signal.unheard();
+            }
+            Signal::Plain | Signal::Battery(_) => {}
+        }
+        // What a meter counted meanwhile came at no known time. Rain is held to have fallen now: that excuses, and accuses
+        // nobody.
+        if let Some((_, count)) = self.last.as_mut().filter(|_| quantity == Quantity::Meter) {
+            *count = f64::NAN;
+        }
+    }
+
     /// Whether `at` is not newer than what was already taken.
     pub(crate) fn is_old(&self, at: EventTime) -> bool {
         self.last.is_some_and(|(last, _)| at <= last)
+    }
+
+    /// The float of this sensor, to be told that time went by.
+    pub(crate) fn float_mut(&mut self) -> Option<&mut FloatSignal> {
+        match &mut self.signal {
+            Signal::Float(float) => Some(float),
+            Signal::Plain | Signal::Probe(_) | Signal::Battery(_) => None,
+        }
     }
 
     /// The moisture probe of this sensor, to be told of an episode.
@@ -124,7 +150,12 @@ impl SensorWatch {
         let number = reading.value.to_number();
         let before = self.last.map(|(_, value)| value);
         let silent = board.stands(FindingKind::SensorSilent, spot);
-        self.cadence.note(reading.at, now, before.is_some_and(|b| b.to_bits() == number.to_bits()), silent);
+        if self.last.is_some_and(|(last, _)| self.cadence.last() > Some(last)) {
+            self.cadence.go_on(reading.at);
+        } else {
+            let repeated = before.is_some_and(|before| before.to_bits() == number.to_bits());
+            self.cadence.note(reading.at, now, repeated, silent);
+        }
         self.last = Some((reading.at, number));
         // What a gateway stored while it was cut off ends the silence only once it has caught up with the present.
         let quantity = system.sensor(reading.sensor).quantity;

@@ -46,6 +46,15 @@ impl SewerWatch {
         }
     }
 
+    /// Nobody listened until `at`: pipes may drain from then on, and a finding that stands has its days of quiet from then
+    /// on.
+    pub(crate) fn unheard_until(&mut self, at: EventTime, board: &Board) {
+        self.sewer_since = self.sewer_since.map(|since| since.max(at));
+        if board.stands(FindingKind::UnexpectedWater, Spot::Diverter) {
+            self.arrivals[2] = self.arrivals[2].map(|last| last.max(at));
+        }
+    }
+
     /// Whether the diverter says sewer.
     pub(crate) fn says_sewer(&self) -> bool {
         self.sewer_since.is_some()

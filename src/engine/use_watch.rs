@@ -211,6 +211,16 @@ impl UseWatch {
         }
     }
 
+    /// Nobody listened until `at`: neither what the meter counted meanwhile nor that nothing came says anything.
+    pub(crate) fn unheard_until(&mut self, at: EventTime, board: &Board) {
+        (self.meter, self.running_since) = (None, None);
+        self.ran = self.ran.map(|ran| ran.max(at));
+        let stands = board.stands(FindingKind::UnexpectedWater, Spot::Source);
+        self.uncounted = [None, self.uncounted[1].filter(|_| stands).map(|last| last.max(at))];
+        self.arrived = self.arrived.map(|last| last.max(at));
+        (self.litres_since, self.sibling_days) = (0.0, 0);
+    }
+
     /// A day is over.
     pub(crate) fn close_day(
         &mut self,

@@ -115,6 +115,11 @@ impl Gathering {
         true
     }
 
+    /// Nothing is made of the episode under way.
+    pub(super) fn abandon(&mut self) {
+        self.current = None;
+    }
+
     /// The meter passed `litres`.
     pub(super) fn metered(&mut self, at: EventTime, litres: f64) {
         if let Some(episode) = &mut self.current {

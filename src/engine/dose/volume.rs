@@ -30,10 +30,11 @@ const REMEMBERED_DAYS: f64 = 60.0;
 /// What a litre shows as.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Volumes {
-    /// The day under way and what came on it, in sizes against others; none if rain came too.
+    /// The day under way and what came on it, in sizes against others; of no use if rain came too or part of it was not
+    /// heard.
     today: Option<Day>,
     sum_today: f64,
-    rained_today: bool,
+    spoilt_today: bool,
     /// Days with water and what came on them, the older ones counting for less.
     days: f64,
     sum: f64,
@@ -46,16 +47,22 @@ impl Volumes {
             self.close_day();
             self.today = Some(Day::beginning(at, &system.zone));
         }
-        self.rained_today |= rain;
+        self.spoilt_today |= rain;
         self.sum_today += (RESPONSE * log_size).exp();
     }
 
+    /// Nobody listened until `at`: neither the day before nor what is left of that day is a whole one.
+    pub(super) fn unheard_until(&mut self, system: &System, at: EventTime) {
+        (self.today, self.sum_today) = (Some(Day::beginning(at, &system.zone)), 0.0);
+        self.spoilt_today = true;
+    }
+
     fn close_day(&mut self) {
-        if self.sum_today > 0.0 && !self.rained_today {
+        if self.sum_today > 0.0 && !self.spoilt_today {
             let kept = 1.0 - 1.0 / REMEMBERED_DAYS;
             (self.days, self.sum) = (kept * self.days + 1.0, kept * self.sum + self.sum_today);
         }
-        (self.sum_today, self.rained_today) = (0.0, false);
+        (self.sum_today, self.spoilt_today) = (0.0, false);
     }
 
     /// Litres of a dose that shows as `log_size`, once the scale is known.
@@ -134,6 +141,21 @@ mod tests {
         // The thirtieth day, a usual one, was closed meanwhile.
         let now = rainy.litres(&home, 0.0);
         assert!((now.unwrap() - before.unwrap()).abs() < 1e-9, "{before:?} {now:?}");
+    }
+
+    #[test]
+    fn a_day_of_which_part_was_not_heard_counts_for_no_whole_one() {
+        let (system, home) = (yard(), source(2, &[]));
+        let back = EventTime::from_secs(1_700_000_000) + Span::from_days(70);
+        let (mut away, litres) = (after(30), after(30).litres(&home, 0.0));
+        away.unheard_until(&system, back);
+        away.note(&system, back + Span::MINUTE, 0.0, false);
+        for day in 1..3 {
+            away.note(&system, back + Span::from_days(day), 0.0, false);
+            away.note(&system, back + Span::from_days(day) + Span::MINUTE, 2.0_f64.ln(), false);
+        }
+        let now = away.litres(&home, 0.0);
+        assert!((now.unwrap() - litres.unwrap()).abs() < 1e-9, "{litres:?} {now:?}");
     }
 
     #[test]

@@ -164,6 +164,14 @@ impl DoseWatch {
         self.gathering.rained(at);
     }
 
+    /// Nobody listened until `at`: of a dose under way the rest was not heard, and what the meter counted meanwhile is no
+    /// dose.
+    pub(crate) fn unheard_until(&mut self, system: &System, at: EventTime) {
+        self.gathering.abandon();
+        self.meter = None;
+        self.volumes.unheard_until(system, at);
+    }
+
     /// A run of water for a test is over.
     pub(crate) fn run_ended(&mut self, at: EventTime) {
         self.gathering.run_ended(at);

@@ -106,6 +106,18 @@ impl Chips {
         self.aged += q10_factor(Q10, celsius.unwrap_or(REFERENCE_C), REFERENCE_C) * wetness / YEAR;
     }
 
+    /// Nobody listened between two times: it has aged as it did before, and water that came is not known.
+    pub(crate) fn unheard(&mut self, from: EventTime, to: EventTime) {
+        self.aged += self.pace(from) * (to - from).days_f64() / YEAR;
+        self.last_water = self.last_water.map(|last| last.max(to));
+    }
+
+    /// How fast it has aged until `now`, against chips that are wet at the reference temperature.
+    fn pace(&self, now: EventTime) -> f64 {
+        let since = self.placed.map_or(0.0, |placed| (now - placed).days_f64() / YEAR);
+        if since > 0.25 { self.aged / since } else { 1.0 }
+    }
+
     /// Somebody will tell what they found or did at `at`.
     pub(crate) fn visited(&mut self, at: EventTime) {
         let Self { placed_mm, aged, log_rate, log_rate_variance, .. } = *self;
@@ -169,8 +181,7 @@ impl Chips {
     /// Probability that it lasts so many more days, given that it has lasted until `now`.
     pub(crate) fn lasts(&self, chip: Chip, now: EventTime, days: f64) -> f64 {
         // Days to come age it as the days so far did.
-        let since = self.placed.map_or(0.0, |placed| (now - placed).days_f64() / YEAR);
-        let pace = if since > 0.25 { self.aged / since } else { 1.0 };
+        let pace = self.pace(now);
         let life = time_until(yearly(chip) * self.log_rate.exp(), SPENT);
         let spread = (self.log_rate_variance + FELT * FELT).sqrt();
         let lives = |aged: f64| normal::tail((aged.max(1e-6) / life).ln() / spread);
@@ -223,6 +234,17 @@ mod tests {
         let ratio = left(365, 25.0, true).ln() / left(365, 15.0, true).ln();
         assert!((ratio - 2.53).abs() < 1e-9);
         assert!(left(365, 15.0, false) > left(365, 15.0, true));
+    }
+
+    #[test]
+    fn chips_go_on_rotting_while_nobody_listens() {
+        let (mut away, stayed) = (aged(400, 25.0, true), aged(440, 25.0, true));
+        away.unheard(day(400), day(440));
+        let (left, whole) = (away.left(Chip::Coarse), stayed.left(Chip::Coarse));
+        assert!(
+            (left - whole).abs() < 1e-3 && left < aged(400, 25.0, true).left(Chip::Coarse),
+            "{left} {whole}"
+        );
     }
 
     #[test]

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::model::{EventTime, Span};
 
 /// Silence is never called sooner than this.
-const SHORTEST_PATIENCE: Span = Span::HOUR;
+pub(crate) const SHORTEST_PATIENCE: Span = Span::HOUR;
 /// Silence before the habit is learnt: a sensor that reports once a day is not silent.
 const UNLEARNT_PATIENCE: Span = Span::from_hours(26);
 /// Gaps to see before the learnt habit counts.
@@ -68,7 +68,17 @@ impl Cadence {
         }
     }
 
-    /// Time of the last report.
+    /// Nobody listened until `at`: silence is waited for from then on.
+    pub(crate) fn unheard_until(&mut self, at: EventTime) {
+        self.last = self.last.map(|last| last.max(at));
+    }
+
+    /// Takes note of the first report after nobody listened: the gap before it is no habit.
+    pub(crate) fn go_on(&mut self, at: EventTime) {
+        self.last = self.last.max(Some(at));
+    }
+
+    /// Time of the last report, or since when it is waited for.
     pub(crate) fn last(&self) -> Option<EventTime> {
         self.last
     }

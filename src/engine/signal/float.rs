@@ -43,6 +43,8 @@ pub(crate) enum FloatEvent {
     Rose,
     /// It fell at `at` and stayed down; it had been up since `began`.
     Fell { began: EventTime, at: EventTime },
+    /// It is down, of which nothing was known before.
+    Down,
 }
 
 impl FloatSignal {
@@ -57,7 +59,7 @@ impl FloatSignal {
         if self.last.is_none_or(|(_, was_wet)| was_wet != wet) || (wet && is_off_beat) {
             self.changed_at = Some(at);
         }
-        self.last = Some((at, wet));
+        let is_first = self.last.replace((at, wet)).is_none();
         match (wet, self.wet_since) {
             (true, None) => {
                 self.wet_since = Some(at);
@@ -71,8 +73,15 @@ impl FloatSignal {
                 self.falling_since.get_or_insert(at);
                 None
             }
-            (false, None) => None,
+            (false, None) => is_first.then_some(FloatEvent::Down),
         }
+    }
+
+    /// Nobody listened until `at`: whether it is up now, its next report says. What `is_stuck` stays up until it is heard
+    /// to fall.
+    pub(crate) fn unheard_until(&mut self, at: EventTime, is_stuck: bool) {
+        (self.last, self.changed_at, self.burst_until) = (None, None, None);
+        self.wet_since = self.wet_since.filter(|_| is_stuck).map(|since| since.max(at));
     }
 
     /// Takes note that the last reading was heard `now`.
@@ -198,6 +207,25 @@ mod tests {
         assert_eq!(float.wet_since_with([(at(60), false)].into_iter()), None);
         assert_eq!(float.wet_since_with([(at(60), false), (at(600), true)].into_iter()), Some(at(600)));
         assert_eq!(float, before);
+    }
+
+    #[test]
+    fn what_was_up_before_nobody_listened_is_unknown_until_it_is_heard() {
+        let mut float = FloatSignal::default();
+        assert_eq!(float.note(at(-60), false), Some(FloatEvent::Down));
+        float.note(at(0), true);
+        let (mut down, mut up, mut stuck) = (float.clone(), float.clone(), float);
+        let (back, hold) = (at(40 * 86_400), Span::from_hours(6));
+        down.unheard_until(back, false);
+        assert_eq!((down.stood_for(hold), down.wet_since()), (None, None));
+        assert_eq!(down.note(back + Span::HOUR, false), Some(FloatEvent::Down));
+        assert_eq!(down.note(back + Span::DAY, false), None);
+        up.unheard_until(back, false);
+        assert_eq!(up.note(back + Span::HOUR, true), Some(FloatEvent::Rose));
+        assert_eq!(up.wet_since(), Some(back + Span::HOUR));
+        stuck.unheard_until(back, true);
+        assert_eq!(stuck.note(back + Span::HOUR, true), None);
+        assert_eq!(stuck.wet_since(), Some(back));
     }
 
     #[test]

@@ -16,7 +16,7 @@ mod quality;
 mod trace;
 mod wetting;
 
-pub(crate) use cadence::Cadence;
+pub(crate) use cadence::{Cadence, SHORTEST_PATIENCE};
 pub(crate) use float::{FloatEvent, FloatSignal};
 pub(crate) use probe::{Noted, ProbeSignal};
 pub(crate) use quality::{Doubt, ProbeQuality};

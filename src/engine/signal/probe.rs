@@ -195,6 +195,13 @@ impl ProbeSignal {
         self.account.filter(|_| self.rising).map(|account| account.began())
     }
 
+    /// Nobody listened for a while: the level is taken anew, and of water that was coming nothing is made.
+    pub(crate) fn unheard(&mut self) {
+        (self.level, self.account, self.rising) = (None, None, false);
+        self.trace = Trace::default();
+        self.interrupt();
+    }
+
     fn start(&mut self, at: EventTime, value: f64) {
         let level = Level { at, content: value, variance: self.deviation().powi(2) };
         self.level = Some(level);

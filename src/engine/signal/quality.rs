@@ -75,6 +75,13 @@ impl ProbeQuality {
         self.last = [self.last[1], Some((at, value))];
     }
 
+    /// Nobody listened for a while: what it says next is not held against what it said before, unless that was frozen.
+    pub(crate) fn unheard(&mut self) {
+        if !matches!(self.doubt(), Some(Doubt::Frozen { .. })) {
+            self.last = [None; 2];
+        }
+    }
+
     fn count_spike(&mut self, at: EventTime, value: f64) {
         let [Some((first_at, first)), Some((peak_at, peak))] = self.last else { return };
         self.spikes *= (-(at - peak_at).days_f64().max(0.0)).exp() as f32;
@@ -177,6 +184,23 @@ mod tests {
         assert!(
             matches!(quality.doubt(), Some(Doubt::Frozen { value, .. }) if value.to_bits() == 0.25_f64.to_bits())
         );
+    }
+
+    #[test]
+    fn the_same_value_after_a_gap_is_not_frozen_unless_it_was_before() {
+        let mut quality = ProbeQuality::default();
+        let min = feed(&mut quality, 0, honest(5));
+        let min = feed(&mut quality, min, [0.25; 20]);
+        quality.unheard();
+        let later = feed(&mut quality, min + 40 * 1440, [0.25; 20]);
+        assert_eq!((quality.doubt(), quality.unmoved_since()), (None, None));
+        feed(&mut quality, later, [0.25; 110]);
+        assert!(
+            matches!(quality.doubt(), Some(Doubt::Frozen { since, .. }) if since > EventTime::from_secs(min * 60))
+        );
+        quality.unheard();
+        feed(&mut quality, later + 40 * 1440, [0.25]);
+        assert!(matches!(quality.doubt(), Some(Doubt::Frozen { .. })));
     }
 
     #[test]

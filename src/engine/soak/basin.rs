@@ -103,6 +103,14 @@ impl BasinSoak {
         self.days.clear();
     }
 
+    /// Nobody listened between two times: the stretch under way says nothing so far, and the mulch went on rotting.
+    pub(super) fn unheard(&mut self, from: EventTime, to: EventTime) {
+        self.stood = Span::ZERO;
+        self.days.clear();
+        self.seepage.break_off();
+        self.chips.unheard(from, to);
+    }
+
     pub(super) fn course(&mut self, by: Witness) -> &mut Course {
         &mut self.courses[by as usize]
     }
@@ -193,6 +201,7 @@ mod tests {
             number: 30,
             from: at(30),
             to: at(31),
+            heard_since: at(0),
         };
         // Since the morning of day 22, in the stretch that began with day 20.
         assert!(basin.clone().belied(at(22), &view));

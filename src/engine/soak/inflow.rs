@@ -59,6 +59,11 @@ impl Inflow {
             .take_while(move |(at, _)| *at < to)
     }
 
+    /// Nobody listened until `at`: only from then on are loads known.
+    pub(crate) fn unheard_until(&mut self, at: EventTime) {
+        self.since = self.since.map(|since| since.max(at));
+    }
+
     /// Since when loads are known, if any came.
     pub(crate) fn since(&self) -> Option<EventTime> {
         self.since

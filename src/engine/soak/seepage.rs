@@ -71,6 +71,11 @@ impl Seepage {
         }
     }
 
+    /// What came in this stretch so far says nothing.
+    pub(crate) fn break_off(&mut self) {
+        self.wettings.clear();
+    }
+
     /// What the wettings of this stretch say together, under `loads` (depths at times); nothing while the lag of the
     /// soil is not known, or if they agree with every floor. The float saw that the resistance is at most `bound`.
     pub(crate) fn close<L>(

@@ -26,6 +26,9 @@ const REVIEW: i32 = 2;
 /// Probes do not tell a dose more different than this from the usual one.
 const SIZES: (f64, f64) = (0.2, 3.0);
 
+/// Loads that were not heard for as long as this would be missed among those of the last weeks.
+const MISSED: Span = Span::DAY;
+
 /// Everything known of soaking and mulch in one system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct SoakWatch {
@@ -48,6 +51,8 @@ pub(crate) struct DayView<'a> {
     pub(crate) number: i64,
     pub(crate) from: EventTime,
     pub(crate) to: EventTime,
+    /// Since when the system has been listened to.
+    pub(crate) heard_since: EventTime,
 }
 
 /// One basin's float now.
@@ -94,6 +99,14 @@ impl SoakWatch {
             let unmeasured = UNMEASURED_DOSE_L * size.clamp(SIZES.0, SIZES.1);
             self.came(dose.at, dose.litres.unwrap_or(unmeasured));
         }
+    }
+
+    /// Nobody listened between two times.
+    pub(crate) fn unheard(&mut self, from: EventTime, to: EventTime) {
+        if to - from >= MISSED {
+            self.inflow.unheard_until(to);
+        }
+        self.basins.iter_mut().for_each(|basin| basin.unheard(from, to));
     }
 
     /// The gauge was read.
@@ -160,7 +173,8 @@ impl SoakWatch {
     pub(crate) fn close_day(&mut self, view: &DayView<'_>, board: &mut Board, out: &mut Vec<Effect>) {
         let rained = self.rained_of_late();
         self.rain_mm = [self.rain_mm[1], 0.0];
-        let loads_known = self.inflow.since().is_some_and(|since| since <= loads_from(view.from));
+        let loads_known =
+            self.inflow.since().is_some_and(|since| since.max(view.heard_since) <= loads_from(view.from));
         for (ix, layout) in (0..).map(BasinIx).zip(view.layouts) {
             let (basin, float) = (&mut self.basins[ix.0 as usize], view.floats[ix.0 as usize]);
             basin.chips.day(view.to, basin.celsius);
@@ -293,6 +307,10 @@ impl SoakWatch {
                 })
                 .collect()
         });
+        if layout.floor.is_some() && !paths.is_empty() && bears.is_empty() {
+            // How the floor is was learnt before nobody listened; what will come on it has to be seen anew.
+            return None;
+        }
         first_flood(paths, &bears, hold, |days| basin.chips.lasts(chip, now, days))
     }
 
