@@ -69,7 +69,8 @@ impl Ledger {
     }
 
     /// Gives everything that the engines of enrolled systems lived through after their snapshots to `each`, in the order
-    /// of the commits, and returns how many inputs there were. Sensors that a system no longer has are left out.
+    /// of the commits, and returns how many inputs there were. Sensors that a system no longer has are left out. Which time
+    /// all were told last is given even if every snapshot is newer, since systems that are enrolled later ask for it.
     pub fn replay(&mut self, recovery: &Recovery, mut each: impl FnMut(Lived)) -> Result<u64, LedgerFault> {
         let fault = LedgerFault::while_doing("read the journal", &self.path);
         let sensors = self.sensors();
@@ -92,7 +93,9 @@ impl Ledger {
         };
         let mut query = self
             .db
-            .prepare("SELECT seq, entries FROM journal WHERE seq > ?1 ORDER BY seq")
+            .prepare(
+                "SELECT seq, entries FROM journal WHERE seq > ?1 OR seq = (SELECT max(seq) FROM journal) ORDER BY seq",
+            )
             .map_err(&fault)?;
         let mut rows = query.query([first]).map_err(&fault)?;
         while let Some(row) = rows.next().map_err(&fault)? {

@@ -1,4 +1,4 @@
-//! When to save the state of which engine.
+//! When to save the state of which engine, and how far what is stored of each reaches.
 
 use crate::model::{EventTime, Span};
 
@@ -6,6 +6,9 @@ use crate::model::{EventTime, Span};
 const INPUTS: u32 = 2_000;
 /// Time of arrival after which an engine that took anything in is saved.
 const AGE: Span = Span::from_mins(10);
+/// What is stored of an engine that is watched is never further than this behind the time that is stored as told to all:
+/// of one that is, nobody listened to the sensors. Less than the shortest silence that matters.
+pub(super) const BEHIND: Span = Span::from_mins(30);
 /// States saved with one commit, so that no commit takes long.
 const AT_ONCE: usize = 64;
 
@@ -17,22 +20,47 @@ pub(super) struct Saves {
     next: usize,
 }
 
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 struct Unsaved {
     inputs: u32,
     since: Option<EventTime>,
+    /// When the last of what is stored of it arrived.
+    reached: EventTime,
 }
 
 impl Saves {
     pub(super) fn new(engines: usize) -> Self {
-        Self { unsaved: vec![Unsaved::default(); engines], next: 0 }
+        let none = Unsaved { inputs: 0, since: None, reached: EventTime::MIN };
+        Self { unsaved: vec![none; engines], next: 0 }
     }
 
     /// Engine `at` took something in.
     pub(super) fn note(&mut self, at: usize, received: EventTime) {
+        self.owe(at, received);
+        self.reach(at, received);
+    }
+
+    /// Engine `at` is to be saved.
+    pub(super) fn owe(&mut self, at: usize, now: EventTime) {
         let unsaved = &mut self.unsaved[at];
         unsaved.inputs += 1;
-        unsaved.since.get_or_insert(received);
+        unsaved.since.get_or_insert(now);
+    }
+
+    /// What is stored of engine `at` reaches to what arrived at `received`.
+    pub(super) fn reach(&mut self, at: usize, received: EventTime) {
+        let reached = &mut self.unsaved[at].reached;
+        *reached = received.max(*reached);
+    }
+
+    /// How far what is stored of engine `at` reaches.
+    pub(super) fn reached(&self, at: usize) -> EventTime {
+        self.unsaved[at].reached
+    }
+
+    /// Engines of which what is stored lies too far behind what was told.
+    pub(super) fn behind(&self, told: EventTime) -> Vec<usize> {
+        (0..self.unsaved.len()).filter(|&at| told - self.unsaved[at].reached >= BEHIND).collect()
     }
 
     /// Engines to save now, at most [`AT_ONCE`]; all that took anything in if `everything`.
@@ -46,7 +74,7 @@ impl Saves {
             if !old && unsaved.inputs < INPUTS {
                 continue;
             }
-            self.unsaved[at] = Unsaved::default();
+            self.unsaved[at] = Unsaved { inputs: 0, since: None, ..unsaved };
             due.push(at);
             if due.len() == AT_ONCE && !everything {
                 self.next = (at + 1) % count;
@@ -78,5 +106,19 @@ mod tests {
         assert_eq!(saves.due(later, false), [7]);
         saves.note(3, later);
         assert_eq!(saves.due(later, true), [3]);
+    }
+
+    #[test]
+    fn who_takes_nothing_in_falls_behind_whether_saved_or_not() {
+        let mut saves = Saves::new(2);
+        let start = EventTime::from_secs(0);
+        (0..2).for_each(|at| saves.note(at, start));
+        saves.due(start, true);
+        saves.note(1, start + Span::from_mins(20));
+        assert_eq!(saves.behind(start + Span::from_mins(29)), [] as [usize; 0]);
+        assert_eq!(saves.behind(start + BEHIND), [0]);
+        saves.reach(0, start + BEHIND);
+        saves.reach(0, start);
+        assert_eq!(saves.behind(start + BEHIND), [] as [usize; 0]);
     }
 }

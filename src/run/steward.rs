@@ -8,8 +8,8 @@ use std::sync::Arc;
 
 use super::learners::Learners;
 use super::relearn::Lesson;
-use super::saves::Saves;
-use crate::engine::Effect;
+use super::saves::{BEHIND, Saves};
+use crate::engine::{Effect, Input, WATERMARK};
 use crate::fleet::{Fleet, Gathered};
 use crate::ledger::{
     Batch, Commit, Ledger, LedgerFault, Order, Refused, ServiceDeed, ServiceOrder, SystemNo, TestDeed,
@@ -30,8 +30,9 @@ pub struct Steward {
     gathered: Gathered,
     batch: Batch,
     now: EventTime,
-    /// The latest time that the engines were told, and as far as the batch says so.
+    /// The latest time that the engines were told, and as far as the ledger and the batch say so.
     told: EventTime,
+    told_in_ledger: EventTime,
     told_in_batch: EventTime,
     /// Systems that have to learn anew, until that is begun, and then those that do.
     lessons: Vec<Lesson>,
@@ -79,6 +80,7 @@ impl Steward {
             batch: Batch::default(),
             now: EventTime::MIN,
             told: EventTime::MIN,
+            told_in_ledger: EventTime::MIN,
             told_in_batch: EventTime::MIN,
             lessons: Vec::new(),
             learners: None,
@@ -210,7 +212,7 @@ impl Steward {
     /// When it could not be stored. The batch is kept: call again.
     pub fn store(&mut self) -> Result<Option<Commit>, LedgerFault> {
         for at in self.saves.due(self.now, false) {
-            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+            self.save(at);
         }
         self.commit()
     }
@@ -221,28 +223,45 @@ impl Steward {
     /// As [`Steward::store`].
     pub fn put_away(&mut self) -> Result<Option<Commit>, LedgerFault> {
         for at in self.saves.due(self.now, true) {
-            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+            self.save(at);
         }
         self.commit()
     }
 
+    fn save(&mut self, at: usize) {
+        let engine = &self.fleet.engines()[at];
+        self.batch.save(self.numbers[at], engine.snapshot());
+        self.saves.reach(at, engine.passed() + WATERMARK);
+    }
+
     fn commit(&mut self) -> Result<Option<Commit>, LedgerFault> {
-        for at in self.joined.drain(..) {
-            self.batch.save(self.numbers[at], self.fleet.engines()[at].snapshot());
+        for at in std::mem::take(&mut self.joined) {
+            self.save(at);
         }
-        if self.batch.is_empty() {
+        // A new ledger has nobody yet of whom it would matter.
+        let is_late = self.ledger.last_commit() > 0 && self.told - self.told_in_ledger >= BEHIND;
+        if self.batch.is_empty() && !is_late {
             return Ok(None);
         }
-        if self.told > EventTime::MIN && self.batch.concerns_engines() {
+        if is_late || (self.told > EventTime::MIN && self.batch.concerns_engines()) {
             self.keep_told();
         }
         let commit = self.ledger.commit(&self.batch)?;
         self.batch.clear();
+        self.told_in_ledger = self.told_in_ledger.max(self.told_in_batch);
         self.told_in_batch = EventTime::MIN;
         Ok(Some(commit))
     }
 
+    /// Says in the batch what time everybody was told. Of who is watched something is stored that is hardly older, so that
+    /// after a restart it is known of whom nobody listened to the sensors.
     fn keep_told(&mut self) {
+        for at in self.saves.behind(self.told) {
+            if self.fleet.engines()[at].has_heard() && !self.fleet.is_absent(at) {
+                self.batch.take_in(self.numbers[at], self.told, Input::Tick);
+                self.saves.note(at, self.told);
+            }
+        }
         self.batch.tell_all(self.told);
         self.told_in_batch = self.told;
     }

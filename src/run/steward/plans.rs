@@ -9,10 +9,21 @@ use super::super::repeat;
 use super::super::saves::Saves;
 use super::Steward;
 use super::recovery::tell_again;
-use crate::engine::{Change, Effect, Engine, FindingChange};
+use crate::engine::{Change, Effect, Engine, FindingChange, WATERMARK};
 use crate::fleet::Fleet;
-use crate::ledger::{LedgerFault, Lived, SystemNo, View};
+use crate::ledger::{LedgerFault, Lived, SystemNo};
 use crate::model::{EventTime, Id, System};
+
+/// An engine that is there again.
+struct Returned {
+    engine: Engine,
+    /// What has to be told for it.
+    changes: Vec<Effect>,
+    /// How far what is stored of it reaches.
+    reached: EventTime,
+    /// It waits anew for everything, of which nothing is stored yet.
+    is_anew: bool,
+}
 
 impl Steward {
     /// Goes on with changed plans: unchanged systems keep their engines, changed ones keep what is
@@ -28,27 +39,16 @@ impl Steward {
         let mut returned = self.returning(systems, &numbers)?;
         self.ledger.hold(held)?;
         self.clear_unwatched(systems, held)?;
+        let mut reached: BTreeMap<_, _> =
+            self.numbers.iter().enumerate().map(|(at, &number)| (number, self.saves.reached(at))).collect();
+        reached.extend(returned.iter().map(|(&number, back)| (number, back.reached)));
         let fleet = std::mem::replace(&mut self.fleet, Fleet::new(&[], &self.prefix));
         let mut old: BTreeMap<_, _> = self.numbers.drain(..).zip(fleet.into_engines()).collect();
         let mut engines = Vec::with_capacity(systems.len());
-        for (system, &number) in systems.iter().zip(&numbers) {
-            let engine = match old.remove(&number) {
-                Some(engine) if **engine.system() == **system => engine,
-                Some(engine) => {
-                    let (engine, changes) = engine.moved_to(Arc::clone(system));
-                    self.conclude_all(number, changes);
-                    info!(system = %system.id, "goes on with its changed plan");
-                    engine
-                }
-                None => match returned.remove(&number) {
-                    Some((engine, changes)) => {
-                        self.conclude_all(number, changes);
-                        engine
-                    }
-                    None => Engine::new(Arc::clone(system)),
-                },
-            };
-            engines.push(engine);
+        for (at, (system, number)) in systems.iter().zip(&numbers).enumerate() {
+            let back = returned.remove(number);
+            self.joined.extend(back.as_ref().is_some_and(|back| back.is_anew).then_some(at));
+            engines.push(self.go_on(system, *number, old.remove(number), back));
         }
         for (number, engine) in old {
             if !held.contains(&engine.system().id) {
@@ -56,10 +56,34 @@ impl Steward {
             }
         }
         self.saves = Saves::new(engines.len());
-        (0..engines.len()).for_each(|at| self.saves.note(at, self.now));
+        for (at, number) in numbers.iter().enumerate() {
+            self.saves.owe(at, self.now);
+            self.saves.reach(at, reached.get(number).copied().unwrap_or(EventTime::MIN));
+        }
         self.numbers = numbers;
         self.fleet = Fleet::with_engines(engines, &self.prefix);
         Ok(())
+    }
+
+    /// The engine that watches `system` from now on: the one that does already, one that is `back`, or a new one.
+    fn go_on(
+        &mut self,
+        system: &Arc<System>,
+        number: SystemNo,
+        old: Option<Engine>,
+        back: Option<Returned>,
+    ) -> Engine {
+        let (engine, changes) = match (old, back) {
+            (Some(engine), _) if **engine.system() == **system => return engine,
+            (Some(engine), _) => {
+                info!(system = %system.id, "goes on with its changed plan");
+                engine.moved_to(Arc::clone(system))
+            }
+            (None, Some(back)) => (back.engine, back.changes),
+            (None, None) => return Engine::new(Arc::clone(system)),
+        };
+        self.conclude_all(number, changes);
+        engine
     }
 
     /// Lets an engine go: nothing is wrong there any more as far as anybody is told, and what it has learnt is kept for
@@ -72,12 +96,12 @@ impl Steward {
         info!(system = %engine.system().id, "is no longer watched");
     }
 
-    /// Engines of `systems` that were gone and come back, as they were saved.
+    /// Engines of `systems` that were gone and come back, as they were saved; nobody listened since they were.
     fn returning(
         &self,
         systems: &[Arc<System>],
         numbers: &[SystemNo],
-    ) -> Result<BTreeMap<SystemNo, (Engine, Vec<Effect>)>, LedgerFault> {
+    ) -> Result<BTreeMap<SystemNo, Returned>, LedgerFault> {
         let watched: BTreeSet<_> = self.numbers.iter().collect();
         let mut found = BTreeMap::new();
         for (system, number) in systems.iter().zip(numbers).filter(|(_, number)| !watched.contains(number)) {
@@ -88,11 +112,14 @@ impl Steward {
             };
             match restored {
                 Ok((mut engine, mut changes)) => {
-                    let view = self.ledger.view()?;
-                    changes.extend(self.live_on(*number, &mut engine, &view)?);
+                    let (view, mut repeated) = (self.ledger.view()?, Vec::new());
+                    self.live_on(*number, &mut engine, &mut repeated)?;
+                    let reached = engine.passed() + WATERMARK;
+                    let is_anew = engine.resume(self.told - WATERMARK, &mut repeated);
+                    changes.extend(repeat::news(&view, &engine, repeated)?);
                     changes.extend(repeat::differences(&engine, &view.findings_open_in(&system.id)?));
                     info!(system = %system.id, "is watched again, with what it had learnt");
-                    found.insert(*number, (engine, changes));
+                    found.insert(*number, Returned { engine, changes, reached, is_anew });
                 }
                 Err(fault) => {
                     warn!(system = %system.id, %fault, "is watched again, but what it had learnt cannot be used");
@@ -102,23 +129,21 @@ impl Steward {
         Ok(found)
     }
 
-    /// Lets an engine that was held go through what came after its snapshot, before the daemon stopped; what of that the
-    /// ledger does not have.
+    /// Lets an engine that was held go through what came after its snapshot, before the daemon stopped.
     fn live_on(
         &self,
         number: SystemNo,
         engine: &mut Engine,
-        view: &View,
-    ) -> Result<Vec<Effect>, LedgerFault> {
-        let (mut told, mut repeated) = (EventTime::MIN, Vec::new());
+        repeated: &mut Vec<Effect>,
+    ) -> Result<(), LedgerFault> {
+        let mut told = EventTime::MIN;
         self.ledger.replay_held(number, |lived| match lived {
             Lived::Told(at) => told = told.max(at),
             Lived::Input(entry) => {
-                tell_again(engine, told, &mut repeated);
-                engine.apply(entry.received, &entry.input, &mut repeated);
+                tell_again(engine, told, repeated);
+                engine.apply(entry.received, &entry.input, repeated);
             }
-        })?;
-        repeat::news(view, engine, repeated)
+        })
     }
 
     /// Clears what stands open of systems that are neither watched nor held: their files went while the daemon was away,

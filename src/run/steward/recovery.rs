@@ -56,7 +56,8 @@ impl Steward {
     }
 
     /// Lets `engines` go again through what came after their snapshots. What that led to is in the ledger already, so
-    /// only what a changed plan makes of it is concluded. What came after a mark waits.
+    /// only what a changed plan makes of it is concluded. What came after a mark waits. Those that were not watched when the
+    /// daemon stopped go on anew, and are saved with the next commit.
     fn repeat(
         &mut self,
         recovery: &Recovery,
@@ -89,13 +90,18 @@ impl Steward {
             if lost.contains_key(&at) {
                 continue;
             }
+            self.saves.reach(at, engines[at].passed() + WATERMARK);
+            if engines[at].resume(told - WATERMARK, &mut repeated) {
+                info!(system = %engines[at].system().id, "is watched again, with what it had learnt");
+                self.joined.push(at);
+            }
             tell_again(&mut engines[at], told, &mut repeated);
             let news = repeat::news(&view, &engines[at], repeated)?;
             self.conclude_all(self.numbers[at], news);
             self.conclude_all(self.numbers[at], repeat::differences(&engines[at], &open));
         }
         info!(systems = engines.len(), inputs, "brought back to where the last commit left it");
-        self.told = told;
+        (self.told, self.told_in_ledger) = (told, told);
         Ok(())
     }
 
