@@ -1,5 +1,6 @@
 //! The daemon as a process, against real brokers.
 
+mod absent;
 mod agreement;
 mod buckets;
 mod calendar;
@@ -10,6 +11,8 @@ mod isolation;
 mod kills;
 mod labels;
 mod manners;
+#[path = "../alerts/other_clock.rs"]
+mod other_clock;
 mod parity;
 mod people;
 mod retiring;
