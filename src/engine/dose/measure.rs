@@ -18,6 +18,9 @@ const COMMON_FREE: f64 = 0.5;
 /// Change of what sensors show (logarithm) with the logarithm of the water, far from their fullness: half the water goes
 /// less deep, and shows as a third (by the meters of the tuning seeds).
 const RESPONSE: f64 = 1.5;
+/// How far what is made of a sensor's showing may be off for a single dose beyond the sensor's own error (logarithm of the
+/// water): how much it shows of more or less water is known only in the mean.
+const RESPONSE_UNSURE: f64 = 0.06;
 /// The local slope is never taken for less: a full sensor tells next to nothing of shares.
 const LEAST_SLOPE: f64 = 0.1;
 
@@ -124,7 +127,7 @@ impl Part {
 
     /// Standard deviation of the logarithm of the basin's water.
     pub(super) fn share_deviation(&self) -> f64 {
-        f64::from(self.deviation) / self.local_slope().max(LEAST_SLOPE)
+        f64::hypot(f64::from(self.deviation) / self.local_slope().max(LEAST_SLOPE), RESPONSE_UNSURE)
     }
 
     const UNKNOWN: Self = Self {
