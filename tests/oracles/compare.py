@@ -95,7 +95,8 @@ class Run:
 
     def share_of(self, splitter, doses):
         a, b = self.tree.sides(splitter)
-        both = ([sum(dose["shares"].get(basin, 0.0) for basin in side) for side in (a, b)] for dose in doses)
+        # A basin whose probe is not believed has no share, which is not a share of nothing.
+        both = ([sum(dose["shares"].get(basin, math.nan) for basin in side) for side in (a, b)] for dose in doses)
         return np.array([x / (x + y) if x + y > 0 else math.nan for x, y in both])
 
     def known(self, splitter):

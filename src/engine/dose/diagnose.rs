@@ -9,7 +9,7 @@ use crate::stats::bayes::{log_sum_exp, normalise};
 /// Explanations less probable than this are not told.
 const LEAST_PROBABILITY: f64 = 0.02;
 /// Likelihoods are tempered: episodes of one week err alike, so that they say less than if they did not.
-const TEMPER: f64 = 0.6;
+const TEMPER: f64 = 0.5;
 /// Log odds against an outlet that passes nothing for each episode in which water stood below it, and for how many.
 const STOOD: f64 = -1.5;
 const MOST_STOOD: usize = 4;

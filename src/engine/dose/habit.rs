@@ -35,7 +35,7 @@ const BEND_PRIOR: f64 = 5.0;
 /// Usual standardised misses that are believed.
 const SPREADS: (f64, f64) = (0.5, 3.0);
 /// The level at which sensors would show no more lies so far above the highest that is seen (logarithm).
-const ROOM: f64 = 0.4;
+const ROOM: f64 = 0.6;
 /// The same for how much came in all, where it shows sooner (by the tuning seeds).
 const FOLDS: f64 = 0.2;
 /// The highest level follows a higher one by this part, and sinks by so much an episode.

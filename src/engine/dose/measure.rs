@@ -15,12 +15,8 @@ const SHOWS_FROM: f64 = 2.0;
 /// from the middle of the sensors without a meter (logarithms).
 const COMMON_METERED: f64 = 0.7;
 const COMMON_FREE: f64 = 0.5;
-/// Change of what sensors show (logarithm) with the logarithm of the water, far from their fullness: half the water goes
-/// less deep, and shows as a third (by the meters of the tuning seeds).
-const RESPONSE: f64 = 1.5;
-/// How far what is made of a sensor's showing may be off for a single dose beyond the sensor's own error (logarithm of the
-/// water): how much it shows of more or less water is known only in the mean.
-const RESPONSE_UNSURE: f64 = 0.06;
+/// Change of what sensors show (logarithm) with the logarithm of the water, far from their fullness.
+const RESPONSE: f64 = 1.0;
 /// The local slope is never taken for less: a full sensor tells next to nothing of shares.
 const LEAST_SLOPE: f64 = 0.1;
 
@@ -127,7 +123,7 @@ impl Part {
 
     /// Standard deviation of the logarithm of the basin's water.
     pub(super) fn share_deviation(&self) -> f64 {
-        f64::hypot(f64::from(self.deviation) / self.local_slope().max(LEAST_SLOPE), RESPONSE_UNSURE)
+        f64::from(self.deviation) / self.local_slope().max(LEAST_SLOPE)
     }
 
     const UNKNOWN: Self = Self {
