@@ -5,10 +5,10 @@
 
 use std::sync::Arc;
 
+use super::board::Spot;
 use super::day::Day;
 use super::signal::SHORTEST_PATIENCE;
 use super::{Effect, Engine};
-use crate::engine::board::Spot;
 use crate::model::{BasinIx, EventTime, FindingKind};
 
 impl Engine {

@@ -151,7 +151,7 @@ impl SensorWatch {
         let before = self.last.map(|(_, value)| value);
         let silent = board.stands(FindingKind::SensorSilent, spot);
         if self.last.is_some_and(|(last, _)| self.cadence.last() > Some(last)) {
-            self.cadence.go_on(reading.at);
+            self.cadence.unheard_until(reading.at);
         } else {
             let repeated = before.is_some_and(|before| before.to_bits() == number.to_bits());
             self.cadence.note(reading.at, now, repeated, silent);

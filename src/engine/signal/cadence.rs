@@ -68,14 +68,10 @@ impl Cadence {
         }
     }
 
-    /// Nobody listened until `at`: silence is waited for from then on.
+    /// Nobody listened until `at`, or it is the time of the first report since: silence is waited for from then on, and the
+    /// gap before is no habit.
     pub(crate) fn unheard_until(&mut self, at: EventTime) {
         self.last = self.last.map(|last| last.max(at));
-    }
-
-    /// Takes note of the first report after nobody listened: the gap before it is no habit.
-    pub(crate) fn go_on(&mut self, at: EventTime) {
-        self.last = self.last.max(Some(at));
     }
 
     /// Time of the last report, or since when it is waited for.
