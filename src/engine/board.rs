@@ -38,6 +38,14 @@ struct Standing {
     finding: Finding,
 }
 
+impl Standing {
+    /// The end of it, which never lies before its beginning: a stored reading may tell late that all was well.
+    fn cleared(self, at: EventTime) -> Effect {
+        let at = at.max(self.since);
+        Effect::Finding(FindingChange { change: Change::Cleared, at, finding: self.finding })
+    }
+}
+
 /// A conclusion on its way to the board.
 pub(crate) struct Conclusion {
     pub(crate) kind: FindingKind,
@@ -106,16 +114,14 @@ impl Board {
     /// Clears a finding, if it stands.
     pub(crate) fn clear(&mut self, at: EventTime, kind: FindingKind, spot: Spot, out: &mut Vec<Effect>) {
         if let Some(i) = self.standing.iter().position(|s| s.kind == kind && s.spot == spot) {
-            let finding = self.standing.remove(i).finding;
-            out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
+            out.push(self.standing.remove(i).cleared(at));
         }
     }
 
     /// Clears every finding.
     pub(crate) fn clear_all(&mut self, at: EventTime, out: &mut Vec<Effect>) {
-        for Standing { finding, .. } in std::mem::take(&mut self.standing) {
-            out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
-        }
+        let cleared = std::mem::take(&mut self.standing).into_iter().map(|standing| standing.cleared(at));
+        out.extend(cleared);
     }
 
     /// Moves the board to a changed plan: findings whose subject is gone are cleared.
@@ -125,8 +131,7 @@ impl Board {
                 standing.spot = spot;
                 self.standing.push(standing);
             } else {
-                let finding = standing.finding;
-                out.push(Effect::Finding(FindingChange { change: Change::Cleared, at, finding }));
+                out.push(standing.cleared(at));
             }
         }
     }
@@ -212,5 +217,17 @@ mod tests {
         assert!(board.warns(kind, spot) && !board.warns(kind, Spot::Basin(BasinIx(1))));
         board.clear(at, kind, spot, &mut Vec::new());
         assert!(!board.warns(kind, spot));
+    }
+
+    #[test]
+    fn nothing_is_over_before_it_began() {
+        let (system, raised, mut out) = (yard(), EventTime::from_secs(86_400), Vec::new());
+        let (kind, spot, severity) = (FindingKind::Ponding, Spot::Basin(BasinIx(0)), Severity::Warning);
+        let mut board = Board::default();
+        let told = Conclusion { kind, spot, severity, probability: 0.9, estimate: vec![], evidence: vec![] };
+        board.conclude(&system, raised, told, &mut out);
+        board.clear(EventTime::from_secs(0), kind, spot, &mut out);
+        let [_, Effect::Finding(cleared)] = &out[..] else { panic!("{out:?}") };
+        assert_eq!((cleared.change, cleared.at), (Change::Cleared, raised));
     }
 }

@@ -344,7 +344,7 @@ impl Engine {
             }
             Due::Dose => {
                 let from = out.len();
-                self.finish_dose(due, out);
+                self.see_dose(due, out);
                 self.load(due, from, out);
             }
             Due::Day => self.close_day(out),

@@ -39,6 +39,8 @@ mod bucket_stories;
 #[cfg(test)]
 mod float_stories;
 #[cfg(test)]
+mod glance_stories;
+#[cfg(test)]
 mod late_stories;
 #[cfg(test)]
 mod properties;

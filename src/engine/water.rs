@@ -4,9 +4,11 @@ use super::Effect;
 use super::basin_watch::BasinView;
 use super::board::Spot;
 use super::dose::{DRIP_LITRES, DoseView, Shown};
+use super::layout::Layout;
 use super::machine::Engine;
-use super::signal::{Noted, ProbeSignal};
-use crate::model::{BasinIx, EventTime, FindingKind, Place, SensorIx, Span};
+use super::sewer_watch::SewerWatch;
+use super::signal::{Noted, ProbeSignal, Rise};
+use crate::model::{BasinIx, EventTime, FindingKind, Place, SensorIx, Span, System};
 
 /// Readings further apart than this do not stretch the joining of doses.
 const LONGEST_USUAL_GAP: Span = Span::from_hours(2);
@@ -14,6 +16,17 @@ const LONGEST_USUAL_GAP: Span = Span::from_hours(2);
 const RISES_FROM: f64 = 0.006;
 /// While no probe has risen by this, m³/m³, the water is still on its way through the soil.
 const SHOWN_FROM: f64 = 0.02;
+/// Water that others have shown for so long is missed where it does not show.
+const LONG_SHOWN: Span = Span::from_mins(60);
+
+fn dose_view<'a>(
+    system: &'a System,
+    layout: &Layout,
+    sewer: &SewerWatch,
+    shown: &'a [Shown],
+) -> DoseView<'a> {
+    DoseView { system, shown, has_gauge: layout.rain.is_some(), to_landscape: !sewer.says_sewer() }
+}
 
 impl Engine {
     /// A probe showed water, or a wetting was over.
@@ -74,20 +87,45 @@ impl Engine {
         self.state.doses.due()
     }
 
-    /// Finishes the episode whose time has come.
-    pub(super) fn finish_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
+    /// Looks at the episode under way while it goes on, and finishes it when its time has come.
+    pub(super) fn see_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
+        if !self.state.doses.goes_on(now) {
+            self.finish_dose(now, out);
+        } else if let Some(since) = self.missed_since() {
+            let shown = self.all_shown(Some(since));
+            let view = dose_view(&self.system, &self.layout, &self.state.sewer, &shown);
+            self.state.doses.glance(&view, now, &mut self.state.board, out);
+        } else {
+            self.state.doses.nothing_to_see(now);
+        }
+    }
+
+    /// Since when water that other probes have long shown is missed at one that has been heard since then.
+    fn missed_since(&self) -> Option<EventTime> {
+        let since = self.risen_at()? + LONG_SHOWN;
+        let is_missed = |rise: &Rise| rise.amplitude < SHOWN_FROM / 2.0 && rise.heard_at() >= since;
+        self.rises().any(is_missed).then_some(since)
+    }
+
+    /// How far each probe has risen in the episode under way.
+    fn rises(&self) -> impl Iterator<Item = &Rise> {
+        let probes = self.layout.basins.iter().filter_map(|basin| basin.moisture);
+        probes.filter_map(|probe| self.state.sensors[probe.0 as usize].probe()?.episode())
+    }
+
+    /// By when the last of the probes that show water had risen, at the mean of its growth.
+    fn risen_at(&self) -> Option<EventTime> {
+        self.rises().filter(|rise| rise.amplitude >= SHOWN_FROM).map(|rise| rise.risen_at).max()
+    }
+
+    fn finish_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
         let usual_gap = self.usual_gap();
         if self.rising(now).is_some_and(|grew_at| self.state.doses.waits(grew_at, usual_gap, now)) {
             return;
         }
-        let shown: Vec<Shown> = (0..self.layout.basins.len()).map(|basin| self.shown(basin)).collect();
+        let shown = self.all_shown(self.risen_at());
         self.distrust_frozen(now, out);
-        let view = DoseView {
-            system: &self.system,
-            shown: &shown,
-            has_gauge: self.layout.rain.is_some(),
-            to_landscape: !self.state.sewer.says_sewer(),
-        };
+        let view = dose_view(&self.system, &self.layout, &self.state.sewer, &shown);
         self.state.doses.finish(&view, now, &mut self.state.board, out);
         for probe in self.layout.basins.iter().filter_map(|basin| basin.moisture) {
             if let Some(signal) = self.state.sensors[probe.0 as usize].probe_mut() {
@@ -109,25 +147,26 @@ impl Engine {
 
     /// When a probe last rose in the episode under way; `now` while none has shown anything yet.
     fn rising(&self, now: EventTime) -> Option<EventTime> {
-        let probes = self.layout.basins.iter().filter_map(|basin| basin.moisture);
-        let rises = probes.filter_map(|probe| self.state.sensors[probe.0 as usize].probe()?.episode());
-        let (mut last, mut highest) = (None, None);
-        for rise in rises {
-            highest = Some(rise.amplitude.max(highest.unwrap_or(0.0)));
-            if rise.amplitude >= RISES_FROM {
-                last = last.max(Some(rise.grew_at));
-            }
+        let highest = self.rises().map(|rise| rise.amplitude).reduce(f64::max)?;
+        if highest < SHOWN_FROM {
+            return Some(now);
         }
-        if highest? < SHOWN_FROM { Some(now) } else { last }
+        self.rises().filter(|rise| rise.amplitude >= RISES_FROM).map(|rise| rise.grew_at).max()
+    }
+
+    /// What the sensor of each basin shows of the episode under way; nothing if it was not heard `since` others showed it.
+    fn all_shown(&self, since: Option<EventTime>) -> Vec<Shown> {
+        (0..self.layout.basins.len()).map(|basin| self.shown(basin, since)).collect()
     }
 
     /// What a basin's sensor shows of the episode under way: its probe, or its float where there is none.
-    fn shown(&self, basin: usize) -> Shown {
+    fn shown(&self, basin: usize, since: Option<EventTime>) -> Shown {
         let layout = &self.layout.basins[basin];
         let believed = |sensor: &SensorIx| !self.state.board.distrusts(*sensor);
         if let Some(sensor) = layout.moisture {
             let rise = |signal: &ProbeSignal| {
-                let rise = signal.episode().filter(|rise| rise.readings >= 2)?;
+                let rise =
+                    signal.episode().filter(|rise| rise.readings >= 2 && Some(rise.heard_at()) >= since)?;
                 Some(Shown::Rise {
                     amplitude: rise.amplitude,
                     before: rise.before,

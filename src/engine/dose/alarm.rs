@@ -10,10 +10,10 @@ use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
 pub(super) const LIMIT: f64 = 10.0;
-/// No episode counts for more than this: likelihoods are never exact.
-const MOST: f64 = 7.0;
-/// Episodes at the least.
-const EPISODES: u32 = 2;
+/// No episode counts for more than this: likelihoods are never exact. One alone can say that nothing comes any more, for
+/// that is unlike anything that chance does to a probe; that all is well again takes two.
+const MOST: f64 = 11.0;
+const UNTIL_OVER: u16 = 2;
 /// Sums above this are a suspicion, of which no habit is learnt.
 const SUSPICION: f64 = 8.0;
 
@@ -38,7 +38,7 @@ impl Test {
 
     /// The first episode of the change, once the sum has reached `limit`.
     pub(super) fn signal(&self, limit: f64) -> Option<EventTime> {
-        (f64::from(self.sum) >= limit && u32::from(self.episodes) >= EPISODES).then_some(self.onset)
+        (f64::from(self.sum) >= limit).then_some(self.onset)
     }
 
     /// The first episode of the sum.
@@ -69,6 +69,6 @@ impl Relief {
 
     /// Whether it is over.
     pub(super) fn is_over(&self) -> bool {
-        self.0.signal(LIMIT).is_some()
+        self.0.episodes >= UNTIL_OVER && self.0.signal(LIMIT).is_some()
     }
 }

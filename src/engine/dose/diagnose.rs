@@ -14,7 +14,7 @@ const TEMPER: f64 = 0.5;
 const STOOD: f64 = -1.5;
 const MOST_STOOD: usize = 4;
 /// One episode speaks for no explanation by more than this against the others.
-const MOST: f64 = 6.0;
+const MOST: f64 = 8.0;
 
 /// An explanation with its probability.
 #[derive(Clone, Copy, Debug, PartialEq)]

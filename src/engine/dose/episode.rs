@@ -20,6 +20,8 @@ const RUN_IS_MEASURED: f64 = 0.75;
 /// Water is given this long on its way to the probes, and an episode so long in all.
 const LONGEST_WAIT: Span = Span::from_hours(6);
 const LONGEST_WITH_WAIT: Span = Span::from_hours(14);
+/// An episode that goes on is looked at this often.
+const GLANCES: Span = Span::from_mins(30);
 /// Rain this long before an episode, or during it, touches it.
 const RAIN_LINGERS: Span = Span::from_hours(3);
 /// What has come fades by this time constant (by the scoreboard's tuning seeds).
@@ -47,6 +49,8 @@ pub(super) struct Episode {
     run_ended: Option<EventTime>,
     /// Water was still on its way through the soil: not finished before this.
     rising_until: EventTime,
+    /// When it is looked at in its course.
+    glance_at: EventTime,
     /// Litres that the meter counted.
     pub(super) metered: f64,
     /// Of those, what came at once: fading as [`BURST_FADES`] says.
@@ -107,6 +111,7 @@ impl Gathering {
             join,
             run_ended: self.run_ended.take().filter(|ended| at - *ended <= SETTLES),
             rising_until: EventTime::MIN,
+            glance_at: at + GLANCES,
             metered: 0.0,
             burst: Burst::default(),
             rain,
@@ -178,6 +183,18 @@ impl Gathering {
     /// When the episode is finished if nothing else happens.
     pub(super) fn due(&self) -> Option<EventTime> {
         self.current.as_ref().map(|episode| episode.closes().max(episode.rising_until))
+    }
+
+    /// When the episode is next looked at in its course.
+    pub(super) fn glance_due(&self) -> Option<EventTime> {
+        self.current.as_ref().map(|episode| episode.glance_at)
+    }
+
+    /// The episode under way, which has now been looked at.
+    pub(super) fn glance(&mut self, now: EventTime) -> Option<&Episode> {
+        let episode = self.current.as_mut()?;
+        episode.glance_at = now + GLANCES;
+        Some(episode)
     }
 
     /// No more water will come.

@@ -16,6 +16,10 @@ const ROUNDS: usize = 4;
 /// worse a sensor, the oftener it shows nothing of what came.
 const BOUND_ERRS: f64 = 0.0003;
 const BOUND_ERRS_BY: f64 = 0.03;
+/// Of little water a probe may show nothing at all: where less than this many times the bound would show, bounds are wrong
+/// the oftener, with this power (by the tuning seeds).
+const BOUND_SURE: f64 = 9.0;
+const BOUND_POWER: i32 = 5;
 /// How much more or less a sensor shows of more or less water is known but for this part of it, and for this many of
 /// its own deviations: of a small dose, a little less may show nothing.
 const RESPONSE_ERRS: f64 = 0.2;
@@ -89,8 +93,8 @@ pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prio
                 -0.5 * (FREEDOM + 1.0) * (z * z / FREEDOM).ln_1p()
                     - (deviation / f64::from(part.deviation)).ln()
             }
-            PartState::Below => beyond(z, part.deviation),
-            PartState::Above => beyond(-z, part.deviation),
+            PartState::Below => beyond(z, bound_errs(part)),
+            PartState::Above => beyond(-z, BOUND_ERRS.max(by_deviation(part)).min(0.5)),
         }
     });
     let together = (common - prior.mean) / prior.spread;
@@ -104,9 +108,21 @@ fn deviation(part: &Part, moved: f64) -> f64 {
     f64::hypot(own, errs * moved)
 }
 
-/// Log probability of lying below a bound that is `z` deviations above what was predicted.
-fn beyond(z: f64, deviation: f32) -> f64 {
-    let errs = BOUND_ERRS.max(BOUND_ERRS_BY * f64::from(deviation).powi(2)).min(0.5);
+/// Probability that a sensor as bad as this shows nothing of what came.
+fn by_deviation(part: &Part) -> f64 {
+    BOUND_ERRS_BY * f64::from(part.deviation).powi(2)
+}
+
+/// Probability that a bound from above is wrong.
+fn bound_errs(part: &Part) -> f64 {
+    let would_show = f64::from(-part.miss).exp();
+    let by_size = BOUND_ERRS * (BOUND_SURE / would_show).powi(BOUND_POWER);
+    BOUND_ERRS.max(by_deviation(part)).max(by_size).min(0.5)
+}
+
+/// Log probability of lying below a bound that is `z` deviations above what was predicted and wrong with probability
+/// `errs`.
+fn beyond(z: f64, errs: f64) -> f64 {
     // The logistic curve of this slope is within 0.01 of the normal one (from memory).
     let inside = 1.0 / (1.0 + (-1.702 * z).exp());
     (errs + (1.0 - errs) * inside).ln()

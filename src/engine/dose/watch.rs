@@ -2,6 +2,7 @@
 
 mod by_floats;
 mod conclude;
+mod glance;
 mod jammed;
 mod mended;
 
@@ -206,9 +207,9 @@ impl DoseWatch {
         signs.map(|(_, cause)| cause).chain(missing.map(rises::blocked)).any(brings_more)
     }
 
-    /// When the episode under way will be finished.
+    /// When the episode under way will be finished, or looked at in its course.
     pub(crate) fn due(&self) -> Option<EventTime> {
-        self.gathering.due()
+        Some(self.gathering.due()?.min(self.gathering.glance_due()?))
     }
 
     /// Whether the episode under way waits for a probe that still rose at `grew_at`.
@@ -229,28 +230,15 @@ impl DoseWatch {
         if self.recent.has(episode.began) || self.tracks.have(episode.began) {
             return;
         }
-        let has_meter = view.system.source.litres_per_count.is_some() && self.meter.is_some();
-        if has_meter && self.is_unmetered(&episode) {
+        if self.has_meter(view.system) && self.is_unmetered(&episode) {
             return;
         }
         let is_dose = view.to_landscape && !water_is_unexpected(board);
         if has_floats_alone(view.system) && is_dose && !episode.rain {
             self.take_by_floats(view, &episode, now, board, out);
         }
-        let measured = measure(view.system, &episode, view.shown, &self.habits, has_meter, view.has_gauge);
-        let Some(mut measured) = measured else { return };
-        let stands = |kind: FindingKind, i: usize| board.stands(kind, Spot::Basin(BasinIx(i as u16)));
-        let lingers = |i: usize| stands(FindingKind::SlowSoak, i);
-        for (i, part) in measured.parts.iter_mut().enumerate() {
-            let is_flooded = stands(FindingKind::Flooding, i) || stands(FindingKind::Ponding, i);
-            if !matches!(view.shown[i], Shown::Rise { .. }) {
-                continue;
-            }
-            // Under standing water soil takes no more, however much comes.
-            if is_flooded || (lingers(i) && lingering_is_known(view.system)) {
-                part.state = PartState::Unknown;
-            }
-        }
+        let Some(mut measured) = self.measured(view, &episode, board) else { return };
+        let lingers = |i: usize| board.stands(FindingKind::SlowSoak, Spot::Basin(BasinIx(i as u16)));
         let believed = self.believed();
         let size = self.recent.size(measured.size);
         self.last_size = size;
@@ -278,6 +266,38 @@ impl DoseWatch {
                 self.take_jammed(view, &episode, &measured, (now, board), out);
             }
         }
+    }
+
+    /// Whether a meter is there that was read.
+    fn has_meter(&self, system: &System) -> bool {
+        system.source.litres_per_count.is_some() && self.meter.is_some()
+    }
+
+    /// What an episode brought to each basin, as far as it shows.
+    fn measured(&self, view: &DoseView<'_>, episode: &Episode, board: &Board) -> Option<Measured> {
+        let has_meter = self.has_meter(view.system);
+        let measured = measure(view.system, episode, view.shown, &self.habits, has_meter, view.has_gauge);
+        let mut measured = measured?;
+        for (i, part) in measured.parts.iter_mut().enumerate() {
+            let stands = |kind| board.stands(kind, Spot::Basin(BasinIx(i as u16)));
+            let is_flooded = stands(FindingKind::Flooding) || stands(FindingKind::Ponding);
+            let lingers = stands(FindingKind::SlowSoak) && lingering_is_known(view.system);
+            // Under standing water soil takes no more, however much comes.
+            if matches!(view.shown[i], Shown::Rise { .. }) && (is_flooded || lingers) {
+                part.state = PartState::Unknown;
+            }
+        }
+        Some(measured)
+    }
+
+    /// The same without the basins whose sensors are not known yet.
+    fn known_of(&self, mut measured: Measured) -> Measured {
+        for (part, habit) in measured.parts.iter_mut().zip(&self.habits.basins) {
+            if !habit.is_known() {
+                part.state = PartState::Unknown;
+            }
+        }
+        measured
     }
 
     /// Litres of what no meter counts, once they can be told; rain and leaks say nothing of the household.
@@ -318,13 +338,7 @@ impl DoseWatch {
     ) {
         let (system, size) = (view.system, self.recent.size(measured.size));
         self.learn(view, measured, size);
-        let mut told = measured.clone();
-        for (part, habit) in told.parts.iter_mut().zip(&self.habits.basins) {
-            if !habit.is_known() {
-                part.state = PartState::Unknown;
-            }
-        }
-        let past = self.recent.note(began, &told).clone();
+        let past = self.recent.note(began, &self.known_of(measured.clone())).clone();
         let known = past.parts.iter().filter(|part| part.state != PartState::Unknown).count();
         if known < 2 || has_floats_alone(system) {
             return;
@@ -332,7 +346,7 @@ impl DoseWatch {
         self.test(system, &past);
         self.relieve(system, &past, now, board, out);
         self.reconsider(system, now, board, out);
-        self.look_into(system, now, board, out);
+        self.look_into(system, |_| true, now, board, out);
     }
 
     /// What is believed to be wrong.

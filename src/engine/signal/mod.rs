@@ -20,4 +20,5 @@ pub(crate) use cadence::{Cadence, SHORTEST_PATIENCE};
 pub(crate) use float::{FloatEvent, FloatSignal};
 pub(crate) use probe::{Noted, ProbeSignal};
 pub(crate) use quality::{Doubt, ProbeQuality};
+pub(crate) use trace::Rise;
 pub(crate) use wetting::Wetting;

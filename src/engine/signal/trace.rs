@@ -51,6 +51,8 @@ pub(crate) struct Rise {
     /// When the amplitude last grew by more than noise would, and how far it had come.
     pub(crate) grew_at: EventTime,
     grown: f64,
+    /// When it grew, at the mean of its growth.
+    pub(crate) risen_at: EventTime,
     /// Readings since.
     pub(crate) readings: u32,
 }
@@ -82,6 +84,7 @@ impl Trace {
             peak: start.level,
             grew_at: start.at,
             grown: 0.0,
+            risen_at: start.at,
             readings: 0,
         };
         for past in self.past.iter().skip(before + 1) {
@@ -102,9 +105,18 @@ impl Trace {
 }
 
 impl Rise {
+    /// The last reading.
+    pub(crate) fn heard_at(&self) -> EventTime {
+        self.base.0
+    }
+
     fn follow(&mut self, at: EventTime, value: f64, drying: &Drying) {
         self.base = (at, drying.expect(self.base.1, self.base.0, at));
-        self.amplitude = self.amplitude.max(value - self.base.1);
+        let grows = (value - self.base.1 - self.amplitude).max(0.0);
+        self.amplitude += grows;
+        if grows > 0.0 {
+            self.risen_at = self.risen_at + (at - self.risen_at).scaled(grows / self.amplitude);
+        }
         self.peak = self.peak.max(value);
         if self.amplitude > self.grown + GROWS.max(GROWS_BY * self.grown) {
             (self.grew_at, self.grown) = (at, self.amplitude);

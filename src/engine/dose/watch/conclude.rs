@@ -93,6 +93,7 @@ impl DoseWatch {
     pub(super) fn look_into(
         &mut self,
         system: &System,
+        may_be: impl Fn(Cause) -> bool,
         now: EventTime,
         board: &mut Board,
         out: &mut Vec<Effect>,
@@ -108,7 +109,10 @@ impl DoseWatch {
             let explanations = explain(system, &self.recent, since, &self.believed());
             let Some(first) = explanations.ranked.first() else { continue };
             // All looks have to agree on what it is, or none says.
-            if !what.get_or_insert(first.cause).is_same(first.cause) || lingers(&explanations, 0.0) {
+            if !what.get_or_insert(first.cause).is_same(first.cause)
+                || lingers(&explanations, 0.0)
+                || !may_be(first.cause)
+            {
                 continue;
             }
             let known = self.standing.iter().any(|standing| standing.cause.is_same(first.cause));
