@@ -178,9 +178,9 @@ fn water_that_nobody_could_hear_of_is_not_missed_until_its_own_time_has_come() {
     let mut house = House::returned();
     let before = house.so_far();
     house.litres = 0.0;
-    house.days(BACK..BACK + 22);
+    house.days(BACK..BACK + 24);
     assert_eq!(house.told_of_late(before), [] as [&str; 0], "a holiday");
-    house.days(BACK + 22..BACK + 25);
+    house.days(BACK + 24..BACK + 27);
     let told = house.told_of_late(before);
     assert!(matches!(&told[..], [line] if line.contains("raised no-water source")), "{told:?}");
 }

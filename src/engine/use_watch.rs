@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::board::{Board, Conclusion, Spot};
+use super::dose::has_floats_alone;
 use super::{Dose, Effect, words};
 use crate::model::{Course, EventTime, Evidence, FindingKind, Severity, Span, System};
 
@@ -16,7 +17,7 @@ const LONGEST_USE: Span = Span::from_hours(16);
 const UNKNOWN_USE: Span = Span::from_hours(23);
 /// Runs without a pause must be this much longer than the longest known.
 const LONGER: f64 = 1.6;
-/// Days by which a house is known, and by which its longest run is.
+/// Days by which a house is known, and by which its longest run is, or how seldom its floats rise.
 const KNOWN_DAYS: u32 = 14;
 const RUNS_KNOWN_DAYS: u32 = 28;
 /// What a day takes off the longest run, or gap, that is remembered: guests leave.
@@ -38,10 +39,10 @@ const LOST_FOR: Span = Span::from_hours(54);
 /// Soil that is full of rain shows little of what else comes.
 const WET_AFTER_RAIN: Span = Span::from_days(2);
 /// Nothing arrives and no meter says why: told after this time, and urgent after the longer one. People are
-/// away for two or three weeks.
+/// away for two or three weeks, and use little on the days before and after.
 const QUIET: Span = Span::from_hours(84);
 const QUIET_FACTOR: f64 = 2.5;
-const LONG_QUIET: Span = Span::from_days(23);
+const LONG_QUIET: Span = Span::from_days(25);
 /// The same while a system of the same property runs as usual on so many days.
 const QUIET_ALONE: Span = Span::from_hours(54);
 const SIBLING_DAYS: u32 = 2;
@@ -248,7 +249,9 @@ impl UseWatch {
     }
 
     fn judge_quiet(&self, view: &UseView<'_>, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
-        let Some(last) = self.arrived.filter(|_| self.days >= KNOWN_DAYS) else { return };
+        // Floats alone show large doses only, so that it takes longer to know how seldom these come.
+        let known_days = if has_floats_alone(view.system) { RUNS_KNOWN_DAYS } else { KNOWN_DAYS };
+        let Some(last) = self.arrived.filter(|_| self.days >= known_days) else { return };
         let (quiet, gap) = (now - last, self.longest_gap.scaled(QUIET_FACTOR));
         let rained = view.last_rain.is_some_and(|rain| now - rain < WET_AFTER_RAIN);
         let is_lost = view.meter_gap.is_some()

@@ -75,7 +75,7 @@ fn by_float(cause: Cause, recent: &Recent, since: EventTime) -> f64 {
 }
 
 /// Whether no probe tells of water.
-pub(super) fn has_floats_alone(system: &System) -> bool {
+pub(crate) fn has_floats_alone(system: &System) -> bool {
     system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture)
 }
 

@@ -40,7 +40,9 @@ pub(super) fn dose(
     let seen = || measured.parts.iter().filter(shows);
     let certain: f64 = seen().map(|part| 1.0 - part.share_deviation().min(1.0)).sum();
     let certain = (certain / measured.parts.len() as f64).max(LEAST_QUALITY);
-    let is_worthless = measured.rain || seen().next().is_none();
+    // What a probe shows below a floor that holds water up says little of shares, but that water came.
+    let tells = |part: &Part| part.is_heard() && part.deviation < 1.0;
+    let is_worthless = measured.rain || !measured.parts.iter().any(tells);
     Dose {
         at: began,
         litres: litres.map(|litres| round(litres, 1)),
@@ -234,4 +236,35 @@ fn share_a(system: &System, gains: &Gains, splitter: SplitterIx, log_odds: f64) 
 fn round(value: f64, digits: i32) -> f64 {
     let scale = 10f64.powi(digits);
     (value * scale).round() / scale
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::likelihood::Common;
+    use super::*;
+    use crate::engine::stories::yard;
+
+    #[test]
+    fn a_dose_is_worth_nothing_if_it_rained_and_little_if_only_slow_floors_show_it() {
+        let system = yard();
+        let part = |state| Part {
+            log_shown: -3.0,
+            miss: 0.0,
+            deviation: 0.1,
+            slope: 1.0,
+            full: 0.0,
+            stood: false,
+            state,
+        };
+        let quality = |state, rain| {
+            let (prior, parts) = (Common { mean: 0.0, spread: 0.5 }, vec![part(state); 2]);
+            let measured = Measured { level: 0.0, size: 0.0, metered: None, rain, prior, common: 0.0, parts };
+            let changes = [Some(0.0); 2];
+            dose(&system, &Gains::new(2), EventTime::from_secs(0), &measured, &changes, None).quality
+        };
+        assert!(quality(PartState::Measured, false) > 0.8);
+        // A probe below a floor that holds water up is put aside, but it showed that water came.
+        assert!((quality(PartState::Unknown, false) - LEAST_QUALITY).abs() < 1e-12);
+        assert!(quality(PartState::Measured, true).abs() < 1e-12);
+    }
 }
