@@ -291,7 +291,7 @@ fn mulch_that_was_renewed_begins_anew_in_the_forecast() {
     let before = newest(&book);
     let renewed = ServiceRecord {
         work: vec![Work::MulchRenewed],
-        mulch_found_mm: Some(150.0),
+        mulch_found_mm: Some(195.0),
         mulch_left_mm: Some(200.0),
         ..ServiceRecord::look(quince(), day(40))
     };
