@@ -155,4 +155,15 @@ mod tests {
         let gain = log_likelihood(&parts, moved, FREE) - log_likelihood(&parts, kept, FREE);
         assert!(gain > 3.0, "{gain}");
     }
+
+    #[test]
+    fn that_nothing_shows_of_little_water_says_less_than_of_much() {
+        let lost = |i: usize| if i == 0 { -3.0 } else { 0.0 };
+        let gain = |miss: f32| {
+            let parts = [part(miss, PartState::Below), part(0.0, PartState::Measured)];
+            log_likelihood(&parts, lost, FREE) - log_likelihood(&parts, |_| 0.0, FREE)
+        };
+        let (little, much, more) = (gain(-1.4), gain(-2.4), gain(-3.2));
+        assert!(little > 1.0 && much > little + 1.5 && (more - much).abs() < 1.0, "{little} {much} {more}");
+    }
 }

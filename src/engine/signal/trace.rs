@@ -151,4 +151,12 @@ mod tests {
     fn a_spike_is_no_rise() {
         assert!(told(&[0.20, 0.20, 0.20, 0.20, 0.45, 0.20, 0.20], 3).amplitude < 0.01);
     }
+
+    #[test]
+    fn it_has_risen_at_the_mean_of_its_growth() {
+        let rise = told(&[0.20, 0.20, 0.20, 0.23, 0.26, 0.29, 0.32, 0.32, 0.32, 0.32], 4);
+        // A single reading that jumps counts from the next one on: it grew evenly from the fifth to the eighth.
+        let middle = rise.risen_at.millis() as f64 / 900_000.0;
+        assert!((middle - 5.5).abs() < 0.5 && rise.heard_at() == EventTime::from_secs(900 * 9), "{rise:?}");
+    }
 }
