@@ -3,7 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 use super::board::{Board, Conclusion, Spot};
-use super::dose::has_floats_alone;
 use super::{Dose, Effect, words};
 use crate::model::{Course, EventTime, Evidence, FindingKind, Severity, Span, System};
 
@@ -250,7 +249,7 @@ impl UseWatch {
 
     fn judge_quiet(&self, view: &UseView<'_>, now: EventTime, board: &mut Board, out: &mut Vec<Effect>) {
         // Floats alone show large doses only, so that it takes longer to know how seldom these come.
-        let known_days = if has_floats_alone(view.system) { RUNS_KNOWN_DAYS } else { KNOWN_DAYS };
+        let known_days = if view.system.has_floats_alone() { RUNS_KNOWN_DAYS } else { KNOWN_DAYS };
         let Some(last) = self.arrived.filter(|_| self.days >= known_days) else { return };
         let (quiet, gap) = (now - last, self.longest_gap.scaled(QUIET_FACTOR));
         let rained = view.last_rain.is_some_and(|rain| now - rain < WET_AFTER_RAIN);

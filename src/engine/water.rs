@@ -118,6 +118,7 @@ impl Engine {
         self.rises().filter(|rise| rise.amplitude >= SHOWN_FROM).map(|rise| rise.risen_at).max()
     }
 
+    /// Finishes the episode whose time has come, unless a probe still rises.
     fn finish_dose(&mut self, now: EventTime, out: &mut Vec<Effect>) {
         let usual_gap = self.usual_gap();
         if self.rising(now).is_some_and(|grew_at| self.state.doses.waits(grew_at, usual_gap, now)) {

@@ -52,6 +52,11 @@ impl System {
         Self { parts, tree }
     }
 
+    /// Whether floats are all there is: no probe tells how much water came.
+    pub fn has_floats_alone(&self) -> bool {
+        self.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture)
+    }
+
     /// The splitter tree.
     pub fn tree(&self) -> &Tree {
         &self.tree

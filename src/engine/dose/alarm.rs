@@ -11,8 +11,9 @@ use crate::model::EventTime;
 /// Sum at which a cause is looked into.
 pub(super) const LIMIT: f64 = 10.0;
 /// No episode counts for more than this: likelihoods are never exact. One alone can say that nothing comes any more, for
-/// that is unlike anything that chance does to a probe; that all is well again takes two.
+/// that is unlike anything that chance does to a probe.
 const MOST: f64 = 11.0;
+/// Episodes that it takes at the least to say that all is well again.
 const UNTIL_OVER: u16 = 2;
 /// Sums above this are a suspicion, of which no habit is learnt.
 const SUSPICION: f64 = 8.0;
@@ -21,7 +22,6 @@ const SUSPICION: f64 = 8.0;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Test {
     sum: f32,
-    episodes: u16,
     /// First episode of the sum.
     onset: EventTime,
 }
@@ -30,10 +30,9 @@ impl Test {
     /// Takes an episode's log likelihood ratio.
     pub(super) fn note(&mut self, at: EventTime, ratio: f64) {
         if self.sum <= 0.0 {
-            (self.onset, self.episodes) = (at, 0);
+            self.onset = at;
         }
         self.sum = (self.sum + ratio.clamp(-MOST, MOST) as f32).max(0.0);
-        self.episodes = self.episodes.saturating_add(1);
     }
 
     /// The first episode of the change, once the sum has reached `limit`.
@@ -59,16 +58,22 @@ impl Test {
 
 /// Evidence that a cause is over.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub(super) struct Relief(Test);
+pub(super) struct Relief {
+    test: Test,
+    /// Episodes of its sum.
+    episodes: u16,
+}
 
 impl Relief {
     /// Takes an episode's log likelihood ratio of being over.
     pub(super) fn note(&mut self, at: EventTime, ratio: f64) {
-        self.0.note(at, ratio);
+        let so_far = if self.test.sum() > 0.0 { self.episodes } else { 0 };
+        self.test.note(at, ratio);
+        self.episodes = so_far.saturating_add(1);
     }
 
     /// Whether it is over.
     pub(super) fn is_over(&self) -> bool {
-        self.0.episodes >= UNTIL_OVER && self.0.signal(LIMIT).is_some()
+        self.episodes >= UNTIL_OVER && self.test.signal(LIMIT).is_some()
     }
 }

@@ -3,7 +3,7 @@
 use super::cause::Cause;
 use super::drift::Drift;
 use super::recent::Recent;
-use crate::model::{EventTime, Quantity, System};
+use crate::model::{EventTime, System};
 use crate::stats::bayes::{log_sum_exp, normalise};
 
 /// Explanations less probable than this are not told.
@@ -72,11 +72,6 @@ fn by_float(cause: Cause, recent: &Recent, since: EventTime) -> f64 {
     let Cause::Blocked { basin, passes } = cause else { return 0.0 };
     let stood = recent.since(since).filter(|past| past.parts[basin.0 as usize].stood).count();
     STOOD * (1.0 - passes) * stood.min(MOST_STOOD) as f64
-}
-
-/// Whether no probe tells of water.
-pub(crate) fn has_floats_alone(system: &System) -> bool {
-    system.sensors.iter().all(|sensor| sensor.quantity != Quantity::Moisture)
 }
 
 /// Change of basin `i` by all of `causes` together.

@@ -94,7 +94,7 @@ pub(super) fn log_likelihood(parts: &[Part], change: impl Fn(usize) -> f64, prio
                     - (deviation / f64::from(part.deviation)).ln()
             }
             PartState::Below => beyond(z, bound_errs(part)),
-            PartState::Above => beyond(-z, BOUND_ERRS.max(by_deviation(part)).min(0.5)),
+            PartState::Above => beyond(-z, bound_errs(part)),
         }
     });
     let together = (common - prior.mean) / prior.spread;
@@ -108,16 +108,16 @@ fn deviation(part: &Part, moved: f64) -> f64 {
     f64::hypot(own, errs * moved)
 }
 
-/// Probability that a sensor as bad as this shows nothing of what came.
-fn by_deviation(part: &Part) -> f64 {
-    BOUND_ERRS_BY * f64::from(part.deviation).powi(2)
-}
-
-/// Probability that a bound from above is wrong.
+/// Probability that a bound is wrong.
 fn bound_errs(part: &Part) -> f64 {
-    let would_show = f64::from(-part.miss).exp();
-    let by_size = BOUND_ERRS * (BOUND_SURE / would_show).powi(BOUND_POWER);
-    BOUND_ERRS.max(by_deviation(part)).max(by_size).min(0.5)
+    let by_deviation = BOUND_ERRS_BY * f64::from(part.deviation).powi(2);
+    let by_size = if part.state == PartState::Below {
+        let would_show = f64::from(-part.miss).exp();
+        BOUND_ERRS * (BOUND_SURE / would_show).powi(BOUND_POWER)
+    } else {
+        0.0
+    };
+    BOUND_ERRS.max(by_deviation).max(by_size).min(0.5)
 }
 
 /// Log probability of lying below a bound that is `z` deviations above what was predicted and wrong with probability

@@ -17,7 +17,6 @@ mod track;
 mod volume;
 mod watch;
 
-pub(crate) use diagnose::has_floats_alone;
 pub(crate) use episode::DRIP_LITRES;
 pub(crate) use measure::Shown;
 pub(crate) use watch::{DoseView, DoseWatch};

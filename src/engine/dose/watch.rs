@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{Relief, Test};
 use super::cause::Cause;
-use super::diagnose::{has_floats_alone, sum};
+use super::diagnose::sum;
 use super::episode::{Episode, Gathering};
 use super::gains::Gains;
 use super::habit::Habits;
@@ -86,7 +86,7 @@ fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) 
 /// rises less than the dose would make it. Without a meter, and by floats, more water from a neighbour whose outlet is
 /// blocked looks the same.
 fn lingering_is_known(system: &System) -> bool {
-    !has_floats_alone(system) && system.source.litres_per_count.is_some()
+    !system.has_floats_alone() && system.source.litres_per_count.is_some()
 }
 
 /// The parts of the engine that a dose needs to see.
@@ -234,7 +234,7 @@ impl DoseWatch {
             return;
         }
         let is_dose = view.to_landscape && !water_is_unexpected(board);
-        if has_floats_alone(view.system) && is_dose && !episode.rain {
+        if view.system.has_floats_alone() && is_dose && !episode.rain {
             self.take_by_floats(view, &episode, now, board, out);
         }
         let Some(mut measured) = self.measured(view, &episode, board) else { return };
@@ -262,7 +262,7 @@ impl DoseWatch {
             self.tests.fill(Test::default());
         } else if !measured.rain {
             self.take(view, episode.began, &measured, now, board, out);
-            if !has_floats_alone(view.system) {
+            if !view.system.has_floats_alone() {
                 self.take_jammed(view, &episode, &measured, (now, board), out);
             }
         }
@@ -308,7 +308,7 @@ impl DoseWatch {
         measured: &Measured,
         is_dose: bool,
     ) -> Option<f64> {
-        if system.source.litres_per_count.is_some() || has_floats_alone(system) || !is_dose {
+        if system.source.litres_per_count.is_some() || system.has_floats_alone() || !is_dose {
             return None;
         }
         let log_size = self.habits.unfolded(measured.level + measured.common);
@@ -340,7 +340,7 @@ impl DoseWatch {
         self.learn(view, measured, size);
         let past = self.recent.note(began, &self.known_of(measured.clone())).clone();
         let known = past.parts.iter().filter(|part| part.state != PartState::Unknown).count();
-        if known < 2 || has_floats_alone(system) {
+        if known < 2 || system.has_floats_alone() {
             return;
         }
         self.test(system, &past);

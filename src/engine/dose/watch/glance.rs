@@ -1,11 +1,12 @@
 //! A look at an episode that goes on: that an outlet passes nothing shows before all showers of a morning are over.
 
-use super::{DoseView, DoseWatch, has_floats_alone, water_is_unexpected};
+use super::{DoseView, DoseWatch, water_is_unexpected};
 use crate::engine::Effect;
 use crate::engine::board::Board;
 use crate::engine::dose::cause::Cause;
 use crate::engine::dose::measure::{Part, PartState};
-use crate::model::EventTime;
+use crate::engine::dose::rises::blocked;
+use crate::model::{BasinIx, EventTime};
 
 /// A probe that is only later than others has shown more of its usual than this by then (logarithm; by the tuning seeds).
 const NOTHING: f64 = -2.0;
@@ -40,12 +41,13 @@ impl DoseWatch {
         let is_told = self.recent.has(episode.began);
         let is_unmetered = self.has_meter(view.system) && episode.metered <= 0.0;
         let is_dose = view.to_landscape && !water_is_unexpected(board) && !episode.rain;
-        if is_told || is_unmetered || !is_dose || has_floats_alone(view.system) {
+        if is_told || is_unmetered || !is_dose || view.system.has_floats_alone() {
             return;
         }
         let measured = self.measured(view, &episode, board).filter(|measured| !measured.rain);
         let Some(known) = measured.map(|measured| self.known_of(measured)) else { return };
-        if !known.parts.iter().any(is_missed) {
+        let is_known = |i| self.standing.iter().any(|it| it.cause.is_same(blocked(BasinIx(i as u16))));
+        if !known.parts.iter().enumerate().any(|(i, part)| is_missed(part) && !is_known(i)) {
             return;
         }
         let (tests, recent, stood) = (self.tests.clone(), self.recent.clone(), self.standing.len());
