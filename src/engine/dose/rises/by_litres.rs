@@ -19,6 +19,8 @@ pub(super) struct MeteredDose<'a> {
     pub(super) system: &'a System,
     /// Which floats rose; `None` where there is none that is believed, or none that is known yet.
     pub(super) rose: Vec<Option<bool>>,
+    /// Which basins soak slowly, whose floats say nothing of others.
+    pub(super) slow: &'a [bool],
     pub(super) log_litres: f64,
     pub(super) believed: &'a [Cause],
 }
@@ -45,10 +47,12 @@ impl MeteredDose<'_> {
         as_believed: &[[f64; COMMON.len()]],
     ) -> Says {
         let is_near = |other: BasinIx| is_near(self.system, basin, other);
+        let speaks = |other: BasinIx| other == basin || !self.slow[other.0 as usize];
         // No cause here moves anything but its own basin's water and that of those beside it.
         let together = |causes: &[Cause], with_near: bool| {
             let of_common: [f64; COMMON.len()] = std::array::from_fn(|k| {
-                let asked = self.system.basin_ixs().filter(|other| with_near || !is_near(*other));
+                let asked =
+                    self.system.basin_ixs().filter(|other| speaks(*other) && (with_near || !is_near(*other)));
                 let of_one = asked.map(|other| {
                     let i = other.0 as usize;
                     if other == basin || is_near(other) {

@@ -7,7 +7,7 @@ use crate::engine::dose::alarm::Relief;
 use crate::engine::dose::cause::Cause;
 use crate::engine::dose::episode::{Episode, Response};
 use crate::engine::dose::measure::Shown;
-use crate::engine::dose::rises::{Missing, blocked, jammed};
+use crate::engine::dose::rises::{Answers, Missing, blocked, jammed};
 use crate::engine::dose::told;
 use crate::model::{BasinIx, EventTime, FindingKind};
 
@@ -27,7 +27,10 @@ impl DoseWatch {
             (matches!(shown, Shown::Float { .. }) && !response.stood_before).then(|| response.float_rose())
         };
         let rose: Vec<Option<bool>> = view.shown.iter().zip(&episode.responses).map(rose).collect();
-        let says = self.rises.note(view.system, episode.began, &rose, episode.burst(), &self.believed());
+        let soaks_slowly = |basin| board.stands(FindingKind::SlowSoak, Spot::Basin(basin));
+        let slow: Vec<bool> = view.system.basin_ixs().map(soaks_slowly).collect();
+        let answers = Answers { rose: &rose, slow: &slow };
+        let says = self.rises.note(view.system, episode.began, answers, episode.burst(), &self.believed());
         let mut over = Vec::new();
         for (k, standing) in self.standing.iter_mut().enumerate() {
             let Cause::Blocked { basin, .. } = standing.cause else { continue };

@@ -6,6 +6,7 @@ use crate::engine::board::Board;
 use crate::engine::dose::cause::Cause;
 use crate::engine::dose::episode::Episode;
 use crate::engine::dose::measure::{Measured, Part, PartState};
+use crate::engine::dose::rises::Answers;
 use crate::engine::dose::told;
 use crate::model::{BasinIx, EventTime, FindingKind, Place, Quantity};
 
@@ -36,7 +37,9 @@ impl DoseWatch {
             (!board.distrusts(float) && came && !response.stood_before).then(|| response.float_rose())
         };
         let rose: Vec<Option<bool>> = measured.parts.iter().enumerate().map(rose).collect();
-        self.rises.note(view.system, episode.began, &rose, None, &[]);
+        // Probes have said already that as much came: that others rise oftener says nothing against it.
+        let slow = vec![false; rose.len()];
+        self.rises.note(view.system, episode.began, Answers { rose: &rose, slow: &slow }, None, &[]);
         for missing in self.rises.jammed(view.system) {
             let conclusion = told::by_floats(view.system, missing, FindingKind::SensorStuck, missing.since);
             board.conclude(view.system, now, conclusion, out);
