@@ -50,9 +50,9 @@ impl Line {
         self.value_square += weight * from_value * to_value;
     }
 
-    /// Weighted mean of the values; `None` before the first.
-    pub fn mean_value(&self) -> Option<f64> {
-        (self.count > 0).then_some(self.mean_value)
+    /// Weighted means of the times and of the values; `None` before the first.
+    pub fn means(&self) -> Option<(f64, f64)> {
+        (self.count > 0).then_some((self.mean_at, self.mean_value))
     }
 
     /// The line; `None` until two different times were seen.

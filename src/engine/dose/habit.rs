@@ -192,9 +192,11 @@ impl Habit {
         Some(Expected { log_shown, slope, spread })
     }
 
-    /// What the sensor usually shows; none before the first episode.
+    /// What the sensor shows at the common level of 0, by what it usually shows and at which level that is; none before the
+    /// first episode. Levels of all times are told from there, whatever the doses were that it learnt from.
     pub(super) fn level(&self) -> Option<f64> {
-        Some(self.line.mean_value()? + self.bend(0.0))
+        let (mean_at, mean_value) = self.line.means()?;
+        Some(mean_value - mean_at + self.bend(0.0))
     }
 
     fn bend(&self, distance: f64) -> f64 {

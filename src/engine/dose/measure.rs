@@ -318,6 +318,29 @@ mod tests {
         assert_eq!(consensus(&[None, None, None], &habits), None);
     }
 
+    /// Levels are told from where they began, or what was learnt first would lie in the wrong place of the line.
+    #[test]
+    fn a_yard_that_begins_with_a_small_dose_learns_how_much_more_shows_of_more() {
+        let mut habits = vec![Habit::default(); 4];
+        for n in 0..40 {
+            let size = if n == 0 { -2.5 } else { 0.04 * f64::from(n * 37 % 40) - 1.0 };
+            let shown = [-2.3, -2.0, -2.6, -2.2].map(|usual: f64| usual + size);
+            let worths = shown.map(|shown| {
+                let (amplitude, before) = (shown.exp(), 0.2);
+                Shown::Rise { amplitude, before, deviation: 1e-4, at_ceiling: false, resolution: 5e-4 }
+                    .worth()
+            });
+            let level = consensus(&worths, &habits).expect("sensors showed it");
+            for (habit, shown) in habits.iter_mut().zip(shown) {
+                habit.learn(level, shown, 0.0, 0.1, false);
+            }
+        }
+        for habit in &habits {
+            let slope = habit.expect(0.0).expect("it learnt").slope;
+            assert!((slope - 1.0).abs() < 0.05, "{slope}");
+        }
+    }
+
     #[test]
     fn what_a_change_of_water_shows_tells_the_change() {
         for full in [0.0, 0.1, 0.5] {
