@@ -9,14 +9,14 @@ use serde::{Deserialize, Serialize};
 use crate::model::EventTime;
 
 /// Sum at which a cause is looked into.
-pub(super) const LIMIT: f64 = 10.0;
+pub(super) const LIMIT: f64 = 6.0;
 /// No episode counts for more than this: likelihoods are never exact. One alone can say that nothing comes any more, for
 /// that is unlike anything that chance does to a probe.
 const MOST: f64 = 11.0;
 /// Episodes that it takes at the least to say that all is well again.
 const UNTIL_OVER: u16 = 2;
 /// Sums above this are a suspicion, of which no habit is learnt.
-const SUSPICION: f64 = 8.0;
+const SUSPICION: f64 = 6.0;
 
 /// One test.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -146,7 +146,7 @@ impl Cause {
     pub(super) fn prior(self, system: &System) -> f64 {
         match self {
             Self::Tilted { log_odds, .. } => -0.7 - 0.5 * (log_odds / 1.2).powi(2),
-            Self::Blocked { passes, .. } => -1.0 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
+            Self::Blocked { passes, .. } => -1.9 - PARTIAL * ((passes - 0.1).max(0.0) / 0.3).min(2.0),
             Self::Sensor { change, .. } => -5.3 - 0.5 * (change / 1.5).powi(2),
             Self::Lingers { .. } => {
                 let takes_mm_h = system.soil.properties().conductivity_mm_h;

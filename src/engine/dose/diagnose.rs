@@ -9,12 +9,15 @@ use crate::stats::bayes::{log_sum_exp, normalise};
 /// Explanations less probable than this are not told.
 const LEAST_PROBABILITY: f64 = 0.02;
 /// Likelihoods are tempered: episodes of one week err alike, so that they say less than if they did not.
-const TEMPER: f64 = 0.5;
+const TEMPER: f64 = 0.75;
 /// Log odds against an outlet that passes nothing for each episode in which water stood below it, and for how many.
 const STOOD: f64 = -1.5;
 const MOST_STOOD: usize = 4;
 /// One episode speaks for no explanation by more than this against the others.
-const MOST: f64 = 8.0;
+const MOST: f64 = 9.0;
+/// Log odds that nothing is wrong and that what was seen is chance, against the causes' own: what fits nothing must fall
+/// to that, or each explanation would have a part of it.
+const AS_EVER: f64 = 2.3;
 
 /// An explanation with its probability.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,7 +42,7 @@ pub(super) struct Weighed {
 pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believed: &[Cause]) -> Weighed {
     let causes: Vec<Vec<Cause>> = Cause::kinds(system).into_iter().map(Cause::sizes).collect();
     let drift = Drift::fit(recent, since, TEMPER, |i, size| sum(system, believed, i, size));
-    let mut fits = vec![0.0; causes.iter().map(Vec::len).sum::<usize>() + 1];
+    let mut fits = vec![0.0; causes.iter().map(Vec::len).sum::<usize>() + 2];
     let mut likelihoods = Vec::with_capacity(fits.len());
     for past in recent.since(since) {
         let beside = |change: &dyn Fn(usize) -> f64| {
@@ -48,6 +51,7 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
         likelihoods.clear();
         likelihoods
             .extend(causes.iter().flatten().map(|cause| beside(&|i| cause.change(system, i, past.size))));
+        likelihoods.push(beside(&|_| 0.0));
         likelihoods.push(beside(&|i| drift.by[i]));
         let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         for (fit, likelihood) in fits.iter_mut().zip(&likelihoods) {
@@ -55,6 +59,8 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
         }
     }
     let of_drift = fits.pop().unwrap_or(0.0) + drift.prior();
+    let as_ever = fits.pop().unwrap_or(0.0) + AS_EVER;
+    let no_fault = log_sum_exp(&[of_drift, as_ever]);
     let mut rest = fits.into_iter();
     let fits = causes.into_iter().filter_map(|sizes| {
         let of_size =
@@ -64,7 +70,7 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
         let weight = log_sum_exp(&weights) - (sizes.len() as f64).ln();
         Some(Fit { weight, cause: sizes[best], log_odds: tilt_interval(&sizes, &weights) })
     });
-    rank(fits.collect(), of_drift)
+    rank(fits.collect(), no_fault)
 }
 
 /// What a float beside a probe says of an outlet that would pass little: where water stands, water came.
@@ -127,7 +133,7 @@ mod tests {
     use super::super::likelihood::Common;
     use super::super::measure::{Measured, Part, PartState};
     use super::*;
-    use crate::engine::stories::yard;
+    use crate::engine::stories::{yard, yard_of};
     use crate::model::{BasinIx, Soil, SplitterIx, SystemParts};
 
     #[test]
@@ -198,6 +204,35 @@ mod tests {
             recent.note(EventTime::from_secs(hour * 3600), &measured);
         }
         explain(&system, &recent, EventTime::from_secs(0), &[])
+    }
+
+    #[test]
+    fn one_episode_that_fits_nothing_well_may_be_chance_and_tells_nothing() {
+        let system =
+            yard_of(&["a", "b", "c", "d"], &[("s1", ["s2", "s3"]), ("s2", ["a", "b"]), ("s3", ["c", "d"])]);
+        let told = |misses: [f32; 4]| {
+            let part = |miss| Part {
+                log_shown: -3.0,
+                miss,
+                deviation: 0.12,
+                slope: 1.0,
+                full: 0.1,
+                stood: false,
+                state: PartState::Measured,
+            };
+            let (prior, parts) = (Common { mean: 0.0, spread: 0.5 }, misses.map(part).to_vec());
+            let measured =
+                Measured { level: 0.0, size: 0.0, metered: None, rain: false, prior, common: 0.0, parts };
+            let mut recent = Recent::default();
+            recent.note(EventTime::from_secs(0), &measured);
+            explain(&system, &recent, EventTime::from_secs(0), &[])
+        };
+        // Both pairs lean, one to each side: no one cause does that.
+        let chance = told([0.9, -0.9, -0.9, 0.9]);
+        let most = chance.ranked.first().map_or(0.0, |it| it.probability);
+        assert!(chance.drift > 0.1 && most < 0.25, "{chance:?}");
+        let tilted = told([0.6, -1.2, 0.0, 0.0]);
+        assert!(tilted.ranked[0].probability > 2.0 * tilted.drift, "{tilted:?}");
     }
 
     #[test]

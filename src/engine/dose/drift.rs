@@ -10,7 +10,7 @@ use crate::model::EventTime;
 /// What a sensor shows of its water drifts by this much (logarithm) with no fault, and the log odds that it did, against
 /// the causes' own.
 const USUAL: f64 = 0.08;
-const ODDS: f64 = 1.5;
+const ODDS: f64 = 2.2;
 
 /// How far each basin drifted (logarithm of its water), and what that costs in log weight.
 pub(super) struct Drift {

@@ -11,7 +11,7 @@ use crate::engine::dose::told;
 use crate::model::{EventTime, System};
 
 /// An explanation is told from this probability on.
-const TOLD_FROM: f64 = 0.65;
+const TOLD_FROM: f64 = 0.6;
 /// Another explanation takes over from this probability on, and only while the episodes since are remembered.
 const TAKES_OVER_FROM: f64 = 0.7;
 
