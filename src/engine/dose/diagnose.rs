@@ -22,7 +22,7 @@ const AS_EVER: f64 = 2.3;
 /// An explanation with its probability.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Explanation {
-    /// In the size that fits best.
+    /// In the size that fits best; a tilt in the mean of the sizes that fit.
     pub(super) cause: Cause,
     pub(super) probability: f64,
     /// For a tilted splitter, log odds that hold the true ones with 80 %.
@@ -68,7 +68,8 @@ pub(super) fn explain(system: &System, recent: &Recent, since: EventTime, believ
         let weights: Vec<f64> = sizes.iter().zip(rest.by_ref()).map(of_size).collect();
         let best = (0..sizes.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]))?;
         let weight = log_sum_exp(&weights) - (sizes.len() as f64).ln();
-        Some(Fit { weight, cause: sizes[best], log_odds: tilt_interval(&sizes, &weights) })
+        let (tilt, log_odds) = tilt(&sizes, &weights).unzip();
+        Some(Fit { weight, cause: tilt.unwrap_or(sizes[best]), log_odds })
     });
     rank(fits.collect(), no_fault)
 }
@@ -92,8 +93,10 @@ struct Fit {
     log_odds: Option<(f64, f64)>,
 }
 
-/// The log odds between which four fifths of the weight of a tilt's sizes lie, each size standing for its step.
-fn tilt_interval(sizes: &[Cause], log_weights: &[f64]) -> Option<(f64, f64)> {
+/// A tilt of the mean size, and the log odds between which four fifths of the weight of its sizes lie, each standing for
+/// its step.
+fn tilt(sizes: &[Cause], log_weights: &[f64]) -> Option<(Cause, (f64, f64))> {
+    let Cause::Tilted { splitter, .. } = *sizes.first()? else { return None };
     let mut weights = log_weights.to_vec();
     normalise(&mut weights);
     let log_odds = sizes.iter().map(|size| match size {
@@ -101,6 +104,7 @@ fn tilt_interval(sizes: &[Cause], log_weights: &[f64]) -> Option<(f64, f64)> {
         Cause::Blocked { .. } | Cause::Sensor { .. } | Cause::Lingers { .. } => None,
     });
     let log_odds: Vec<f64> = log_odds.collect::<Option<_>>()?;
+    let mean = log_odds.iter().zip(&weights).map(|(at, weight)| at * weight).sum();
     let half = 0.5 * (log_odds.last()? - log_odds.first()?) / (log_odds.len() as f64 - 1.0);
     let quantile = |level: f64| {
         let mut below = 0.0;
@@ -111,7 +115,7 @@ fn tilt_interval(sizes: &[Cause], log_weights: &[f64]) -> Option<(f64, f64)> {
         });
         found.or_else(|| log_odds.last().copied())
     };
-    Some((quantile(0.1)?, quantile(0.9)?))
+    Some((Cause::Tilted { splitter, log_odds: mean }, (quantile(0.1)?, quantile(0.9)?)))
 }
 
 fn rank(fits: Vec<Fit>, drift: f64) -> Weighed {
@@ -163,7 +167,7 @@ mod tests {
     }
 
     #[test]
-    fn four_fifths_of_the_weight_lie_within_the_interval_of_a_tilt() {
+    fn a_tilt_is_told_by_the_mean_of_its_sizes_and_an_interval_of_four_fifths_of_their_weight() {
         let sizes = Cause::Tilted { splitter: SplitterIx(0), log_odds: 0.4 }.sizes();
         // A normal curve around 0.5 with a deviation of 0.3: its quantiles lie 1.2816 deviations off.
         let weights: Vec<f64> = sizes
@@ -175,10 +179,12 @@ mod tests {
                 }
             })
             .collect();
-        let (low, high) = tilt_interval(&sizes, &weights).expect("it is a tilt");
+        let (told, (low, high)) = tilt(&sizes, &weights).expect("it is a tilt");
+        let Cause::Tilted { log_odds, .. } = told else { unreachable!("{told:?}") };
+        assert!((log_odds - 0.5).abs() < 0.01, "{log_odds}");
         assert!((low - (0.5 - 0.384)).abs() < 0.03 && (high - (0.5 + 0.384)).abs() < 0.03, "{low} {high}");
         let blocked = Cause::Blocked { basin: BasinIx(0), passes: 0.1 }.sizes();
-        assert_eq!(tilt_interval(&blocked, &vec![0.0; blocked.len()]), None);
+        assert_eq!(tilt(&blocked, &vec![0.0; blocked.len()]), None);
     }
 
     /// What is missed in one basin, while its neighbours are too full to show whether they got more.
