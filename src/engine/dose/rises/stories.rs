@@ -79,7 +79,7 @@ fn doses_that_raise_no_float_and_floats_that_nobody_believes_say_nothing() {
 fn two_basins_are_held_against_each_other_with_reserve() {
     let system = yard_of(&["a", "b"], &[("s1", ["a", "b"])]);
     let mut rises = Rises::new(2);
-    (0..40).for_each(|n| _ = note(&mut rises, &system, hour(n), &[Some(n % 2 == 0), Some(true)], None));
+    (0..40).for_each(|n| note(&mut rises, &system, hour(n), &[Some(n % 2 == 0), Some(true)], None));
     let found = (0..100).find(|&n| {
         note(&mut rises, &system, hour(100 + n), &[Some(false), Some(true)], None);
         down(&rises, &system) == Some(BasinIx(0))
