@@ -8,8 +8,8 @@ use super::machine::State;
 use super::{Effect, Engine};
 use crate::model::{EventTime, System};
 
-/// Format of the snapshot; raised with every change to what an engine remembers.
-const VERSION: u16 = 14;
+/// Format of the snapshot; raised with every change to what an engine remembers, or to what that means.
+const VERSION: u16 = 15;
 
 /// Why a snapshot cannot be used.
 #[derive(Debug, thiserror::Error)]
