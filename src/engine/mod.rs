@@ -35,8 +35,6 @@ mod water;
 mod words;
 
 #[cfg(test)]
-mod bucket_stories;
-#[cfg(test)]
 mod float_stories;
 #[cfg(test)]
 mod glance_stories;
@@ -44,6 +42,8 @@ mod glance_stories;
 mod late_stories;
 #[cfg(test)]
 mod properties;
+#[cfg(test)]
+mod share_stories;
 #[cfg(test)]
 mod stories;
 #[cfg(test)]

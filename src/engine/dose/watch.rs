@@ -178,14 +178,13 @@ impl DoseWatch {
         self.gathering.run_ended(at);
     }
 
-    /// The part of a usual dose that each basin receives, by what is known and believed now.
+    /// The part of a usual dose that each basin receives, by what is known and believed now. What probes show less of
+    /// beyond that does not count: a floor that silts up takes it from them long before it is known to.
     pub(crate) fn shares(&self, system: &System) -> Vec<f64> {
         let mut believed = self.believed();
         believed.retain(|cause| !matches!(cause, Cause::Sensor { .. }));
         let share = |basin: BasinIx| {
-            let i = basin.0 as usize;
-            let change = sum(system, &believed, i, 1.0) + self.tracks.mean(i);
-            self.gains.share(system, basin) * change.exp()
+            self.gains.share(system, basin) * sum(system, &believed, basin.0 as usize, 1.0).exp()
         };
         let shares: Vec<f64> = system.basin_ixs().map(share).collect();
         let total: f64 = shares.iter().sum();
