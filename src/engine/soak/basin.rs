@@ -6,8 +6,8 @@ use super::course::{Course, Seen};
 use super::evidence::{Day, loads_from, resistance};
 use super::floor::Floor;
 use super::inflow::Inflow;
-use super::outlook::STRETCH_DAYS;
 use super::seepage::{Seepage, clean_h};
+use super::silting::STRETCH_DAYS;
 use super::watch::DayView;
 use crate::engine::mulch::Chips;
 use crate::model::{BasinIx, EventTime, Span, System};
@@ -128,7 +128,7 @@ impl BasinSoak {
         let share = if has_stood { self.share_where_stood(system, ix) } else { self.share };
         let loads = inflow.between(loads_from(first.from), last.to);
         let told = resistance(floor, days, &loads.map(|(at, litres)| (at, floor.depth_mm(litres * share))))?;
-        Some(Seen::by_float(stretch, told.log_resistance, told.stood_h))
+        Some(Seen::by_float(stretch, &told))
     }
 
     /// What the probe told in a stretch that is over, in which the float saw no more than a bound, if anything.
@@ -170,6 +170,7 @@ impl BasinSoak {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::soak::evidence::Told;
     use crate::engine::soak::watch::SoakWatch;
     use crate::engine::stories::yard;
 
@@ -186,7 +187,8 @@ mod tests {
     fn what_a_float_said_that_is_not_believed_is_forgotten_and_so_is_what_was_concluded_from_it() {
         let system = yard();
         let at = |day: i64| EventTime::from_secs(86_400 * day);
-        let seen = |stretch| Seen::by_float(stretch, 1.0, 3.0);
+        let told = Told { log_resistance: 1.0, stood_h: 3.0, per_load: 1.0 };
+        let seen = |stretch| Seen::by_float(stretch, &told);
         let day = |n| Day { from: at(n), to: at(n + 1), stood: Span::from_hours(20) };
         let mut basin = SoakWatch::new(&system).basins.swap_remove(0);
         (0..=5).for_each(|stretch| basin.course(Witness::Float).note(seen(stretch)));

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::evidence::Told;
 use crate::stats::normal;
 use crate::stats::robust::median;
 use crate::stats::trend::{Censoring, Observation, mann_kendall};
@@ -9,13 +10,20 @@ use crate::stats::trend::{Censoring, Observation, mann_kendall};
 /// What is remembered at most; then the older half is thinned, so that everything since the last service
 /// stays in view.
 const MOST: usize = 64;
-/// Spread of the logarithm of a resistance told by many hours of standing water, and what few hours add.
+/// Spread of the logarithm of a resistance told by many hours of standing water under known loads, and what few hours
+/// add.
 const SURE: f64 = 0.07;
-const UNSURE: f64 = 0.35;
+const UNSURE: f64 = 0.15;
+/// Loads are known within this (logarithm): chips keep a part of each, and no splitter divides two alike.
+const LOADS: f64 = 0.07;
 /// Tails of what is seen are heavy: degrees of freedom, and the chance that a bound is simply wrong.
 const FREEDOM: f64 = 4.0;
 const WRONG_BOUND: f64 = 0.01;
-/// Weight (inverse variance) of the belief that basins have nothing in common at a time.
+/// What lies so many deviations below a bound agrees with it.
+const FAR: f64 = 4.0;
+/// What all basins have in common comes and goes with seasons: stretches over which it is looked at, and the weight
+/// (inverse variance) of the belief that they have nothing in common.
+const SEASON: f64 = 8.0;
 const APART: f64 = 10.0;
 /// A rising trend must be this unlikely without one, and amount to this factor.
 const SIGNIFICANT: f64 = 0.01;
@@ -54,16 +62,24 @@ pub(crate) struct Slowing {
 }
 
 impl Seen {
-    /// What `stood_h` hours of standing water told; none make it a bound.
-    pub(crate) fn by_float(stretch: i32, log_resistance: f64, stood_h: f64) -> Self {
-        let spread = (SURE + UNSURE / (1.0 + stood_h)) as f32;
-        Self { stretch, log_resistance: log_resistance as f32, spread, is_bound: stood_h <= 0.0 }
+    /// What a float told.
+    pub(crate) fn by_float(stretch: i32, told: &Told) -> Self {
+        let by_hours = SURE + UNSURE / (1.0 + told.stood_h);
+        let spread = by_hours.hypot(LOADS * told.per_load);
+        Self {
+            stretch,
+            log_resistance: told.log_resistance as f32,
+            spread: spread as f32,
+            is_bound: told.stood_h <= 0.0,
+        }
     }
 
     /// Log likelihood of a resistance (logarithm), up to a constant.
     pub(crate) fn log_likelihood(&self, log: f64) -> f64 {
         let miss = (self.value() - log) / self.spread();
-        if self.is_bound {
+        if self.is_bound && miss > FAR {
+            0.0
+        } else if self.is_bound {
             (WRONG_BOUND + (1.0 - WRONG_BOUND) * normal::cumulative(miss)).ln()
         } else {
             heavy_tailed(miss)
@@ -97,37 +113,31 @@ impl Course {
         self.seen.retain(|seen| seen.stretch < stretch);
     }
 
-    /// What was seen in one stretch, if it was more than a bound.
-    fn exact_in(&self, stretch: i32) -> Option<&Seen> {
-        let found = self.seen.binary_search_by_key(&stretch, |seen| seen.stretch).ok()?;
-        Some(&self.seen[found]).filter(|seen| !seen.is_bound)
-    }
-
     /// Median of what was more than a bound, from four stretches on.
     fn usual(&self) -> Option<f64> {
         let mut values: Vec<f64> = exact(&self.seen).map(Seen::value).collect();
         (values.len() >= 4).then(|| median(&mut values))
     }
 
-    /// What was seen here, less what every basin of the system shows at the same time: cold water, wet
-    /// ground and a miscounted load slow them all.
-    pub(crate) fn of_its_own<'a>(&self, siblings: impl Iterator<Item = &'a Self> + Clone) -> Vec<Seen> {
+    /// What was seen here, less what every basin of the system shows in the same weeks: cold water and wet ground slow
+    /// them all.
+    pub(crate) fn of_its_own<'a>(&self, siblings: impl Iterator<Item = &'a Self>) -> Vec<Seen> {
         let usual: Vec<(&Self, f64)> =
             siblings.filter_map(|course| Some((course, course.usual()?))).collect();
-        let own = |seen: &Seen| {
-            if seen.is_bound {
-                return *seen;
+        let common = |stretch: i32| {
+            let (mut sum, mut weight) = (0.0, APART);
+            for (course, usual) in &usual {
+                for seen in exact(&course.seen) {
+                    let apart = f64::from(seen.stretch - stretch) / SEASON;
+                    let own = (-0.5 * apart * apart).exp() * seen.spread().powi(-2);
+                    sum += own * (seen.value() - usual);
+                    weight += own;
+                }
             }
-            let now =
-                || usual.iter().filter_map(|(course, usual)| Some((course.exact_in(seen.stretch)?, usual)));
-            let mut common: Vec<f64> = now().map(|(seen, usual)| seen.value() - usual).collect();
-            if common.is_empty() {
-                return *seen;
-            }
-            let weight: f64 = now().map(|(seen, _)| seen.spread().powi(-2)).sum();
-            let shift = median(&mut common) * weight / (weight + APART);
-            Seen { log_resistance: (seen.value() - shift) as f32, ..*seen }
+            sum / weight
         };
+        let own =
+            |seen: &Seen| Seen { log_resistance: (seen.value() - common(seen.stretch)) as f32, ..*seen };
         self.seen.iter().map(own).collect()
     }
 }
@@ -191,7 +201,7 @@ mod tests {
     use super::*;
 
     fn seen(stretch: i32, hours: f64, stood_h: f64) -> Seen {
-        Seen::by_float(stretch, hours.ln(), stood_h)
+        Seen::by_float(stretch, &Told { log_resistance: hours.ln(), stood_h, per_load: 1.0 })
     }
 
     fn noise(i: i32) -> f64 {
@@ -220,8 +230,8 @@ mod tests {
     }
 
     #[test]
-    fn what_all_basins_show_at_once_is_taken_off() {
-        let winter = |i: i32| if i > 20 { 1.8 } else { 1.0 };
+    fn what_all_basins_show_in_winter_is_taken_off() {
+        let winter = |i: i32| 1.0 + 0.8 * f64::from((i - 15).clamp(0, 15)) / 15.0;
         let course = |basin: i32| {
             let mut course = Course::default();
             (0..40).for_each(|i| course.note(seen(i, 5.0 * winter(i) * noise(i + basin), 3.0)));

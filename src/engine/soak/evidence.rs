@@ -2,11 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::floor::{Floor, Pool, Pulse};
+use super::floor::Floor;
+use super::inflow::GRAIN;
+use super::pool::{Load, Pool, Stood};
 use crate::model::{EventTime, Span};
 
-/// Water may have stood from the day before.
-const WARM_UP: Span = Span::DAY;
+/// Water may have stood from days before.
+const WARM_UP: Span = Span::from_days(3);
 /// Less standing than this is none, hours: waves and the sensor's own interval.
 const NONE_H: f64 = 0.1;
 /// Standing that could not have been missed, hours.
@@ -16,6 +18,11 @@ const LEAST_H: f64 = 0.3;
 pub(super) const MOST_H: f64 = 3000.0;
 /// Halvings of the range: to about a thousandth.
 const HALVINGS: u32 = 14;
+/// How much larger and smaller loads are tried, to see how much hangs on them; how far that can change a resistance to
+/// speak of (logarithm), and halvings of that range.
+const TRIED: f64 = 0.1;
+const FAR: f64 = 2.0;
+const FEW_HALVINGS: u32 = 7;
 
 /// One day of one basin's float.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -32,6 +39,9 @@ pub(crate) struct Told {
     pub(crate) log_resistance: f64,
     /// Hours of standing water it rests on; 0 for a bound.
     pub(crate) stood_h: f64,
+    /// By how much the logarithm falls for each unit of the logarithm of the loads, if those were larger than believed.
+    /// Water that stood for days makes it about 1; a float that was barely reached, many times that.
+    pub(crate) per_load: f64,
 }
 
 /// The resistance under which `loads` (depths at times) leave water at the float for as long as it stood on
@@ -44,20 +54,33 @@ pub(crate) fn resistance(
     let stood_h: f64 = days.iter().map(|day| day.stood.hours_f64()).sum();
     let is_bound = stood_h < NONE_H;
     let wanted = if is_bound { SEEN_H } else { stood_h };
-    let stands = |log: f64| standing_h(floor, log.exp(), days, loads.clone());
-    let (mut low, mut high) = (LEAST_H.ln(), MOST_H.ln());
-    if stands(high) < wanted {
+    let under = |times: f64, range, halvings| {
+        let loads = loads.clone().map(move |(at, mm)| (at, times * mm));
+        least(range, halvings, |log| standing_h(floor, log.exp(), days, loads.clone()) >= wanted)
+    };
+    let (low, high) = (LEAST_H.ln(), MOST_H.ln());
+    let log_resistance = under(1.0, (low, high), HALVINGS)?;
+    let (lower, higher) = ((log_resistance - FAR).max(low), (log_resistance + FAR).min(high));
+    let if_less = under(1.0 - TRIED, (log_resistance, higher), FEW_HALVINGS).unwrap_or(higher);
+    let if_more = under(1.0 + TRIED, (lower, log_resistance), FEW_HALVINGS).unwrap_or(log_resistance);
+    let per_load = (if_less - if_more) / ((1.0 + TRIED) / (1.0 - TRIED)).ln();
+    Some(Told { log_resistance, stood_h: if is_bound { 0.0 } else { stood_h }, per_load })
+}
+
+/// Logarithm within a range of the least resistance that does something; none if none does.
+fn least((mut low, mut high): (f64, f64), halvings: u32, does: impl Fn(f64) -> bool) -> Option<f64> {
+    if !does(high) {
         return None;
     }
-    for _ in 0..HALVINGS {
+    for _ in 0..halvings {
         let middle = 0.5 * (low + high);
-        if stands(middle) < wanted {
-            low = middle;
-        } else {
+        if does(middle) {
             high = middle;
+        } else {
+            low = middle;
         }
     }
-    Some(Told { log_resistance: 0.5 * (low + high), stood_h: if is_bound { 0.0 } else { stood_h } })
+    Some(0.5 * (low + high))
 }
 
 /// How far back the loads must reach for days that begin at `from`.
@@ -77,18 +100,22 @@ fn standing_h(
     let hour = |at: EventTime| (at - origin).hours_f64();
     let mut pool = Pool::empty(0.0);
     let mut total = 0.0;
-    let mut count = |from_h: f64, until_h: f64| {
+    let mut count = |stood: Stood| {
         for day in days {
-            total += (until_h.min(hour(day.to)) - from_h.max(hour(day.from))).max(0.0);
+            total += (stood.until_h.min(hour(day.to)) - stood.from_h.max(hour(day.from))).max(0.0);
         }
     };
-    for (at, mm) in loads {
-        let stood = pool.receive(floor, resistance_h, Pulse { at_h: hour(at), mm });
-        count(stood.until_h - stood.hours, stood.until_h);
+    for load in loads.map(load(origin)) {
+        count(pool.drain(floor, resistance_h, load.from_h).stood);
+        count(pool.fill(floor, resistance_h, load).stood);
     }
-    let stood = pool.drain(floor, resistance_h, hour(last.to));
-    count(stood.until_h - stood.hours, stood.until_h);
+    count(pool.drain(floor, resistance_h, hour(last.to)).stood);
     total
+}
+
+/// Depths that come evenly over the grain in which they are remembered, by the hours since `origin`.
+pub(super) fn load(origin: EventTime) -> impl Fn((EventTime, f64)) -> Load {
+    move |(at, mm)| Load { from_h: (at - origin).hours_f64(), hours: GRAIN.hours_f64(), mm }
 }
 
 /// Logarithm of the resistance under which the loads of a day, and of `hold` after it, just make a flood that began that
@@ -100,19 +127,7 @@ pub(crate) fn bears(
     loads: &(impl Iterator<Item = (EventTime, f64)> + Clone),
 ) -> f64 {
     let holds = |log: f64| longest_h(floor, log.exp(), from, hold, loads.clone()) >= hold.hours_f64();
-    let (mut low, mut high) = (LEAST_H.ln(), MOST_H.ln());
-    if !holds(high) {
-        return f64::INFINITY;
-    }
-    for _ in 0..HALVINGS {
-        let middle = 0.5 * (low + high);
-        if holds(middle) {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    0.5 * (low + high)
+    least((LEAST_H.ln(), MOST_H.ln()), HALVINGS, holds).unwrap_or(f64::INFINITY)
 }
 
 /// The longest that the float stays up within a day, or until `hold` after it.
@@ -125,13 +140,13 @@ fn longest_h(
 ) -> f64 {
     let mut pool = Pool::empty(0.0);
     let mut longest = 0.0_f64;
-    for (at, mm) in loads {
-        let pulse = Pulse { at_h: (at - from).hours_f64(), mm };
-        let stood = pool.receive(floor, resistance_h, pulse);
-        longest = longest.max(stood.until_h - stood.since_h);
+    let mut count = |stood: Stood| longest = longest.max(stood.until_h - stood.since_h);
+    for load in loads.map(load(from)) {
+        count(pool.drain(floor, resistance_h, load.from_h).stood);
+        count(pool.fill(floor, resistance_h, load).stood);
     }
-    let stood = pool.drain(floor, resistance_h, (Span::DAY + hold).hours_f64());
-    longest.max(stood.until_h - stood.since_h)
+    count(pool.drain(floor, resistance_h, (Span::DAY + hold).hours_f64()).stood);
+    longest
 }
 
 #[cfg(test)]
@@ -165,7 +180,7 @@ mod tests {
 
     #[test]
     fn the_resistance_that_made_the_water_stand_is_found() {
-        for truth in [4.0, 10.0, 20.0] {
+        for truth in [8.0, 15.0, 30.0] {
             let alone = |day: &Day| {
                 standing_h(&floor(), truth, &[*day], loads().into_iter().filter(|l| l.0 < day.to))
             };
@@ -184,6 +199,21 @@ mod tests {
         assert!(told.stood_h.abs() < 1e-12 && (1.0..8.0).contains(&told.log_resistance.exp()), "{told:?}");
         let light = [(at(7.0), 1.0)];
         assert_eq!(resistance(&floor(), &days(|_| Span::ZERO), &light.into_iter()), None);
+    }
+
+    #[test]
+    fn the_less_water_stood_the_more_hangs_on_the_loads() {
+        let per_load = |stood_h: f64| {
+            let days = days(|_| Span::from_hours_f64(stood_h));
+            let told = resistance(&floor(), &days, &loads().into_iter()).expect("loads are heavy");
+            // What it says: under loads a tenth larger, the resistance found is lower by so much.
+            let more = loads().into_iter().map(|(at, mm)| (at, 1.1 * mm));
+            let under_more = resistance(&floor(), &days, &more).expect("loads are heavy").log_resistance;
+            let falls = (told.log_resistance - under_more) / 1.1_f64.ln();
+            assert!((falls / told.per_load - 1.0).abs() < 0.4, "{stood_h} {falls} {told:?}");
+            told.per_load
+        };
+        assert!(per_load(0.3) > 1.5 * per_load(12.0), "{} {}", per_load(0.3), per_load(12.0));
     }
 
     #[test]

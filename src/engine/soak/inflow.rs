@@ -8,8 +8,8 @@ use crate::model::{EventTime, Span};
 
 /// How far back the loads of a system are remembered: four weeks, so that every weekday counts alike.
 pub(crate) const REMEMBERED: Span = Span::from_days(28);
-/// Arrivals within this time are one.
-const GRAIN: Span = Span::from_mins(15);
+/// Arrivals within this time are one, that comes evenly.
+pub(super) const GRAIN: Span = Span::from_mins(15);
 /// Arrivals remembered at most; the oldest go first.
 const MOST: usize = 1200;
 

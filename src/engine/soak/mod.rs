@@ -7,8 +7,10 @@ mod evidence;
 mod floor;
 mod inflow;
 mod outlook;
+mod pool;
 mod report;
 mod seepage;
+mod silting;
 mod watch;
 
 pub(super) use floor::Floor;

@@ -1,66 +1,22 @@
 //! When a basin will first flood if nothing is done.
 //!
-//! Its floor's resistance was steady until some day and has risen since, by one of a few laws. Every such course is
-//! weighed by how well it fits what was seen; each is carried on against the loads of late. A day floods when the
-//! resistance exceeds what its load and those behind it would bear; the first such day, over all courses, is the
-//! forecast. Nothing is assumed of where a rise leads beyond that it goes on.
+//! Each course that its floor may take is carried on against the loads of late. A day floods when the resistance exceeds
+//! what its load and those behind it would bear; the first such day, over all courses, is the forecast.
 
-use super::course::Seen;
+use super::silting::Path;
 use crate::model::Span;
 use crate::stats::normal;
 
-/// Days that one stretch of evidence covers.
-pub(crate) const STRETCH_DAYS: f64 = 4.0;
-/// Grid of courses: steady levels, days of onset, steps of the level now (logarithm).
-const STEADY: i32 = 12;
-const ONSETS: i32 = 18;
-const LEVEL_STEP: f64 = 0.25;
-/// Steady levels reach this far below the level now; levels now this far around what was seen last (logarithms), or
-/// further below it where that may be wrong.
-const LOWEST: f64 = 2.6;
-const AROUND: f64 = 0.5;
-/// Large rises are rare, and so are quick ones: floors silt up over months (logarithm, and logarithm a day, that
-/// each make a course e times less likely; common practice, no published source).
-const RISE: f64 = 3.0;
-const RISE_A_DAY: f64 = 0.2;
-/// Stretches with standing water before a rise is looked for.
-const LEAST_SEEN: usize = 2;
-/// Courses less likely than this part of the likeliest are dropped.
-const DROPPED: f64 = 1e-3;
 /// Loads of days to come are like those of late within this (logarithm of the resistance they bear).
 const LOAD_SPREAD: f64 = 0.12;
 /// Logarithm of a chance that is as good as none.
 const LOST: f64 = -30.0;
-/// What is believed of a basin's share and of the loads to come errs for all courses alike, so that bounds lie farther
-/// from the date than courses alone would have it: by this factor of the logarithm of the time (by the tuning seeds, on
-/// which they then hold 79 % of 180 floods instead of 73 %).
-const ALIKE: f64 = 1.1;
+/// Courses by all laws lie farther apart than floors do, so that bounds lie nearer to the date than courses alone would
+/// have it: by this power of their ratio to it (by the tuning seeds, on which they then hold 80 % of 180 floods instead
+/// of 88 %).
+const APART: f64 = 0.83;
 /// How far ahead to look, days.
 const HORIZON: f64 = 3650.0;
-
-/// One possible course of the logarithm of the resistance.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Path {
-    weight: f64,
-    steady: f64,
-    onset: f64,
-    level: f64,
-    law: Law,
-    /// The day at which `level` holds.
-    now: f64,
-}
-
-/// How a resistance rises. Little that is seen by half a floor's life tells one law from another, so that all are carried
-/// on: they make the interval as wide as it is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Law {
-    /// Evenly: each litre leaves as much behind. The resistances of `steady` and `level` themselves.
-    Evenly(f64, f64),
-    /// With the square of the time: slime grows faster the longer it is under water.
-    Faster(f64, f64),
-    /// By an even factor.
-    ByFactor,
-}
 
 /// A date with 80 % bounds, in days from now.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,91 +24,6 @@ pub(crate) struct Outlook {
     pub(crate) due: f64,
     pub(crate) earliest: f64,
     pub(crate) latest: f64,
-}
-
-impl Path {
-    /// Logarithm of the resistance on a day.
-    fn at(&self, day: f64) -> f64 {
-        let risen = ((day - self.onset) / (self.now - self.onset)).max(0.0);
-        if risen <= 0.0 {
-            return self.steady;
-        }
-        match self.law {
-            Law::Evenly(steady, level) => (steady + (level - steady) * risen).ln(),
-            Law::Faster(steady, level) => (steady + (level - steady) * risen * risen).ln(),
-            Law::ByFactor => self.steady + (self.level - self.steady) * risen,
-        }
-    }
-
-    fn log_prior(&self) -> f64 {
-        let rise = self.level - self.steady;
-        -rise / RISE - rise / (self.now - self.onset) / RISE_A_DAY
-    }
-
-    /// Log weight up to what all courses have in common; none as soon as it is below `least`, since every further
-    /// stretch can only lower it.
-    fn log_weight(&self, seen: &[(f64, Seen)], least: f64) -> Option<f64> {
-        let mut sum = self.log_prior();
-        for &(day, seen) in seen.iter().rev() {
-            sum += seen.log_likelihood(self.at(day));
-            if sum < least {
-                return None;
-            }
-        }
-        Some(sum)
-    }
-}
-
-/// The courses that fit what was seen until `now` (days since 1970), with their weights; none while hardly anything was
-/// seen. What was seen last may be wrong by `miss` (logarithm), so that a floor may be that much better.
-pub(crate) fn paths(seen: &[Seen], miss: f64, now: f64) -> Vec<Path> {
-    let Some(last) = last_level(seen) else { return Vec::new() };
-    let middle = |seen: &Seen| (f64::from(seen.stretch) + 0.5) * STRETCH_DAYS;
-    let seen: Vec<(f64, Seen)> = seen.iter().map(|one| (middle(one), *one)).collect();
-    let first = seen.first().map_or(now, |(day, _)| *day).min(now - 2.0 * STRETCH_DAYS);
-    let step = |i: i32, of: i32| f64::from(i) / f64::from(of - 1);
-    let (mut paths, mut best) = (Vec::new(), f64::NEG_INFINITY);
-    let levels = 1 + ((AROUND + miss.max(AROUND)) / LEVEL_STEP).round() as i32;
-    for level in (0..levels).map(|i| last + AROUND - LEVEL_STEP * f64::from(i)) {
-        for steady in (0..STEADY).map(|i| level - LOWEST * step(i, STEADY)) {
-            for onset in (0..ONSETS).map(|i| first + (now - STRETCH_DAYS - first) * step(i, ONSETS)) {
-                let (from, to) = (steady.exp(), level.exp());
-                for law in [Law::Evenly(from, to), Law::Faster(from, to), Law::ByFactor] {
-                    let path = Path { weight: 0.0, steady, onset, level, law, now };
-                    if let Some(weight) = path.log_weight(&seen, best + DROPPED.ln()) {
-                        best = best.max(weight);
-                        paths.push(Path { weight, ..path });
-                    }
-                }
-            }
-        }
-    }
-    for path in &mut paths {
-        path.weight = (path.weight - best).exp();
-    }
-    paths.retain(|path| path.weight > DROPPED);
-    let total: f64 = paths.iter().map(|path| path.weight).sum();
-    for path in &mut paths {
-        path.weight /= total;
-    }
-    paths
-}
-
-/// Mean of the last resistances seen, the sure ones counting for more.
-fn last_level(seen: &[Seen]) -> Option<f64> {
-    let last = seen.iter().rev().filter(|seen| !seen.is_bound).take(4);
-    let (sum, weight) = last.fold((0.0, 0.0), |(sum, weight), seen| {
-        let own = seen.spread().powi(-2);
-        (sum + own * seen.value(), weight + own)
-    });
-    let seen = seen.iter().filter(|seen| !seen.is_bound).count();
-    (seen >= LEAST_SEEN).then(|| sum / weight)
-}
-
-/// The most likely day of onset of a rise, days since 1970.
-pub(crate) fn onset(paths: &[Path]) -> Option<f64> {
-    let best = paths.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-    Some(best.onset)
 }
 
 /// When the first flood is due: `bears` holds, for each day of late, the logarithm of the resistance that its load and
@@ -187,8 +58,8 @@ pub(crate) fn first_flood(
     }
     let [earliest, due, latest] = outlook;
     let due = due?;
-    let farther = |date: f64| due * (date / due).powf(ALIKE);
-    Some(Outlook { due, earliest: farther(earliest?), latest: farther(latest.unwrap_or(HORIZON)) })
+    let nearer = |date: f64| due * (date / due).powf(APART);
+    Some(Outlook { due, earliest: nearer(earliest?), latest: nearer(latest.unwrap_or(HORIZON)) })
 }
 
 /// Which part of the days does not flood at a resistance (logarithm), tabulated since it is asked for often.
@@ -224,11 +95,14 @@ impl Loads {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::soak::course::Seen;
+    use crate::engine::soak::evidence::Told;
+    use crate::engine::soak::silting::{onset, paths};
 
     const HOLD: Span = Span::from_hours(6);
 
     fn seen(stretch: i32, hours: f64) -> Seen {
-        Seen::by_float(stretch, hours.ln(), 4.0)
+        Seen::by_float(stretch, &Told { log_resistance: hours.ln(), stood_h: 4.0, per_load: 1.0 })
     }
 
     /// Loads of which the heaviest in ten bears 20 hours, the rest more.

@@ -7,7 +7,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::course::{Seen, heavy_tailed};
-use super::floor::{Floor, Passed, Pool, Pulse};
+use super::evidence::load;
+use super::floor::Floor;
+use super::pool::{Passed, Pool};
 use crate::engine::signal::Wetting;
 use crate::model::{EventTime, Span};
 
@@ -149,16 +151,19 @@ fn passes_h(
     let hour = |at: EventTime| (at - from).hours_f64();
     let mut pool = Pool::empty(hour(from - WARM_UP));
     let mut passed = Passed::default();
-    let end = std::iter::once((to, 0.0));
-    for (at, mm) in loads.chain(end) {
-        let at_h = hour(at);
-        if at_h > 0.0 {
-            // What passes before `from` does not count.
-            pool.drain(floor, resistance_h, 0.0);
-            passed += pool.will_pass(floor, resistance_h, at_h);
+    for load in loads.map(load(from)) {
+        if load.from_h < 0.0 {
+            pool.drain(floor, resistance_h, load.from_h);
+            pool.fill(floor, resistance_h, load);
+            continue;
         }
-        pool.receive(floor, resistance_h, Pulse { at_h, mm });
+        // What passes before `from` does not count.
+        pool.drain(floor, resistance_h, 0.0);
+        passed += pool.drain(floor, resistance_h, load.from_h).passed;
+        passed += pool.fill(floor, resistance_h, load).passed;
     }
+    pool.drain(floor, resistance_h, 0.0);
+    passed += pool.drain(floor, resistance_h, hour(to)).passed;
     passed.mean_h(LEAST_MM)
 }
 
@@ -191,6 +196,7 @@ fn seen(stretch: i32, logs: &[f64; STEPS]) -> Option<Seen> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::soak::evidence::Told;
     use crate::engine::stories::yard;
     use crate::model::BasinIx;
     use crate::stats::interval::Estimate;
@@ -265,7 +271,13 @@ mod tests {
             (40..43).for_each(|i| seepage.note(&wetting(i, 20.0)));
             seepage.close(&floor(), (CLEAN_H, bound), 7, loads).expect("three wettings").value().exp()
         };
-        let (alone, bound) = (with(None), with(Some(Seen::by_float(7, 9.0_f64.ln(), 0.0))));
+        let (alone, bound) = (
+            with(None),
+            with(Some(Seen::by_float(
+                7,
+                &Told { log_resistance: 9.0_f64.ln(), stood_h: 0.0, per_load: 1.0 },
+            ))),
+        );
         assert!(bound < 0.8 * alone && bound < 15.0, "{bound} {alone}");
     }
 }
