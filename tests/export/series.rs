@@ -83,7 +83,8 @@ impl SeriesServer {
     }
 }
 
-#[tokio::test]
+// The exporter goes on while this waits for what it writes last.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_the_ledger_holds_is_read_back_exactly() {
     let server = SeriesServer::start();
     let keeper = Keeper::new(system("east", &["quince", "fig"]));
