@@ -104,6 +104,16 @@ impl Units {
         format!("{number}{NBSP}{}", self.volume_unit())
     }
 
+    /// A volume, to two figures if nobody counted it: `1 200 L`, `320 gal`.
+    pub fn volume_told(self, litres: f64, is_estimate: bool) -> String {
+        if !is_estimate || litres <= 0.0 {
+            return self.volume(litres);
+        }
+        let volume = self.volume_in(litres);
+        let step = 10f64.powf(volume.log10().floor() - 1.0);
+        self.volume(self.litres_of((volume / step).round() * step))
+    }
+
     /// A depth in a basin: `120 mm`, `4.7 in`.
     pub fn depth(self, mm: f64) -> String {
         match self {
@@ -213,6 +223,18 @@ fn grouped(number: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_nobody_counted_is_told_to_two_figures() {
+        let told = |litres| Units::Metric.volume_told(litres, true);
+        assert_eq!(
+            [1_197.0, 996.0, 47.3, 4.26].map(told),
+            ["1\u{a0}200\u{a0}L", "1\u{a0}000\u{a0}L", "47\u{a0}L", "4.3\u{a0}L"]
+        );
+        assert_eq!(Units::Us.volume_told(1_197.0, true), "320\u{a0}gal");
+        assert_eq!(Units::Metric.volume_told(1_197.0, false), "1\u{a0}197\u{a0}L");
+        assert_eq!(told(0.0), "0.0\u{a0}L");
+    }
 
     #[test]
     fn sentences_are_retold_in_the_units_of_the_reader() {

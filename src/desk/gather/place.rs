@@ -232,7 +232,10 @@ fn ahead(
     vec![
         (
             RECEIVED_SINCE,
-            litres.map_or_else(|| "not known: no meter told".to_owned(), |litres| units.volume(litres)),
+            litres.map_or_else(
+                || "not known: no meter told".to_owned(),
+                |litres| volume_words(system, litres, units),
+            ),
         ),
         ("Mulch that is left", format!("renewed {when}; the next estimate comes {next}")),
     ]
@@ -240,10 +243,10 @@ fn ahead(
 
 /// What a basin took in by the engine's reckoning, which is an estimate where nobody measured.
 fn received_since(system: &System, litres: f64, units: Units) -> String {
-    let told = units.volume(litres);
     if system.find_sensor(Place::System, Quantity::Meter).is_some() {
-        return told;
+        return units.volume(litres);
     }
+    let told = units.volume_told(litres, true);
     format!("about {told}, {}", units.retold(&unmeasured(system)))
 }
 

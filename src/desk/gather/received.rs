@@ -85,8 +85,9 @@ fn time(
 
 /// Litres in words, `about` so many where no meter counts and they are reckoned.
 pub(in crate::desk) fn volume_words(system: &System, litres: f64, units: Units) -> String {
-    let about = if system.source.litres_per_count.is_none() { "about " } else { "" };
-    format!("{about}{}", units.volume(litres))
+    let is_estimate = system.source.litres_per_count.is_none();
+    let about = if is_estimate { "about " } else { "" };
+    format!("{about}{}", units.volume_told(litres, is_estimate))
 }
 
 /// Litres as measured, and the part of the water: by litres where they are known, else each dose alike. Both are of

@@ -50,8 +50,8 @@ fn cell(time: &ReceivedTime, received: &Received, units: Units) -> Markup {
     let is_whole = received.doses + time.unmeasured >= time.doses && received.doses > 0;
     html! {
         @match (received.litres, received.share) {
-            (Some(litres), Some(share)) => { b { (units.volume(litres)) } ", " (words::percent(share)) }
-            (Some(litres), None) => b { (units.volume(litres)) },
+            (Some(litres), Some(share)) => { b { (units.volume_told(litres, time.estimated)) } ", " (words::percent(share)) }
+            (Some(litres), None) => b { (units.volume_told(litres, time.estimated)) },
             (None, Some(share)) => b { (words::percent(share)) },
             (None, None) => "not known",
         }

@@ -32,9 +32,9 @@ pub(super) fn table(table: &TimeTable, units: Units) -> Markup {
                     @for row in table.rows.iter().rev() {
                         tr {
                             th scope="row" { (row.words) }
-                            @for cell in &row.basins { (cells(cell, units)) }
+                            @for cell in &row.basins { (cells(cell, table.estimated, units)) }
                             td class="number" { @if row.doses > 0 { (row.doses) } }
-                            td class="number" { @if let Some(litres) = row.litres { (units.volume(litres)) } }
+                            td class="number" { @if let Some(litres) = row.litres { (units.volume_told(litres, table.estimated)) } }
                             @if table.has_rain {
                                 td class="number" { @if let Some(mm) = row.rain_mm.filter(|mm| *mm > 0.0) { (units.rain(mm)) } }
                             }
@@ -46,7 +46,7 @@ pub(super) fn table(table: &TimeTable, units: Units) -> Markup {
     }
 }
 
-fn cells(cell: &BasinCell, units: Units) -> Markup {
+fn cells(cell: &BasinCell, estimated: bool, units: Units) -> Markup {
     html! {
         td class="number" {
             @if let Some((low, _, high)) = cell.moisture {
@@ -54,7 +54,7 @@ fn cells(cell: &BasinCell, units: Units) -> Markup {
                 @if low == high { (low) } @else { (low.trim_end_matches(['\u{a0}', '%'])) "–" (high) }
             }
         }
-        td class="number" { @if let Some(litres) = cell.received_l { (units.volume(litres)) } }
+        td class="number" { @if let Some(litres) = cell.received_l { (units.volume_told(litres, estimated)) } }
         td class="number" { @if cell.standing > Span::ZERO { (words::span(cell.standing)) } }
     }
 }

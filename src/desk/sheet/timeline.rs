@@ -129,6 +129,8 @@ pub struct TimeTable {
     pub basins: Vec<(Id, String)>,
     /// There is a rain gauge.
     pub has_rain: bool,
+    /// No meter counts litres.
+    pub estimated: bool,
     /// One for each step of time, oldest first.
     pub rows: Vec<TimeRow>,
 }

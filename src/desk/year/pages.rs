@@ -113,7 +113,7 @@ fn water(year: &Account, units: Units) -> Markup {
         h3 { "Water" }
         p {
             (words::grouped(water.doses as u64)) " doses"
-            @if water.metered_doses > 0 { ", " @if water.estimated { "about " } (units.volume(water.litres)) " in the " (words::grouped(water.metered_doses as u64)) " whose volume is known" }
+            @if water.metered_doses > 0 { ", " @if water.estimated { "about " } (units.volume_told(water.litres, water.estimated)) " in the " (words::grouped(water.metered_doses as u64)) " whose volume is known" }
             "."
         }
         div class="scroll" tabindex="0" role="region" aria-label={ "Water of " (year.name) } {
@@ -123,7 +123,7 @@ fn water(year: &Account, units: Units) -> Markup {
                     @for basin in &year.basins {
                         tr {
                             th scope="row" { (words::capitalised(&basin.label)) @if year.shares_label(&basin.label) { " " span class="id" { (basin.id) } } }
-                            td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume(litres))) }
+                            td class="number" { (basin.litres.map_or_else(|| "not known".to_owned(), |litres| units.volume_told(litres, water.estimated))) }
                             td class="number" { (basin.share.map_or_else(|| "not known".to_owned(), words::percent)) }
                             td class="number" { (words::share(basin.design_share)) }
                             td class="number" { (basin.doses) " of " (water.doses) }

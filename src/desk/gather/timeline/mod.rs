@@ -88,7 +88,12 @@ pub fn timeline_table(system: &System, record: &TimelineRecord, stretch: &Stretc
 
 fn table(system: &System, record: &TimelineRecord, rows: Vec<TimeRow>) -> TimeTable {
     let name = |ix: &BasinIx| (system.basin(*ix).id.clone(), system.basin(*ix).label().to_owned());
-    TimeTable { basins: record.basins.iter().map(name).collect(), has_rain: record.rain.is_some(), rows }
+    TimeTable {
+        basins: record.basins.iter().map(name).collect(),
+        has_rain: record.rain.is_some(),
+        estimated: system.source.litres_per_count.is_none(),
+        rows,
+    }
 }
 
 fn worded(system: &System, now: EventTime, mut rows: Vec<TimeRow>) -> Vec<TimeRow> {
