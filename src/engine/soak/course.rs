@@ -27,10 +27,10 @@ const SEASON: f64 = 8.0;
 const APART: f64 = 10.0;
 /// A rising trend must be this unlikely without one, and amount to this factor.
 const SIGNIFICANT: f64 = 0.01;
-const TREND_FACTOR: f64 = 1.3;
+const TREND_FACTOR: f64 = 1.2;
 /// Without a significant trend the last resistances must exceed all that was seen before by this factor, and
 /// by this many of their deviations.
-const JUMP_FACTOR: f64 = 1.6;
+const JUMP_FACTOR: f64 = 1.5;
 const JUMP_EACH: f64 = 1.5;
 const JUMP_DEVIATIONS: f64 = 3.0;
 

@@ -21,7 +21,7 @@ const RAIN_SPOILS_MM: f64 = 1.0;
 /// Days of loads that a forecast looks at.
 const LOAD_DAYS: i64 = 28;
 /// A slow floor is its old self again below this factor.
-const RECOVERED: f64 = 1.2;
+const RECOVERED: f64 = 1.1;
 /// What is concluded of a slow floor is looked at anew after so many stretches.
 const REVIEW: i32 = 2;
 /// Probes do not tell a dose more different than this from the usual one.
