@@ -28,7 +28,7 @@ FLOORS = {
     "mulch-clogging-floats": (6.5, lambda t: 80 * np.expm1(3 * t / 200) / np.expm1(3), 162),
 }
 ERRORS = (0.05, 0.10, 0.15)
-DRAWS = 16
+DRAWS = 64
 # The engine's prior: logarithms that each make a course e times less likely, and the weights of the laws.
 RISE, RISE_A_DAY, LAWS = 3.0, 0.2, (-0.5, 0.0, -0.5)
 HORIZON_DAYS = 3650
