@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::floor::Floor;
 use super::inflow::GRAIN;
-use super::pool::{Load, Pool, Stood};
+use super::pool::{HoursUp, Load, Pool};
 use crate::model::{EventTime, Span};
 
 /// Water may have stood from days before.
@@ -100,9 +100,9 @@ fn standing_h(
     let hour = |at: EventTime| (at - origin).hours_f64();
     let mut pool = Pool::empty(0.0);
     let mut total = 0.0;
-    let mut count = |stood: Stood| {
+    let mut count = |stood: HoursUp| {
         for day in days {
-            total += (stood.until_h.min(hour(day.to)) - stood.from_h.max(hour(day.from))).max(0.0);
+            total += (stood.until.min(hour(day.to)) - stood.from.max(hour(day.from))).max(0.0);
         }
     };
     for load in loads.map(load(origin)) {
@@ -140,7 +140,7 @@ fn longest_h(
 ) -> f64 {
     let mut pool = Pool::empty(0.0);
     let mut longest = 0.0_f64;
-    let mut count = |stood: Stood| longest = longest.max(stood.until_h - stood.since_h);
+    let mut count = |stood: HoursUp| longest = longest.max(stood.until - stood.since);
     for load in loads.map(load(from)) {
         count(pool.drain(floor, resistance_h, load.from_h).stood);
         count(pool.fill(floor, resistance_h, load).stood);

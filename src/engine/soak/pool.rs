@@ -24,19 +24,19 @@ pub(crate) struct Pool {
 /// What a pool did over a stretch of time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Went {
-    pub(crate) stood: Stood,
+    pub(crate) stood: HoursUp,
     pub(crate) passed: Passed,
 }
 
-/// How long a float stayed up over a stretch of time.
+/// When a float was up over a stretch of time, in hours from the pool's origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Stood {
+pub(crate) struct HoursUp {
     /// When it had risen, maybe before the stretch.
-    pub(crate) since_h: f64,
+    pub(crate) since: f64,
     /// From when it was up within the stretch.
-    pub(crate) from_h: f64,
-    /// When it fell, or the end of the stretch; equal to `from_h` if it was never up.
-    pub(crate) until_h: f64,
+    pub(crate) from: f64,
+    /// When it fell, or the end of the stretch; equal to `from` if it was never up.
+    pub(crate) until: f64,
 }
 
 /// Water that went through the floor over a stretch of time.
@@ -84,18 +84,17 @@ impl Pool {
         };
         self.free_mm = self.free_mm.min(floor.full_mm);
         let crosses_h = || from_h + reaches_h(floor.float_mm + floor.suction_mm).clamp(0.0, hours);
-        let since_h = self.above_since_h;
         let is_up = self.free_mm > floor.float_mm;
-        let stood = match (since_h, is_up) {
-            (Some(since_h), true) => Stood { since_h, from_h, until_h: self.now_h },
-            (Some(since_h), false) => Stood { since_h, from_h, until_h: crosses_h() },
+        let stood = match (self.above_since_h, is_up) {
+            (Some(since), true) => HoursUp { since, from: from_h, until: self.now_h },
+            (Some(since), false) => HoursUp { since, from: from_h, until: crosses_h() },
             (None, true) => {
-                let rose_h = crosses_h();
-                Stood { since_h: rose_h, from_h: rose_h, until_h: self.now_h }
+                let rose = crosses_h();
+                HoursUp { since: rose, from: rose, until: self.now_h }
             }
-            (None, false) => Stood { since_h: from_h, from_h, until_h: from_h },
+            (None, false) => HoursUp { since: from_h, from: from_h, until: from_h },
         };
-        self.above_since_h = is_up.then_some(stood.since_h);
+        self.above_since_h = is_up.then_some(stood.since);
         Went { stood, passed }
     }
 
@@ -112,11 +111,11 @@ impl Pool {
     }
 }
 
-impl Stood {
+impl HoursUp {
     /// How long it stayed up within the stretch, hours.
     #[cfg(test)]
     fn hours(self) -> f64 {
-        self.until_h - self.from_h
+        self.until - self.from
     }
 }
 
@@ -197,13 +196,10 @@ mod tests {
         pool.fill(&floor, 20.0, load(1.0, 0.25, 30.0));
         let fell = pool.drain(&floor, 20.0, 48.0).stood;
         assert!(
-            (0.05..0.2).contains(&rose.since_h) && (kept.hours() - 0.75).abs() < 1e-12,
+            (0.05..0.2).contains(&rose.since) && (kept.hours() - 0.75).abs() < 1e-12,
             "{rose:?} {kept:?}"
         );
-        assert!(
-            (fell.since_h - rose.since_h).abs() < 1e-12 && (3.0..12.0).contains(&fell.until_h),
-            "{fell:?}"
-        );
+        assert!((fell.since - rose.since).abs() < 1e-12 && (3.0..12.0).contains(&fell.until), "{fell:?}");
         assert!(pool.above_since_h.is_none() && pool.free_mm.abs() < 1e-12);
     }
 
