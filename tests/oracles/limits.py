@@ -106,7 +106,10 @@ def large_doses(seed, simulators):
         begun, ended = moment(dose["start"]), moment(dose["end"])
         doses.append((begun, dose["litres"], any(begun <= rise <= ended + late for rise in rises)))
     before = [(litres, rose) for begun, litres, rose in doses if begun < closed]
-    fits = lambda from_litres: sum((litres >= from_litres) == rose for litres, rose in before)
+
+    def fits(from_litres):
+        return sum((litres >= from_litres) == rose for litres, rose in before)
+
     large = max(sorted(litres for litres, _ in before), key=fits)
     after = [litres for begun, litres, _ in doses if begun >= closed]
     part = sum(rose for _, rose in before) / len(before)
