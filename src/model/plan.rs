@@ -40,6 +40,13 @@ pub struct Source {
     pub meter_after_diverter: bool,
 }
 
+impl Source {
+    /// Whether a meter counts the water that comes.
+    pub fn is_metered(&self) -> bool {
+        self.litres_per_count.is_some()
+    }
+}
+
 /// A fitting that divides one line into two.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Splitter {

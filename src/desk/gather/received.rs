@@ -78,14 +78,14 @@ fn time(
         to,
         doses: within.len(),
         unmeasured: within.iter().filter(|dose| dose.litres.is_none()).count(),
-        estimated: system.source.litres_per_count.is_none(),
+        estimated: !system.source.is_metered(),
         basins: system.basin_ixs().map(told).collect(),
     }
 }
 
 /// Litres in words, `about` so many where no meter counts and they are reckoned.
 pub(in crate::desk) fn volume_words(system: &System, litres: f64, units: Units) -> String {
-    let is_estimate = system.source.litres_per_count.is_none();
+    let is_estimate = !system.source.is_metered();
     let about = if is_estimate { "about " } else { "" };
     format!("{about}{}", units.volume_told(litres, is_estimate))
 }

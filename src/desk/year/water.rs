@@ -9,7 +9,7 @@ use crate::model::{EventTime, Subject, System};
 
 /// What went through the system, and what of it came to each basin.
 pub(super) fn of(system: &System, rows: &Rows) -> (Water, Vec<BasinYear>) {
-    let estimated = system.source.litres_per_count.is_none();
+    let estimated = !system.source.is_metered();
     let mut water = Water { doses: rows.doses.len(), estimated, ..Water::default() };
     for litres in rows.doses.iter().filter_map(|dose| dose.litres) {
         water.metered_doses += 1;

@@ -86,7 +86,7 @@ fn soaks_slowly(system: &System, cause: Cause, since: EventTime, board: &Board) 
 /// rises less than the dose would make it. Without a meter, and by floats, more water from a neighbour whose outlet is
 /// blocked looks the same.
 fn lingering_is_known(system: &System) -> bool {
-    !system.has_floats_alone() && system.source.litres_per_count.is_some()
+    !system.has_floats_alone() && system.source.is_metered()
 }
 
 /// The parts of the engine that a dose needs to see.
@@ -269,7 +269,7 @@ impl DoseWatch {
 
     /// Whether a meter is there that was read.
     fn has_meter(&self, system: &System) -> bool {
-        system.source.litres_per_count.is_some() && self.meter.is_some()
+        system.source.is_metered() && self.meter.is_some()
     }
 
     /// What an episode brought to each basin, as far as it shows.
@@ -307,7 +307,7 @@ impl DoseWatch {
         measured: &Measured,
         is_dose: bool,
     ) -> Option<f64> {
-        if system.source.litres_per_count.is_some() || system.has_floats_alone() || !is_dose {
+        if system.source.is_metered() || system.has_floats_alone() || !is_dose {
             return None;
         }
         let log_size = self.habits.unfolded(measured.level + measured.common);

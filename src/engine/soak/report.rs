@@ -51,7 +51,7 @@ impl Report<'_> {
 
     fn probability(&self) -> f64 {
         let probe = self.system.find_sensor(Place::Basin(self.basin), Quantity::Moisture);
-        let is_metered = self.system.source.litres_per_count.is_some();
+        let is_metered = self.system.source.is_metered();
         if is_metered && probe.is_some() { MEASURED } else { GUESSED }
     }
 
@@ -59,7 +59,7 @@ impl Report<'_> {
     pub(super) fn needs_visit(&self) -> bool {
         let is_soon = |outlook: Outlook| outlook.due <= SOON_DAYS || outlook.earliest <= PERHAPS_SOON_DAYS;
         // Without a meter the loads are a guess, and with them how slow the floor is: no reason to send anybody.
-        let is_metered = self.system.source.litres_per_count.is_some();
+        let is_metered = self.system.source.is_metered();
         let is_own = self.system.basins.len() > 1 || self.levels.now - self.levels.before >= ALONE_FROM.ln();
         is_metered && is_own && self.soak_h(self.levels.now) >= MATTERS_H && self.outlook.is_some_and(is_soon)
     }
@@ -87,7 +87,7 @@ pub(super) fn conclusion(report: &Report<'_>, warns: bool, now: EventTime) -> Co
     if report.by == Witness::Probe {
         evidence.push(Evidence { at: None, says: words::told_by_probe(&label) });
     }
-    if system.source.litres_per_count.is_none() {
+    if !system.source.is_metered() {
         evidence.push(Evidence { at: None, says: words::loads_are_guessed() });
     }
     Conclusion {

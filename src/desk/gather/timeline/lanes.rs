@@ -143,8 +143,7 @@ fn single_doses(
     };
     BarLane {
         name: "Doses".to_owned(),
-        highest: (highest > 0.0)
-            .then(|| units.volume_told(highest, system.source.litres_per_count.is_none())),
+        highest: (highest > 0.0).then(|| units.volume_told(highest, !system.source.is_metered())),
         bars: doses.iter().filter(|dose| dose.at >= stretch.from && dose.at < stretch.to).map(bar).collect(),
     }
 }

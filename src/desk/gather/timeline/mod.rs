@@ -91,7 +91,7 @@ fn table(system: &System, record: &TimelineRecord, rows: Vec<TimeRow>) -> TimeTa
     TimeTable {
         basins: record.basins.iter().map(name).collect(),
         has_rain: record.rain.is_some(),
-        estimated: system.source.litres_per_count.is_none(),
+        estimated: !system.source.is_metered(),
         rows,
     }
 }
