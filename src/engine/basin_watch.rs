@@ -124,7 +124,8 @@ impl BasinWatch {
             dues[0] = due.map(|due| (due, StandingDue::Flood));
             dues[1] = stood(view.layout.overflow, OVERFLOW_HOLD).map(|due| (due, StandingDue::Overflow));
         }
-        if pond.is_none() {
+        // A flood says more of the same water.
+        if pond.is_none() && flood.is_none() {
             let limit = limits.ponding(self.habit.learnt());
             // Rain fills every basin and wets the soil: what stands after it is a pond only if it stands for long.
             let after_rain =

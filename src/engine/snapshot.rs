@@ -9,7 +9,7 @@ use super::{Effect, Engine};
 use crate::model::{EventTime, System};
 
 /// Format of the snapshot; raised with every change to what an engine remembers, or to what that means.
-const VERSION: u16 = 16;
+const VERSION: u16 = 17;
 
 /// Why a snapshot cannot be used.
 #[derive(Debug, thiserror::Error)]

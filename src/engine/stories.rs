@@ -198,12 +198,27 @@ fn a_basin_that_usually_soaks_fast_ponds_sooner_than_its_soil_allows() {
     let mut story = Story::begin();
     for dose in 0..10 {
         story.wet(dose * 480, "quince/float");
-        story.dry(dose * 480 + 20, "quince/float");
+        story.dry(dose * 480 + 15, "quince/float");
     }
     story.wet(5000, "quince/float");
     story.wait(5100);
     let ponds: Vec<_> = story.told().into_iter().filter(|line| line.contains("ponding")).collect();
     assert_eq!(ponds, ["5060 raised ponding basin:quince"]);
+}
+
+#[test]
+fn where_water_usually_stands_for_hours_a_flood_is_told_and_no_pond_of_the_same_water() {
+    let mut story = Story::begin();
+    for dose in 0..10 {
+        story.wet(dose * 480, "quince/float");
+        story.dry(dose * 480 + 180, "quince/float");
+    }
+    let before = story.told().len();
+    story.wet(5000, "quince/float");
+    story.wait(5900);
+    let told = story.told().split_off(before);
+    let standing: Vec<_> = told.iter().filter(|line| line.contains("raised")).collect();
+    assert_eq!(standing, ["5360 raised flooding basin:quince"]);
 }
 
 #[test]

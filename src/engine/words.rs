@@ -79,7 +79,7 @@ pub(crate) fn float_belied(system: &System, float: SensorIx, since: EventTime, d
 
 pub(crate) fn ponding_learnt(system: &System, basin: &str, since: EventTime, learnt: Span) -> String {
     format!(
-        "Water has stood at the float in {basin} since {}; it usually soaks away in {}.",
+        "Water has stood at the float in {basin} since {}; nine times in ten it is gone in {}.",
         clock(system, since),
         roughly(learnt)
     )
