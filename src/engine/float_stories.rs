@@ -40,6 +40,27 @@ fn an_outlet_that_lets_nothing_through_is_told_and_over_when_its_float_rises_aga
     );
 }
 
+#[test]
+fn a_renewed_floor_that_takes_its_water_at_once_hides_no_blocked_outlet() {
+    let splitters = [("s1", ["s2", "s3"]), ("s2", ["quince", "fig"]), ("s3", ["plum", "olive"])];
+    let system = floats_of(&["quince", "fig", "plum", "olive"], &splitters);
+    let mut story = Story { engine: Engine::new(Arc::clone(&system)), effects: Vec::new() };
+    (0..60).for_each(|n| dose(&mut story, n, &["quince", "fig", "plum", "olive"]));
+    let at = EventTime::from_secs((59 * APART + 120) * 60);
+    let service = Service {
+        at,
+        subject: Subject::Basin(Id::new("plum").expect("an id")),
+        work: vec![Work::MulchRenewed],
+        mulch_found_mm: None,
+        mulch_left_mm: None,
+    };
+    story.engine.apply(at, &Input::Command(Box::new(Command::Serviced(service))), &mut story.effects);
+    let before = story.told().len();
+    (60..90).for_each(|n| dose(&mut story, n, &["quince", "fig", "olive"]));
+    let told = story.told().split_off(before);
+    assert!(!told.iter().any(|told| told.contains("blocked") || told.contains("stuck")), "{told:?}");
+}
+
 /// Doses that a meter counts, of 30 to 250 L without rhythm.
 struct Metered {
     story: Story,

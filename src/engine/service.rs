@@ -46,6 +46,7 @@ impl Engine {
             }
             (Work::MulchRenewed | Work::BasinLoosened, Spot::Basin(basin)) => {
                 self.state.basins[basin.0 as usize].relearn();
+                self.state.doses.floor_renewed(basin);
                 board.clear(at, FindingKind::SlowSoak, spot, out);
             }
             (Work::SensorReplaced(quantity), Spot::Basin(basin)) => {

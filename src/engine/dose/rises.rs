@@ -30,6 +30,9 @@ const KINDS: usize = 4;
 /// Episodes that a habit rests on before it counts, and at most.
 const LEAST: f32 = 4.0;
 const MOST: f32 = 60.0;
+/// Episodes by which a habit is known so well that nothing is learnt while something is suspected; what fewer taught, as
+/// many others unteach.
+const WELL_KNOWN: f32 = 20.0;
 /// A habit is drawn towards never by so many episodes.
 const DRAWN: f32 = 1.0;
 /// The float below a blocked outlet rises in this part of such episodes, by rain or from a neighbour.
@@ -167,7 +170,7 @@ impl Rises {
         let usual = (if kind == 0 { usual / OFTENER } else { usual }).clamp(RISES_ANYWAY, 1.0 - RISES_ANYWAY);
         let ratio =
             if own { (RISES_ANYWAY / usual).ln() } else { ((1.0 - RISES_ANYWAY) / (1.0 - usual)).ln() };
-        if !basin.tests.is_suspicious() {
+        if habit.of < WELL_KNOWN || !basin.tests.is_suspicious() {
             habit.learn(own);
         }
         either(ratio, usual)
@@ -195,6 +198,11 @@ impl Rises {
         let silts = (1.0 - missing.jammed) * logistic(logit(SILTS) - tests.own());
         let silts = only.filter(|_| tests.rests_on_neighbours()).map(|neighbour| (neighbour, silts));
         Missing { silts, ..missing }
+    }
+
+    /// A basin's floor is another, and what raises its float has to be learnt.
+    pub(super) fn forget(&mut self, basin: BasinIx) {
+        self.basins[basin.0 as usize] = Rising::default();
     }
 
     /// What is believed has changed: what was gathered against it counts no longer.

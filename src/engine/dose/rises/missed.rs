@@ -11,6 +11,9 @@ const SUSPICION: f64 = 4.0;
 const LIMIT: f64 = 9.0;
 /// The same for a float that no neighbour speaks of: seasons move what raises it.
 const JAMMED_LIMIT: f64 = 12.0;
+/// So many doses must it have missed: one whose habit has moved, nobody knows how far, rises in none of n with a
+/// probability of 1/(n + 1) (Laplace's rule of succession).
+const JAMMED_DOSES: u16 = 10;
 /// So much of it must be that its own float stays down: a neighbour's floor that silts up makes that float rise more too.
 const OWN: f32 = 2.0;
 /// How often a float that stays down is jammed, before its neighbours are asked (common practice, no published source),
@@ -98,6 +101,10 @@ impl Tests {
             self.blocked.take(at, says.blocked, says, beside);
             self.jammed.take(at, says.jammed, says, beside);
         }
+        // What rises is not jammed, however seldom it does.
+        if says.rose {
+            self.jammed = Missed::default();
+        }
     }
 
     /// Whether there is something to it, perhaps.
@@ -108,13 +115,12 @@ impl Tests {
     /// Whether anything counts as wrong.
     pub(super) fn is_signal(&self) -> bool {
         let is_blocked = self.blocked.test.signal(LIMIT).is_some() && self.blocked.own >= OWN;
-        self.jammed.test.signal(JAMMED_LIMIT).is_some() || (is_blocked && self.missed().1 < MAY_BE_JAMMED)
+        self.jammed.is_jam() || (is_blocked && self.missed().1 < MAY_BE_JAMMED)
     }
 
     /// What counts as a jam where something else tells that water came.
     pub(super) fn is_jammed(&self, basin: BasinIx) -> Option<Missing> {
-        self.jammed.test.signal(JAMMED_LIMIT)?;
-        Some(self.jammed.told(basin, 1.0))
+        self.jammed.is_jam().then(|| self.jammed.told(basin, 1.0))
     }
 
     /// What was missed, by the test that says more.
@@ -152,6 +158,11 @@ impl Missed {
         self.asked = self.asked.saturating_add(1);
         self.risen += says.risen();
         self.beside += beside;
+    }
+
+    /// Whether a float that missed so much counts as jammed.
+    fn is_jam(&self) -> bool {
+        self.asked >= JAMMED_DOSES && self.test.signal(JAMMED_LIMIT).is_some()
     }
 
     fn told(self, basin: BasinIx, jammed: f64) -> Missing {

@@ -164,3 +164,30 @@ fn a_neighbour_that_is_known_to_soak_slowly_accuses_nobody() {
     assert!(is_accused(rises.clone(), [false; 4]));
     assert!(!is_accused(rises, [false, false, false, true]));
 }
+
+#[test]
+fn a_float_that_rises_now_and_then_is_not_jammed_and_one_that_never_does_is() {
+    let system = court();
+    let jammed_after = |may_rise: fn(i64) -> bool| {
+        let mut rises = taught(&system);
+        (0..60).find(|&n| {
+            let rose = [true, true, may_rise(n), true].map(Some);
+            note(&mut rises, &system, hour(100 + n), &rose, None);
+            rises.jammed(&system).iter().any(|missing| missing.basin == BasinIx(2))
+        })
+    };
+    assert_eq!(jammed_after(|n| n % 8 == 7), None);
+    let after = jammed_after(|_| false);
+    assert!(after.is_some_and(|n| (9..15).contains(&n)), "{after:?}");
+}
+
+#[test]
+fn a_new_floor_is_learnt_before_anything_is_missed_above_it() {
+    let system = court();
+    let mut rises = taught(&system);
+    rises.forget(BasinIx(2));
+    for n in 0..60 {
+        note(&mut rises, &system, hour(100 + n), &[Some(true), Some(true), Some(false), Some(true)], None);
+        assert_eq!(down(&rises, &system), None, "{n}");
+    }
+}

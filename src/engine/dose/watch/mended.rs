@@ -93,6 +93,11 @@ impl DoseWatch {
         }
     }
 
+    /// A basin has another floor: from how much water on its float rises has to be learnt.
+    pub(crate) fn floor_renewed(&mut self, basin: BasinIx) {
+        self.rises.forget(basin);
+    }
+
     /// A basin has another probe, whose habit has to be learnt.
     pub(crate) fn probe_replaced(&mut self, basin: BasinIx) {
         self.habits.basins[basin.0 as usize] = Habit::default();
