@@ -6,16 +6,16 @@ use crate::model::{EventTime, Span};
 
 /// Soil never holds more water than this, m³/m³ (flag C02 of Dorigo et al. 2013, Vadose Zone J. 12(3)).
 const WETTEST: f64 = 0.60;
-/// A probe in soil that is as wet as can be may say this much more, m³/m³: as well as such probes are sold to know
-/// (common practice, no published source).
-const ACCURACY: f64 = 0.03;
+/// A probe in soil that is as wet as can be may say this much more, m³/m³: twice what good probes are sold to know, for
+/// cheap ones in soil that they were not calibrated for. Their changes still tell (common practice, no published source).
+const ACCURACY: f64 = 0.06;
 /// Soil that receives water is never drier than this, m³/m³ (driest wilting point of the USDA
 /// classes is 0.024; common practice, no published source for the margin).
 const DRIEST: f64 = 0.01;
-/// Readings in a row out of range before the probe is doubted, and in range before it is not any more: a probe that
-/// shows too much does so with every dose.
+/// Readings in a row out of range before the probe is doubted, and how long it must stay in range before it is not any
+/// more: a probe that shows too much does so with every large dose.
 const OUT_OF_RANGE: u8 = 4;
-const BACK_IN_RANGE: u8 = 96;
+const BACK_IN_RANGE: Span = Span::from_days(14);
 /// A spike leaves and returns by at least this much, m³/m³ (common practice, no published source).
 const SPIKE: f64 = 0.10;
 /// The readings around a spike agree this well, m³/m³.
@@ -45,8 +45,9 @@ pub(crate) struct ProbeQuality {
     run_length: u32,
     longest_run: Span,
     spikes: f32,
-    /// Readings in a row out of range; once there were enough to doubt it, those in range until it is believed.
+    /// Readings in a row out of range, and since there were enough to doubt it, the last.
     out_of_range: u8,
+    last_out: Option<EventTime>,
 }
 
 /// Why a probe is doubted.
@@ -66,12 +67,7 @@ impl ProbeQuality {
         self.first.get_or_insert(at);
         self.count_spike(at, value);
         self.extend_run(at, value);
-        self.out_of_range = match (self.out_of_range, (DRIEST..=WETTEST + ACCURACY).contains(&value)) {
-            (before, false) if before >= OUT_OF_RANGE - 1 => OUT_OF_RANGE + BACK_IN_RANGE,
-            (before, false) => before + 1,
-            (before, true) if before > OUT_OF_RANGE => before - 1,
-            (_, true) => 0,
-        };
+        self.count_out_of_range(at, value);
         self.last = [self.last[1], Some((at, value))];
     }
 
@@ -89,6 +85,18 @@ impl ProbeQuality {
         let leaps = (peak - first).abs() >= SPIKE && (peak - value).abs() >= SPIKE;
         if close && leaps && (first - value).abs() <= SPIKE_RETURN {
             self.spikes += 1.0;
+        }
+    }
+
+    fn count_out_of_range(&mut self, at: EventTime, value: f64) {
+        if (DRIEST..=WETTEST + ACCURACY).contains(&value) {
+            self.out_of_range = 0;
+            self.last_out = self.last_out.filter(|&last| at - last < BACK_IN_RANGE);
+            return;
+        }
+        self.out_of_range = self.out_of_range.saturating_add(1);
+        if self.last_out.is_some() || self.out_of_range >= OUT_OF_RANGE {
+            self.last_out = Some(at);
         }
     }
 
@@ -122,7 +130,7 @@ impl ProbeQuality {
     /// What is wrong with the probe, if anything.
     pub(crate) fn doubt(&self) -> Option<Doubt> {
         let (at, value) = self.last[1]?;
-        if self.out_of_range >= OUT_OF_RANGE {
+        if self.last_out.is_some() {
             return Some(Doubt::OutOfRange { value });
         }
         if self.spikes >= SPIKES {
@@ -136,7 +144,7 @@ impl ProbeQuality {
 
     /// Whether spikes have become rare enough to trust the probe again.
     pub(crate) fn is_steady(&self) -> bool {
-        self.spikes < SPIKES / 4.0 && self.out_of_range == 0
+        self.spikes < SPIKES / 4.0 && self.last_out.is_none()
     }
 }
 
@@ -218,12 +226,12 @@ mod tests {
         let mut quality = ProbeQuality::default();
         let min = feed(&mut quality, 0, [0.7; 4]);
         assert_eq!(quality.doubt(), Some(Doubt::OutOfRange { value: 0.7 }));
-        // Between doses it shows what soil may hold; it is believed again after a day without more.
-        let min = feed(&mut quality, min, [0.5; 90].into_iter().chain([0.64; 5]));
+        // Between doses it shows what soil may hold; it is believed again after two weeks without more.
+        let min = feed(&mut quality, min, honest(13).chain([0.67]));
         assert!(!quality.is_steady());
-        let min = feed(&mut quality, min, honest(1));
+        let min = feed(&mut quality, min, honest(13));
         assert!(!quality.is_steady());
-        feed(&mut quality, min, [0.3]);
+        feed(&mut quality, min, honest(1));
         assert!(quality.is_steady() && quality.doubt().is_none());
     }
 }
