@@ -279,7 +279,9 @@ impl DoseWatch {
         let mut measured = measured?;
         for (i, part) in measured.parts.iter_mut().enumerate() {
             let stands = |kind| board.stands(kind, Spot::Basin(BasinIx(i as u16)));
-            let is_flooded = stands(FindingKind::Flooding) || stands(FindingKind::Ponding);
+            let is_flooded = episode.responses[i].stood_before
+                || stands(FindingKind::Flooding)
+                || stands(FindingKind::Ponding);
             let lingers = stands(FindingKind::SlowSoak) && lingering_is_known(view.system);
             // Under standing water soil takes no more, however much comes.
             if matches!(view.shown[i], Shown::Rise { .. }) && (is_flooded || lingers) {
