@@ -38,7 +38,9 @@ pub struct Verdict {
     pub has_probes: bool,
     /// One for each finding that should have been made.
     pub outcomes: Vec<Outcome>,
-    /// Warnings that nothing bears out.
+    /// Warnings, borne out or not.
+    pub warnings: usize,
+    /// Those that nothing bears out.
     pub false_warnings: Vec<Alarm>,
     /// What each finding claimed.
     pub claims: Vec<Claim>,
@@ -126,6 +128,7 @@ pub fn judge(
             .map(|expected| outcome(expected, scenario, (truth, said), &raised))
             .collect(),
         false_warnings: false_warnings.collect(),
+        warnings: warnings.len(),
         claims: raised.iter().map(|finding| claim(finding, is_right(finding))).collect(),
         share_errors: share_errors(&said.doses, &truth.doses, scenario),
         litre_errors: litre_errors(&said.doses, &truth.doses),

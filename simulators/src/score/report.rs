@@ -101,6 +101,12 @@ fn rows(tally: &Tally) -> Vec<Row> {
             }),
             met: tally.false_warnings_a_year().map(|rate| rate <= 0.1),
         },
+        Row {
+            what: "all warnings there, those of water that truly stood as well",
+            goal: "few; no goal",
+            measured: tally.warnings_a_year().map_or_else(none, |rate| format!("{rate:.2} a system-year")),
+            met: None,
+        },
         class_row(
             tally,
             Class::OutletBlocked,

@@ -58,6 +58,8 @@ pub struct Tally {
     pub years: f64,
     /// System-years of healthy systems.
     pub healthy_years: f64,
+    /// Warnings in these, borne out or not.
+    pub healthy_warnings: usize,
     /// False warnings in these.
     pub healthy_false_warnings: usize,
     /// False warnings where something else was wrong.
@@ -117,6 +119,7 @@ impl Tally {
             runs: verdicts.len(),
             years: verdicts.iter().map(|verdict| verdict.years).sum(),
             healthy_years: healthy().map(|verdict| verdict.years).sum(),
+            healthy_warnings: healthy().map(|verdict| verdict.warnings).sum(),
             healthy_false_warnings,
             faulty_false_warnings: all_warnings - healthy_false_warnings,
             classes: classes(verdicts),
@@ -147,9 +150,18 @@ impl Tally {
         }
     }
 
+    /// Warnings in a healthy system-year, borne out or not.
+    pub fn warnings_a_year(&self) -> Option<f64> {
+        self.a_healthy_year(self.healthy_warnings)
+    }
+
     /// False warnings in a healthy system-year.
     pub fn false_warnings_a_year(&self) -> Option<f64> {
-        (self.healthy_years > 0.0).then(|| self.healthy_false_warnings as f64 / self.healthy_years)
+        self.a_healthy_year(self.healthy_false_warnings)
+    }
+
+    fn a_healthy_year(&self, count: usize) -> Option<f64> {
+        (self.healthy_years > 0.0).then(|| count as f64 / self.healthy_years)
     }
 }
 
