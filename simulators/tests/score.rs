@@ -333,7 +333,7 @@ fn the_table_holds_every_goal_and_the_json_the_numbers() {
     assert!(table.contains("| blocked-outlet | blocked-outlet 1 |"), "{table}");
     let json = serde_json::to_value(&board).unwrap();
     assert_eq!(json["tally"]["classes"]["outlet-blocked"]["found"], json!({ "of": 1, "all": 1 }));
-    assert_eq!(json["rows"].as_array().unwrap().len(), 16);
+    assert_eq!(json["rows"].as_array().unwrap().len(), 17);
 }
 
 #[test]
