@@ -1,4 +1,5 @@
-//! Stories of doses that are looked at while more water comes, and of probes that were not heard meanwhile.
+//! Stories of doses that are looked at while more water comes, and of probes that were not heard meanwhile or lay under
+//! water.
 
 use super::stories::{Story, yard_of};
 use super::{Effect, Engine};
@@ -25,6 +26,17 @@ fn play(
     part: impl Fn(usize, i64) -> f64,
     unheard: impl Fn(usize, i64) -> bool,
 ) -> Story {
+    play_with_pond(doses, until, part, unheard, |_| false)
+}
+
+/// The same where water stands at quince's float at a minute if it `stands`.
+fn play_with_pond(
+    doses: &[Dose],
+    until: i64,
+    part: impl Fn(usize, i64) -> f64,
+    unheard: impl Fn(usize, i64) -> bool,
+    stands: impl Fn(i64) -> bool,
+) -> Story {
     let splitters = [("s1", ["s2", "s3"]), ("s2", ["quince", "medlar"]), ("s3", ["fig", "plum"])];
     let mut story = Story { engine: Engine::new(yard_of(&BASINS, &splitters)), effects: Vec::new() };
     let mut litres = 0.0;
@@ -33,6 +45,9 @@ fn play(
         let before = |dose: &&Dose| dose.0 < minute;
         let came = doses.iter().filter(before).filter(|dose| dose.0 >= minute - 10);
         litres += came.map(|(_, size)| 100.0 * size).sum::<f64>();
+        if stands(minute) != stands(minute - 10) {
+            story.say(minute, "quince/float", Value::Wet(stands(minute)));
+        }
         story.say(minute, "meter", Value::Number(litres));
         for (basin, name) in BASINS.iter().enumerate().filter(|(basin, _)| !unheard(*basin, minute)) {
             let of = |&(at, size): &Dose| {
@@ -87,4 +102,32 @@ fn a_probe_that_was_not_heard_since_water_came_is_no_blocked_outlet() {
         play(&doses, (LEARNT + 2) * DAY, |_, _| 1.0, |basin, minute| basin == 0 && lost.contains(&minute));
     assert_eq!(told_of(&story, "blocked-outlet"), [] as [i64; 0]);
     assert_eq!(told_of(&story, "uneven-split"), [] as [i64; 0]);
+}
+
+/// Soil that water stands on takes no more of the next dose: that says nothing of how much came.
+#[test]
+fn a_probe_under_water_that_stood_before_the_dose_is_not_asked() {
+    // A dose fills the basin, and the next comes before its water is gone.
+    let (first, next) = (LEARNT * DAY + 400, LEARNT * DAY + 640);
+    let doses = [learning(), vec![(first, 1.0), (next, 1.0)]].concat();
+    let shows = |basin: usize, at: i64| if basin == 0 && at == next { 0.5 } else { 1.0 };
+    let until = (LEARNT + 2) * DAY;
+    let share_of_quince = |story: &Story| {
+        let dose = story.effects.iter().rev().find_map(|effect| match effect {
+            Effect::Dose(dose) => Some(dose),
+            Effect::Finding(_) | Effect::Soak(_) | Effect::Forecast(_) => None,
+        });
+        let of_quince = |(basin, share): &(BasinIx, f64)| (*basin == BasinIx(0)).then_some(*share);
+        dose.expect("doses came").shares.iter().find_map(of_quince)
+    };
+    let dry = play(&doses, until, shows, |_, _| false);
+    assert!(share_of_quince(&dry).is_some_and(|share| share < 0.2), "{:?}", share_of_quince(&dry));
+    // Water often stands for hours here, so that this is no pond.
+    let stands = |minute: i64| {
+        let usually = minute < LEARNT * DAY && (400..600).contains(&(minute % DAY));
+        usually || (first + 20..next + 60).contains(&minute)
+    };
+    let under_water = play_with_pond(&doses, until, shows, |_, _| false, stands);
+    assert!(share_of_quince(&under_water).is_some_and(|share| (share - 0.25).abs() < 0.02), "as ever");
+    assert!(told_of(&under_water, "ponding").iter().all(|minute| *minute < LEARNT * DAY));
 }
