@@ -244,9 +244,13 @@ impl BasinWatch {
         self.last_fall = self.last_fall.max(Some(at));
         if !is_overflow {
             self.soil.float_fell(at - began);
-            self.habit.note(at - began);
             out.push(Effect::Soak(Soak { basin, began, lasted: at - began }));
         }
+    }
+
+    /// Learns how long water usually stands.
+    pub(crate) fn learn(&mut self, stood: Span) {
+        self.habit.note(stood);
     }
 
     fn conclude_ponding(

@@ -278,6 +278,10 @@ impl Engine {
                 }
                 self.state.basins[basin.0 as usize].fell(basin, is_overflow, began, at, out);
                 if !is_overflow {
+                    // What a floor does that somebody has to see to is no habit.
+                    if !self.state.board.warns(FindingKind::SlowSoak, Spot::Basin(basin)) {
+                        self.state.basins[basin.0 as usize].learn(at - began);
+                    }
                     self.stood(basin, began, at);
                 }
             }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
+use super::board::{Conclusion, Spot};
 use super::{Change, Due, Effect, Engine, Input, WATERMARK};
 use crate::model::*;
 
@@ -219,6 +220,37 @@ fn where_water_usually_stands_for_hours_a_flood_is_told_and_no_pond_of_the_same_
     let told = story.told().split_off(before);
     let standing: Vec<_> = told.iter().filter(|line| line.contains("raised")).collect();
     assert_eq!(standing, ["5360 raised flooding basin:quince"]);
+}
+
+#[test]
+fn how_long_water_stands_on_a_floor_that_asks_for_a_visit_is_no_habit() {
+    let ponds_of_the_last = |is_slow: bool| {
+        let mut story = Story::begin();
+        let stand = |story: &mut Story, doses: std::ops::Range<i64>, minutes: i64| {
+            for dose in doses {
+                story.wet(dose * 480, "quince/float");
+                story.dry(dose * 480 + minutes, "quince/float");
+            }
+        };
+        stand(&mut story, 0..10, 15);
+        if is_slow {
+            let conclusion = Conclusion {
+                kind: FindingKind::SlowSoak,
+                spot: Spot::Basin(BasinIx(0)),
+                severity: Severity::Warning,
+                probability: 0.9,
+                estimate: Vec::new(),
+                evidence: Vec::new(),
+            };
+            let (system, at) = (Arc::clone(story.engine.system()), EventTime::from_secs(4700 * 60));
+            story.engine.state.board.conclude(&system, at, conclusion, &mut story.effects);
+        }
+        stand(&mut story, 10..40, 100);
+        let before = story.told().len();
+        stand(&mut story, 40..41, 100);
+        story.told().split_off(before).iter().filter(|line| line.contains("raised ponding")).count()
+    };
+    assert_eq!((ponds_of_the_last(false), ponds_of_the_last(true)), (0, 1));
 }
 
 #[test]
