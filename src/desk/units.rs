@@ -1,6 +1,7 @@
 //! Quantities with their units, metric or as used in the United States.
 
 use crate::model::Quantity;
+use crate::stats::figures::two_figures;
 
 /// A no-break space, between a number and its unit.
 const NBSP: char = '\u{a0}';
@@ -106,12 +107,10 @@ impl Units {
 
     /// A volume, to two figures if nobody counted it: `1 200 L`, `320 gal`.
     pub fn volume_told(self, litres: f64, is_estimate: bool) -> String {
-        if !is_estimate || litres <= 0.0 {
+        if !is_estimate {
             return self.volume(litres);
         }
-        let volume = self.volume_in(litres);
-        let step = 10f64.powf(volume.log10().floor() - 1.0);
-        self.volume(self.litres_of((volume / step).round() * step))
+        self.volume(self.litres_of(two_figures(self.volume_in(litres))))
     }
 
     /// A depth in a basin: `120 mm`, `4.7 in`.

@@ -3,6 +3,7 @@
 use jiff::{Timestamp, tz::TimeZone};
 
 use crate::model::{BasinIx, EventTime, Place, Quantity, SensorIx, Span, System};
+use crate::stats::figures::two_figures;
 
 /// `3 May 14:05` on the clock of the yard.
 fn clock(system: &System, at: EventTime) -> String {
@@ -222,19 +223,17 @@ pub(crate) fn soaks_slower(
 }
 
 pub(crate) fn soil_alone(system: &System, dose_mm: f64, by_soil: Span, litres: f64) -> String {
-    let received = if system.source.is_metered() { format!("{litres:.0} L") } else { estimated(litres) };
+    let received = if system.source.is_metered() {
+        format!("{litres:.0} L")
+    } else {
+        format!("about {:.0} L", two_figures(litres))
+    };
     format!(
         "{} alone would take the same {dose_mm:.0} mm in {}. The basin has received {received} since its mulch \
          was last renewed or it was first heard of.",
         capitalised(&system.soil.name().replace('-', " ")),
         roughly(by_soil)
     )
-}
-
-/// A volume that nobody counted, to two figures.
-fn estimated(litres: f64) -> String {
-    let step = 10f64.powf((litres.max(1.0).log10().floor() - 1.0).max(0.0));
-    format!("about {:.0} L", (litres / step).round() * step)
 }
 
 fn capitalised(text: &str) -> String {

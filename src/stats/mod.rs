@@ -9,6 +9,7 @@ pub mod bayes;
 pub mod cusum;
 pub mod decay;
 pub mod ewma;
+pub mod figures;
 pub mod glr;
 pub mod infiltration;
 pub mod interval;

@@ -6,7 +6,7 @@ use super::derive::regular::{Regular, Says};
 use super::{Day, Outlook, PastFlood, Standing, Task, TaskKey, TaskKind, Visit};
 use crate::advice::{BATTERY_EMPTY, advice, grouped, headline, headline_past, place_words, quoted};
 use crate::model::{
-    EventTime, FindingKind, Id, Place, Quantity, Severity, Span, Subject, System, UNMEASURED_DOSE_L, Work,
+    EventTime, FindingKind, Id, Quantity, Severity, Span, Subject, System, UNMEASURED_DOSE_L, Work,
 };
 
 fn date(at: EventTime, zone: &TimeZone) -> String {
@@ -89,7 +89,7 @@ pub fn unmeasured(system: &System) -> String {
 
 fn litres_words(system: &System, litres: f64) -> String {
     let litres = grouped(litres.max(0.0).round() as u64);
-    if system.find_sensor(Place::System, Quantity::Meter).is_some() {
+    if system.source.is_metered() {
         format!("{litres}\u{a0}L")
     } else {
         format!("about {litres}\u{a0}L ({})", unmeasured(system))

@@ -11,7 +11,7 @@ use crate::desk::sheet::{AlertRow, BasinPage, FindingSheet, Received, ReceivedTi
 use crate::desk::units::Units;
 use crate::desk::words;
 use crate::ledger::{DoseRecord, ForecastRecord, SoakRecord, StoredAlert, StoredFinding, StoredService};
-use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Place, Quantity, Span, System};
+use crate::model::{BasinIx, Chip, EventTime, FindingKind, Mulch, Span, System};
 use crate::stats::trend::{Observation, mann_kendall, theil_sen};
 use crate::upkeep::{Day, mulch_due, unmeasured};
 
@@ -243,7 +243,7 @@ fn ahead(
 
 /// What a basin took in by the engine's reckoning, which is an estimate where nobody measured.
 fn received_since(system: &System, litres: f64, units: Units) -> String {
-    if system.find_sensor(Place::System, Quantity::Meter).is_some() {
+    if system.source.is_metered() {
         return units.volume(litres);
     }
     let told = units.volume_told(litres, true);
